@@ -1,0 +1,97 @@
+//! A finding: something wrong with a beginning and an end, told so that a reader can act.
+//! Never in here: how it was found, or how it is sent.
+
+use crate::detect::{Kind, Severity};
+use crate::reading::{DeviceId, Energy, Time};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::fmt;
+
+/// What a finding is about.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct Subject {
+    /// The inverter or weather device.
+    pub device: DeviceId,
+    /// The MPPT input, if one is meant.
+    pub input: Option<u8>,
+    /// The string's label, where it is known which.
+    pub string: Option<String>,
+}
+
+/// Name of a finding that is the same however often the data are replayed:
+/// subject, kind and beginning.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct FindingId(String);
+
+impl FindingId {
+    /// The id of a finding of this kind on this subject that began then.
+    pub fn new(subject: &Subject, kind: Kind, began: Time) -> Self {
+        let input = subject
+            .input
+            .map(|n| format!(".input-{n}"))
+            .unwrap_or_default();
+        let device = &subject.device;
+        Self(format!(
+            "{device}{input}.{}.{}",
+            kind.name(),
+            began.unix_ms() / 1000
+        ))
+    }
+
+    /// The id as text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Display for FindingId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// A possible cause and how probable it is among those that were compared.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Cause {
+    /// In trade words.
+    pub cause: String,
+    /// 0 to 1.
+    pub probability: f64,
+}
+
+/// Numbers that decided, by a name that ends in the unit.
+pub type Evidence = BTreeMap<String, f64>;
+
+/// Something wrong, with a beginning and an end.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Stable name.
+    pub id: FindingId,
+    /// What it is about.
+    pub subject: Subject,
+    /// What it says.
+    pub kind: Kind,
+    /// How urgent it is.
+    pub severity: Severity,
+    /// First evidence.
+    pub began: Time,
+    /// When there was enough evidence to say it.
+    pub found: Time,
+    /// When the evidence ended; `None` while it stands.
+    pub ended: Option<Time>,
+    /// 0 to 1: probability that it is this and not nothing.
+    pub confidence: f64,
+    /// Most probable first.
+    pub causes: Vec<Cause>,
+    /// The numbers that decided.
+    pub evidence: Evidence,
+    /// Energy lost since it began, on the DC side where an input is meant.
+    pub lost: Energy,
+    /// One sentence for people.
+    pub summary: String,
+    /// What to do, first things first.
+    pub advice: Vec<String>,
+    /// What can hurt.
+    pub caution: Vec<String>,
+}

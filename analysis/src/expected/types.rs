@@ -1,0 +1,31 @@
+//! What the expected chain says about one input in one slot.
+
+use crate::reading::{Current, Voltage};
+use serde::{Deserialize, Serialize};
+
+/// Expected operating point of one input at maximum power, with one standard deviation.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct InputExpected {
+    /// Voltage at the input's terminals.
+    pub voltage: Voltage,
+    /// Current of the input.
+    pub current: Current,
+    /// Standard deviation of the voltage.
+    pub sigma_voltage: Voltage,
+    /// Standard deviation of the current.
+    pub sigma_current: Current,
+}
+
+/// Where the irradiance in a plane came from, best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WeatherRung {
+    /// A sensor in the plane.
+    PlaneSensor,
+    /// Global horizontal with direct or diffuse.
+    HorizontalWithDiffuse,
+    /// Global horizontal alone, split by a decomposition.
+    HorizontalOnly,
+    /// Clear sky scaled by the plant's own inputs.
+    OwnInputs,
+}

@@ -1,0 +1,44 @@
+//! Protection limits of the supply: at which voltage and frequency an inverter must let go.
+//! The numbers are data (`config/grid/`), with their sources; here is only their shape.
+
+use crate::reading::{Frequency, Span, Voltage};
+use serde::{Deserialize, Serialize};
+
+/// Limits of one set of supply rules. Voltages are phase to neutral.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GridLimits {
+    /// Name of the rules, for people.
+    pub rules: String,
+    /// Nominal phase voltage.
+    pub nominal_voltage: Voltage,
+    /// Nominal frequency.
+    pub nominal_frequency: Frequency,
+    /// Under-voltage limits, mildest first.
+    pub under_voltage: Vec<VoltageLimit>,
+    /// Over-voltage limits, mildest first.
+    pub over_voltage: Vec<VoltageLimit>,
+    /// Limit of the ten-minute mean of the highest phase.
+    pub sustained_over_voltage: Option<Voltage>,
+    /// Under-frequency limits, mildest first.
+    pub under_frequency: Vec<FrequencyLimit>,
+    /// Over-frequency limits, mildest first.
+    pub over_frequency: Vec<FrequencyLimit>,
+}
+
+/// A voltage limit and how long it may be exceeded.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct VoltageLimit {
+    /// The limit.
+    pub limit: Voltage,
+    /// Longest time to disconnection.
+    pub within: Span,
+}
+
+/// A frequency limit and how long it may be exceeded.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FrequencyLimit {
+    /// The limit.
+    pub limit: Frequency,
+    /// Longest time to disconnection.
+    pub within: Span,
+}

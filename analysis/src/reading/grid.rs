@@ -1,0 +1,240 @@
+//! From a stream of readings to time order and to means in slots.
+//!
+//! Readings may come late, repeated or shuffled. They wait in [`Arrivals`] until the watermark has
+//! passed them by the allowed lateness, then leave in the order of their time and channel, each
+//! once. [`SlotMeans`] adds up what left, slot by slot.
+//! Never in here: what a reading means.
+
+use super::{ChannelId, Reading, Span, Time, Value};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// What became of an offered reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Offer {
+    /// It waits for its turn.
+    Waiting,
+    /// The same reading is waiting already.
+    Repeated,
+    /// Another value of the same channel and time is waiting; the better one is kept.
+    Conflict,
+    /// Its time has been passed; it takes no part any more.
+    TooLate,
+}
+
+/// Readings that wait for their turn.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Arrivals {
+    waiting: BTreeMap<(Time, ChannelId), Value>,
+    passed: Option<Time>,
+}
+
+impl Arrivals {
+    /// Nothing waits, nothing has passed.
+    pub fn new() -> Self {
+        Self {
+            waiting: BTreeMap::new(),
+            passed: None,
+        }
+    }
+
+    /// Takes a reading, unless its time has been passed.
+    pub fn offer(&mut self, reading: Reading) -> Offer {
+        if self.passed.is_some_and(|passed| reading.at <= passed) {
+            return Offer::TooLate;
+        }
+        let key = (reading.at, reading.channel);
+        match self.waiting.get(&key).copied() {
+            None => {
+                self.waiting.insert(key, reading.value);
+                Offer::Waiting
+            }
+            Some(present) if present == reading.value => Offer::Repeated,
+            Some(present) => {
+                // Whatever the order of arrival, the same one of the two must stay.
+                if preference(reading.value) > preference(present) {
+                    self.waiting.insert(key, reading.value);
+                }
+                Offer::Conflict
+            }
+        }
+    }
+
+    /// Lets go of everything up to and including `until`, in order of time and channel.
+    pub fn release(&mut self, until: Time) -> Vec<Reading> {
+        if self.passed.is_some_and(|passed| until <= passed) {
+            return Vec::new();
+        }
+        self.passed = Some(until);
+        let later = self
+            .waiting
+            .split_off(&(until + Span::from_ms(1), ChannelId(0)));
+        let released = std::mem::replace(&mut self.waiting, later);
+        released
+            .into_iter()
+            .map(|((at, channel), value)| Reading { channel, at, value })
+            .collect()
+    }
+
+    /// The latest time that has been passed.
+    pub fn passed(&self) -> Option<Time> {
+        self.passed
+    }
+}
+
+impl Default for Arrivals {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Good before out of range before missing; among equals the larger number. A total order.
+fn preference(value: Value) -> (u8, u64) {
+    let ordered = |v: f64| {
+        let bits = v.to_bits();
+        if bits >> 63 == 1 {
+            !bits
+        } else {
+            bits | (1 << 63)
+        }
+    };
+    match value {
+        Value::Good(v) => (2, ordered(v)),
+        Value::OutOfRange(v) => (1, ordered(v)),
+        Value::Missing => (0, 0),
+    }
+}
+
+/// Mean, spread and count of the good readings of one channel in one slot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Stat {
+    /// How many good readings.
+    pub count: u32,
+    /// Arithmetic mean.
+    pub mean: f64,
+    /// Sum of squared deviations from the mean (Welford).
+    sum_sq: f64,
+    /// Smallest.
+    pub min: f64,
+    /// Largest.
+    pub max: f64,
+    /// Last in time.
+    pub last: f64,
+}
+
+impl Stat {
+    fn first(value: f64) -> Self {
+        Self {
+            count: 1,
+            mean: value,
+            sum_sq: 0.0,
+            min: value,
+            max: value,
+            last: value,
+        }
+    }
+
+    fn add(&mut self, value: f64) {
+        self.count += 1;
+        let delta = value - self.mean;
+        self.mean += delta / f64::from(self.count);
+        self.sum_sq += delta * (value - self.mean);
+        self.min = self.min.min(value);
+        self.max = self.max.max(value);
+        self.last = value;
+    }
+
+    /// Standard deviation of the readings; zero for fewer than two.
+    pub fn std(&self) -> f64 {
+        if self.count < 2 {
+            0.0
+        } else {
+            (self.sum_sq / f64::from(self.count - 1)).sqrt()
+        }
+    }
+}
+
+/// The means of one slot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SlotMeans {
+    /// Where the slot begins.
+    pub start: Time,
+    stats: BTreeMap<ChannelId, Stat>,
+}
+
+impl SlotMeans {
+    /// An empty slot.
+    pub fn new(start: Time) -> Self {
+        Self {
+            start,
+            stats: BTreeMap::new(),
+        }
+    }
+
+    /// Adds a reading that lies in the slot; only good ones count.
+    pub fn add(&mut self, reading: &Reading) {
+        let Some(value) = reading.value.good() else {
+            return;
+        };
+        self.stats
+            .entry(reading.channel)
+            .and_modify(|stat| stat.add(value))
+            .or_insert_with(|| Stat::first(value));
+    }
+
+    /// The statistics of a channel, if it had a good reading.
+    pub fn get(&self, channel: ChannelId) -> Option<&Stat> {
+        self.stats.get(&channel)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn reading(at: i64, channel: u16, value: f64) -> Reading {
+        let value = Value::Good(value);
+        Reading {
+            channel: ChannelId(channel),
+            at: Time::from_unix_ms(at),
+            value,
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn order_and_repetition_of_arrival_change_nothing(
+            mut readings in prop::collection::vec((0i64..50, 0u16..3, 0.0..9.0f64), 1..60),
+            repeats in prop::collection::vec(0usize..60, 0..20),
+            seed in any::<u64>(),
+        ) {
+            let until = Time::from_unix_ms(60);
+            let mut in_order = Arrivals::new();
+            for &(at, channel, value) in &readings {
+                in_order.offer(reading(at, channel, value));
+            }
+            let extra: Vec<_> = repeats.iter().map(|i| readings[i % readings.len()]).collect();
+            readings.extend(extra);
+            let len = readings.len();
+            for i in 0..len {
+                readings.swap(i, (seed as usize).wrapping_mul(i + 7) % len);
+            }
+            let mut shuffled = Arrivals::new();
+            for &(at, channel, value) in &readings {
+                shuffled.offer(reading(at, channel, value));
+            }
+            prop_assert_eq!(in_order.release(until), shuffled.release(until));
+        }
+    }
+
+    #[test]
+    fn what_has_passed_is_too_late() {
+        let mut arrivals = Arrivals::new();
+        assert_eq!(arrivals.offer(reading(10, 0, 1.0)), Offer::Waiting);
+        assert_eq!(arrivals.offer(reading(10, 0, 1.0)), Offer::Repeated);
+        assert_eq!(arrivals.release(Time::from_unix_ms(10)).len(), 1);
+        assert_eq!(arrivals.offer(reading(10, 0, 1.0)), Offer::TooLate);
+        assert_eq!(arrivals.offer(reading(11, 0, 1.0)), Offer::Waiting);
+    }
+}

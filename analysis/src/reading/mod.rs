@@ -1,0 +1,82 @@
+//! What a reading is: a quantity with a unit, on a channel, at a time, with a quality.
+//!
+//! The glossary of the project. One concept, one word; extend this list before a new word is used.
+//!
+//! | word | meaning |
+//! |---|---|
+//! | site | one plant with one owner, one place and one weather |
+//! | plane | modules with one tilt and one azimuth |
+//! | module, string | a photovoltaic module; modules in series |
+//! | input | one MPPT input of an inverter, with its strings in parallel |
+//! | source | where readings come from: a device on a bus, a broker, a recording |
+//! | channel | one quantity of one device, input or string; its address is `inv-1/input-2/dc_current_a` |
+//! | reading | one value of one channel at one time, with its quality |
+//! | slot | a span of the time grid; array tests work on the means in a slot |
+//! | expected | what the weather and the datasheet say an input should do |
+//! | residual | measured - expected |
+//! | gate | the condition under which a test on a slot is valid |
+//! | finding | something wrong, with a beginning and an end |
+//! | cause, evidence, advice | why, the numbers that say so, what to do about it |
+//! | ledger | where every missing watt-hour went |
+//!
+//! Never in here: what a value should be, or whether it is right.
+
+mod channel;
+mod grid;
+mod time;
+mod units;
+
+pub use channel::{
+    Channel, ChannelError, ChannelId, ChannelTable, DeviceId, Place, Quantity, Scope,
+};
+pub use grid::{Arrivals, Offer, SlotMeans, Stat};
+pub use time::{SolarDay, Span, Time};
+pub use units::{
+    Angle, Current, Energy, Frequency, Irradiance, Power, Resistance, Speed, Temperature, Voltage,
+};
+
+use serde::{Deserialize, Serialize};
+
+/// One value of one channel at one time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    /// Which channel, as numbered by the plant's [`ChannelTable`].
+    pub channel: ChannelId,
+    /// UTC. A mean over an interval carries the middle of the interval.
+    pub at: Time,
+    /// The value in the unit that ends the channel's name, or why there is none.
+    pub value: Value,
+}
+
+/// A measured value, or why there is none. Only [`Value::Good`] takes part in analysis.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Value {
+    /// Finite and inside what the quantity can be.
+    Good(f64),
+    /// The device answered and has no value (not implemented, empty field, NaN).
+    Missing,
+    /// A finite number that the quantity cannot have.
+    OutOfRange(f64),
+}
+
+impl Value {
+    /// Sorts a decoded number into good, missing (NaN, infinite) and out of range.
+    pub fn judge(quantity: Quantity, value: f64) -> Self {
+        let (low, high) = quantity.possible_range();
+        if !value.is_finite() {
+            Value::Missing
+        } else if value < low || value > high {
+            Value::OutOfRange(value)
+        } else {
+            Value::Good(value)
+        }
+    }
+
+    /// The number, if it may be used.
+    pub fn good(self) -> Option<f64> {
+        match self {
+            Value::Good(value) => Some(value),
+            Value::Missing | Value::OutOfRange(_) => None,
+        }
+    }
+}

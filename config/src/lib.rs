@@ -1,0 +1,1 @@
+//! Site file to checked plant.

@@ -1,0 +1,3 @@
+//! Noonmark.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! What several tests need: reference tables, comparison, peers.
