@@ -1,1 +1,15 @@
-//! Work in progress.
+//! From light and heat to voltage and current: cell temperature, the one-diode curve, its fit from
+//! a datasheet, strings in series and parallel. Pure formulas.
+//! Never in here: readings, calibration, what an inverter does with the curve.
+
+mod curve;
+mod diode;
+mod fit;
+mod parallel;
+mod temperature;
+
+pub use curve::{Curve, OperatingPoint};
+pub use diode::{ArrayError, ModuleModel};
+pub use fit::{FitError, FittedModule, fit_datasheet};
+pub use parallel::InputCurve;
+pub use temperature::{cell_from_back, faiman};

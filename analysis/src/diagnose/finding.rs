@@ -18,6 +18,26 @@ pub struct Subject {
     pub string: Option<String>,
 }
 
+impl Subject {
+    /// A device as a whole.
+    pub fn device(device: &DeviceId) -> Self {
+        Self {
+            device: device.clone(),
+            input: None,
+            string: None,
+        }
+    }
+
+    /// One input of an inverter.
+    pub fn input(device: &DeviceId, number: u8) -> Self {
+        Self {
+            device: device.clone(),
+            input: Some(number),
+            string: None,
+        }
+    }
+}
+
 /// Name of a finding that is the same however often the data are replayed:
 /// subject, kind and beginning.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

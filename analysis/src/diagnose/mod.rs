@@ -1,4 +1,13 @@
-//! From suspicions to findings: ranked causes, advice, cautions. Work in progress.
+//! From suspicions to findings: causes compared, advice and cautions added, each kept in a book.
+//!
+//! [`hypotheses`] says what a window of samples most likely means, [`Book`] keeps what stands.
+//! Never in here: thresholds on single values (`detect`), or how a finding is sent.
 
+mod advice;
+mod book;
+pub mod explain;
 mod finding;
+pub mod hypotheses;
+
+pub use book::{Book, NewFinding};
 pub use finding::{Cause, Evidence, Finding, FindingId, Subject};

@@ -29,3 +29,20 @@ pub enum WeatherRung {
     /// Clear sky scaled by the plant's own inputs.
     OwnInputs,
 }
+
+/// Relative standard deviations, with what all inputs of a plane share kept apart from what is an
+/// input's own: siblings cancel the first and never the second.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Uncertain {
+    /// Shared by all inputs of the plane [-].
+    pub common_ratio: f64,
+    /// This input's own [-].
+    pub own_ratio: f64,
+}
+
+impl Uncertain {
+    /// Both together [-].
+    pub fn total_ratio(self) -> f64 {
+        self.common_ratio.hypot(self.own_ratio)
+    }
+}

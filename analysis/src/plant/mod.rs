@@ -228,3 +228,22 @@ impl Plant {
         Power::from_w(input.strings.iter().map(watts).sum())
     }
 }
+
+impl Inverter {
+    /// AC power from DC power: efficiency at that load, linear between its points, and no more than
+    /// rated.
+    pub fn ac_from_dc(&self, dc: Power) -> Power {
+        let load = dc.w() / self.rated_ac.w();
+        let curve = &self.efficiency;
+        let after = curve.partition_point(|p| p.load_ratio <= load);
+        let efficiency = match (curve.get(after.wrapping_sub(1)), curve.get(after)) {
+            (Some(low), Some(high)) => {
+                let share = (load - low.load_ratio) / (high.load_ratio - low.load_ratio);
+                low.efficiency_ratio + share * (high.efficiency_ratio - low.efficiency_ratio)
+            }
+            (Some(only), None) | (None, Some(only)) => only.efficiency_ratio,
+            (None, None) => 1.0,
+        };
+        Power::from_w((dc.w() * efficiency).min(self.rated_ac.w()))
+    }
+}

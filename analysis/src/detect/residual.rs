@@ -1,0 +1,118 @@
+//! How far a measured operating point lies from the curve of a healthy array.
+//!
+//! Model:   ratio = I_measured / I_curve(V_measured); on a healthy array it is 1 wherever the
+//!          inverter chose to work. Its own error grows with the slope of the curve:
+//!          s_own^2 = s_I^2 + (dI/dV s_V / I_curve)^2; right of the peak the test turns blind by
+//!          itself instead of by a rule. Where the curve carries next to nothing, the ratio to the
+//!          peak current is used instead.
+//!          Common factor c of a plane: prior 1 -+ s_common (the light), each sibling an observation
+//!          of it with its own error; precision-weighted mean, siblings by their median.
+//! Symbols: I [A], V [V], ratios and standard deviations dimensionless.
+//! Range:   finite measured values; the curve from `expected`.
+//! Source:  own; the on-curve test is the project's design.
+//! Check:   unit tests below; tests/acceptance/replay.rs on real recordings.
+
+use crate::expected::Prediction;
+use serde::{Deserialize, Serialize};
+
+/// Accuracy of an inverter's own current and voltage measurement (engineering judgement) [-].
+const METER_CURRENT_RATIO: f64 = 0.012;
+/// Smallest current an inverter can tell from nothing, over its input's peak at 1000 W/m2 [-].
+const METER_FLOOR_RATIO: f64 = 0.004;
+/// Curve current over peak current below which the ratio to the peak is used instead [-].
+const CURVE_USABLE_RATIO: f64 = 0.3;
+/// A sibling further from 1 than this many standard deviations does not vouch for the light.
+const SIBLING_TRUST_SIGMAS: f64 = 3.0;
+
+/// One input in one slot, compared with its curve.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Residual {
+    /// Measured over curve current [-].
+    pub ratio: f64,
+    /// Standard deviation of the ratio that this input alone has [-].
+    pub own: f64,
+    /// Standard deviation of the ratio that all inputs of the plane share [-].
+    pub common: f64,
+    /// Measured over expected peak voltage [-].
+    pub voltage_ratio: f64,
+    /// Standard deviation of the voltage ratio [-].
+    pub voltage_sigma: f64,
+}
+
+/// The residual of a measured point.
+pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64, rated_a: f64) -> Residual {
+    let peak_v = prediction.expected.voltage.v();
+    let peak_a = prediction.expected.current.a();
+    let (curve_a, slope_a_per_v) = prediction.curve_at(voltage_v);
+    let sigma_v = prediction.expected.sigma_voltage.v();
+    let floor = METER_FLOOR_RATIO * rated_a;
+    let (reference_a, slope_error) = if curve_a >= CURVE_USABLE_RATIO * peak_a {
+        (curve_a, slope_a_per_v * sigma_v / curve_a)
+    } else {
+        (peak_a, 0.0)
+    };
+    let meter = METER_CURRENT_RATIO.hypot(floor / reference_a);
+    let uncertain = prediction.current_uncertainty;
+    Residual {
+        ratio: current_a / reference_a,
+        own: uncertain.own_ratio.hypot(meter).hypot(slope_error),
+        common: uncertain.common_ratio,
+        voltage_ratio: voltage_v / peak_v,
+        voltage_sigma: sigma_v / peak_v,
+    }
+}
+
+/// The factor that all inputs of a plane share in a slot, as seen from one of them, and its
+/// standard deviation: from the light's own uncertainty and from the siblings' residuals.
+pub fn common_factor(common: f64, siblings: &[Residual]) -> (f64, f64) {
+    let alone = (1.0, common);
+    if siblings.is_empty() {
+        return alone;
+    }
+    let mut ratios: Vec<f64> = siblings.iter().map(|s| s.ratio).collect();
+    ratios.sort_by(f64::total_cmp);
+    let middle = ratios.len() / 2;
+    let median = if ratios.len() % 2 == 1 {
+        ratios[middle]
+    } else {
+        f64::midpoint(ratios[middle - 1], ratios[middle])
+    };
+    let own = siblings.iter().map(|s| s.own).sum::<f64>() / siblings.len() as f64;
+    // The median of n values scatters about 1.25 times as much as their mean.
+    let seen = 1.25 * own / (siblings.len() as f64).sqrt();
+    if (median - 1.0).abs() > SIBLING_TRUST_SIGMAS * common.hypot(seen) {
+        return alone;
+    }
+    let (prior, data) = (common.powi(-2), seen.powi(-2));
+    (
+        (prior + data * median) / (prior + data),
+        (prior + data).sqrt().recip(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sibling(ratio: f64) -> Residual {
+        Residual {
+            ratio,
+            own: 0.015,
+            common: 0.04,
+            voltage_ratio: 1.0,
+            voltage_sigma: 0.015,
+        }
+    }
+
+    #[test]
+    fn a_sensor_error_that_siblings_share_is_taken_out() {
+        let (factor, sigma) = common_factor(0.04, &[sibling(0.95), sibling(0.95)]);
+        assert!((factor - 0.95).abs() < 0.01, "{factor}");
+        assert!(sigma < 0.02, "{sigma}");
+    }
+
+    #[test]
+    fn a_sibling_with_a_fault_of_its_own_does_not_vouch() {
+        assert_eq!(common_factor(0.04, &[sibling(0.5)]), (1.0, 0.04));
+    }
+}

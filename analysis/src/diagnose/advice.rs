@@ -1,0 +1,86 @@
+//! What to do about a finding, and what can hurt while doing it.
+//!
+//! The cautions follow common practice for work on photovoltaic plants; they defer to local codes
+//! and licensed people and never replace the protection of the equipment.
+
+use super::Subject;
+use crate::detect::Kind;
+
+const LIVE: &str = "PV strings are live whenever there is light, also with the inverter off.";
+const LOAD: &str = "Never open a DC connector or a string fuse under load: shut the inverter down, \
+                    open the AC and the DC isolator, prove zero current with a clamp meter first.";
+const EARTH: &str = "Treat the array frame and the cables as live while an isolation fault stands; \
+                     keep people away from them.";
+const RESET: &str = "Do not reset the inverter again and again: each start feeds the fault.";
+const LICENSED: &str = "Work on DC or supply wiring is for licensed people under local codes. \
+                        Noonmark advises and never replaces the inverter's own protection.";
+const ROOF: &str = "Do not climb a wet, icy or snow-covered roof; covered modules need no help to \
+                    clear.";
+
+/// What can hurt.
+pub(super) fn caution(kind: Kind) -> Vec<String> {
+    let lines: &[&str] = match kind {
+        Kind::InputDead | Kind::StringOpen | Kind::CurrentLow => &[LIVE, LOAD, LICENSED],
+        Kind::InverterOff => &[LIVE, RESET, LICENSED],
+        Kind::IsolationLow => &[EARTH, LIVE, RESET, LICENSED],
+        Kind::GridTrip => &[RESET, LICENSED],
+        Kind::Snow => &[ROOF],
+        Kind::LinkLost => &[],
+    };
+    lines.iter().map(ToString::to_string).collect()
+}
+
+/// What to do, first things first.
+pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
+    let device = &subject.device;
+    let place = match subject.input {
+        Some(n) => format!("input {n} of {device}"),
+        None => device.to_string(),
+    };
+    match kind {
+        Kind::InputDead => vec![
+            format!("See whether the DC isolator of {place} is closed."),
+            "Look at the connectors and, where fitted, the fuses of its strings.".to_owned(),
+            "With the inverter shut down, compare the open-circuit voltage of each string with its \
+             siblings."
+                .to_owned(),
+        ],
+        Kind::StringOpen => vec![
+            format!("With a DC clamp meter, compare the currents of the strings on {place}."),
+            "Where one carries nothing: check its isolator, fuse, connectors and cable, in this \
+             order; look for melted or discoloured connectors."
+                .to_owned(),
+            "With the inverter shut down, measure that string's open-circuit voltage.".to_owned(),
+        ],
+        Kind::CurrentLow => vec![
+            format!("Look at the modules of {place} for dirt, growth and new shade."),
+            "Compare the string currents with a clamp meter at the same moment.".to_owned(),
+            "Where nothing is seen, take I-V curves of the strings above 400 W/m2.".to_owned(),
+        ],
+        Kind::Snow => {
+            vec!["Nothing: it clears by itself. The energy is booked as lost to cover.".to_owned()]
+        }
+        Kind::InverterOff => vec![
+            format!("Read the display or the event list of {device}."),
+            "Check the AC isolator and breaker, then the DC isolator.".to_owned(),
+            "If it stays off with a good supply and good light, call the installer.".to_owned(),
+        ],
+        Kind::IsolationLow => vec![
+            format!("Keep away from the array of {device} and have a licensed person look at it."),
+            "Note whether it was raining or dewy: a fault that shows only when wet is still there \
+             when it is dry."
+                .to_owned(),
+            "Find the string by measuring the insulation of each one alone.".to_owned(),
+        ],
+        Kind::GridTrip => vec![
+            "Nothing for a single trip: the inverter reconnects by itself.".to_owned(),
+            "If it returns, send the voltages before the trips to the installer or the network \
+             operator."
+                .to_owned(),
+        ],
+        Kind::LinkLost => vec![
+            format!("See whether {device} has power and its network link is up."),
+            "If its display is dark in daylight, treat it as an inverter that is off.".to_owned(),
+        ],
+    }
+}

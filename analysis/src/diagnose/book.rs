@@ -1,0 +1,193 @@
+//! The book of findings: which stand, what they have cost so far, which have just changed.
+//!
+//! One finding for one subject and kind at a time. Flapping within `REOPENED_WITHIN` continues the
+//! old finding instead of starting another.
+//! Never in here: evidence; only its bookkeeping.
+
+use super::advice::{advice, caution};
+use super::{Cause, Evidence, Finding, FindingId, Subject};
+use crate::detect::Kind;
+use crate::reading::{DeviceId, Energy, Span, Time};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A finding that comes back within this time is the same one.
+const REOPENED_WITHIN: Span = Span::from_h(1);
+
+/// What a detector or a diagnosis hands to the book.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NewFinding {
+    /// What it is about.
+    pub subject: Subject,
+    /// What it says.
+    pub kind: Kind,
+    /// First evidence.
+    pub began: Time,
+    /// When it could be said.
+    pub found: Time,
+    /// 0 to 1.
+    pub confidence: f64,
+    /// Most probable first.
+    pub causes: Vec<Cause>,
+    /// The numbers that decided.
+    pub evidence: Evidence,
+    /// Energy lost between `began` and `found`.
+    pub lost: Energy,
+    /// One sentence for people.
+    pub summary: String,
+}
+
+/// Which findings stand, and which ended lately.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Book {
+    standing: BTreeMap<(Subject, Kind), Finding>,
+    ended: BTreeMap<(Subject, Kind), Finding>,
+    changed: BTreeSet<(Subject, Kind)>,
+}
+
+impl Book {
+    /// An empty book.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Whether a finding of this kind stands on this subject.
+    pub fn stands(&self, subject: &Subject, kind: Kind) -> bool {
+        self.standing.contains_key(&(subject.clone(), kind))
+    }
+
+    /// The findings that stand on a device, its inputs included.
+    pub fn standing_on<'a>(&'a self, device: &'a DeviceId) -> impl Iterator<Item = &'a Finding> {
+        self.standing
+            .values()
+            .filter(move |f| &f.subject.device == device)
+    }
+
+    /// Opens a finding, or goes on with the one that stands or ended a moment ago.
+    pub fn open(&mut self, new: NewFinding) {
+        let key = (new.subject.clone(), new.kind);
+        if self.standing.contains_key(&key) {
+            return;
+        }
+        let finding = match self.ended.remove(&key) {
+            Some(old)
+                if old
+                    .ended
+                    .is_some_and(|end| new.began - end <= REOPENED_WITHIN) =>
+            {
+                Finding { ended: None, ..old }
+            }
+            _ => Finding {
+                id: FindingId::new(&new.subject, new.kind, new.began),
+                kind: new.kind,
+                severity: new.kind.severity(),
+                began: new.began,
+                found: new.found,
+                ended: None,
+                confidence: new.confidence,
+                causes: new.causes,
+                evidence: new.evidence,
+                lost: new.lost,
+                summary: new.summary,
+                advice: advice(new.kind, &new.subject),
+                caution: caution(new.kind),
+                subject: new.subject,
+            },
+        };
+        self.changed.insert(key.clone());
+        self.standing.insert(key, finding);
+    }
+
+    /// Ends a finding, if it stands.
+    pub fn end(&mut self, subject: &Subject, kind: Kind, at: Time) {
+        let key = (subject.clone(), kind);
+        if let Some(mut finding) = self.standing.remove(&key) {
+            finding.ended = Some(at.max(finding.began));
+            self.changed.insert(key.clone());
+            self.ended.insert(key, finding);
+        }
+    }
+
+    /// Adds to what a standing finding has cost.
+    pub fn add_lost(&mut self, subject: &Subject, kind: Kind, lost: Energy) {
+        if let Some(finding) = self.standing.get_mut(&(subject.clone(), kind)) {
+            finding.lost = Energy::from_wh(finding.lost.wh() + lost.wh());
+        }
+    }
+
+    /// All findings that stand, with what they have cost so far.
+    pub fn standing(&self) -> impl Iterator<Item = &Finding> {
+        self.standing.values()
+    }
+
+    /// The findings that were opened or ended since the last call. What ended long before `now`
+    /// is forgotten: it can no longer be reopened.
+    pub fn take_changed(&mut self, now: Time) -> Vec<Finding> {
+        let changed = std::mem::take(&mut self.changed);
+        let look_up = |key| {
+            self.standing
+                .get(&key)
+                .or_else(|| self.ended.get(&key))
+                .cloned()
+        };
+        let findings = changed.into_iter().filter_map(look_up).collect();
+        self.ended
+            .retain(|_, f| f.ended.is_some_and(|end| now - end <= REOPENED_WITHIN));
+        findings
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn subject() -> Subject {
+        Subject {
+            device: DeviceId::new("inv-1"),
+            input: Some(2),
+            string: None,
+        }
+    }
+
+    fn at(min: i64) -> Time {
+        Time::from_unix_ms(min * 60_000)
+    }
+
+    fn dead(began: Time) -> NewFinding {
+        NewFinding {
+            subject: subject(),
+            kind: Kind::InputDead,
+            began,
+            found: began,
+            confidence: 1.0,
+            causes: Vec::new(),
+            evidence: Evidence::new(),
+            lost: Energy::from_wh(0.0),
+            summary: String::new(),
+        }
+    }
+
+    #[test]
+    fn flapping_is_one_finding() {
+        let mut book = Book::new();
+        book.open(dead(at(0)));
+        let first = book.take_changed(at(1));
+        book.end(&subject(), Kind::InputDead, at(10));
+        book.open(dead(at(30)));
+        let again = book.take_changed(at(30));
+        assert_eq!(first[0].id, again[0].id);
+        assert_eq!(again[0].ended, None);
+        book.end(&subject(), Kind::InputDead, at(40));
+        book.open(dead(at(300)));
+        assert_ne!(book.take_changed(at(300))[0].id, first[0].id);
+    }
+
+    #[test]
+    fn what_is_lost_adds_up_while_it_stands() {
+        let mut book = Book::new();
+        book.open(dead(at(0)));
+        book.add_lost(&subject(), Kind::InputDead, Energy::from_wh(5.0));
+        book.add_lost(&subject(), Kind::InputDead, Energy::from_wh(7.0));
+        assert_eq!(book.standing().next().map(|f| f.lost.wh()), Some(12.0));
+    }
+}

@@ -1,0 +1,276 @@
+//! From what was seen to a finding in words and numbers.
+//!
+//! Evidence names end in their unit. Summaries name the place, what is wrong, and the number that
+//! says so; times are left to whoever shows them, in the reader's zone.
+//! Never in here: decisions.
+
+use super::hypotheses::Hypothesis;
+use super::{Cause, Evidence, NewFinding, Subject};
+use crate::detect::{DailyLoss, Kind, Sample, Standstill, TripCause, TripReport};
+use crate::reading::{DeviceId, Energy, Time};
+
+/// A device that does not answer.
+pub fn link_lost(device: &DeviceId, began: Time, found: Time) -> NewFinding {
+    NewFinding {
+        subject: Subject::device(device),
+        kind: Kind::LinkLost,
+        began,
+        found,
+        confidence: 1.0,
+        causes: causes(&[
+            ("device without power or network link lost", 0.7),
+            ("device stopped answering", 0.3),
+        ]),
+        evidence: evidence(&[("silent_s", (found - began).seconds())]),
+        lost: Energy::from_wh(0.0),
+        summary: format!("{device} does not answer; what it produces is not known."),
+    }
+}
+
+/// Insulation resistance under the limit, or the ground-fault bit without a resistance.
+pub fn isolation_low(
+    device: &DeviceId,
+    began: Time,
+    found: Time,
+    resistance_ohm: Option<f64>,
+    limit_ohm: f64,
+) -> NewFinding {
+    let mut numbers = evidence(&[("isolation_limit_ohm", limit_ohm)]);
+    let seen = match resistance_ohm {
+        Some(ohm) => {
+            numbers.insert("isolation_resistance_ohm".to_owned(), ohm);
+            format!(
+                "{:.0} kOhm, limit {:.0} kOhm",
+                ohm / 1000.0,
+                limit_ohm / 1000.0
+            )
+        }
+        None => "reported by the inverter's ground-fault bit".to_owned(),
+    };
+    NewFinding {
+        subject: Subject::device(device),
+        kind: Kind::IsolationLow,
+        began,
+        found,
+        confidence: 0.98,
+        causes: causes(&[
+            ("water in a junction box, connector or conduit", 0.5),
+            ("damaged cable insulation", 0.3),
+            ("damaged module", 0.2),
+        ]),
+        evidence: numbers,
+        lost: Energy::from_wh(0.0),
+        summary: format!("The array of {device} leaks to earth: insulation resistance {seen}."),
+    }
+}
+
+/// A disconnection by the supply.
+pub fn grid_trip(device: &DeviceId, began: Time, found: Time, report: &TripReport) -> NewFinding {
+    let mut numbers = Evidence::new();
+    if let Some((highest, lowest)) = report.voltage_before_v {
+        numbers.insert("highest_phase_before_v".to_owned(), highest);
+        numbers.insert("lowest_phase_before_v".to_owned(), lowest);
+    }
+    if let Some(hz) = report.frequency_before_hz {
+        numbers.insert("frequency_before_hz".to_owned(), hz);
+    }
+    if let Some(mean) = report.mean_v {
+        numbers.insert("highest_phase_ten_minute_mean_v".to_owned(), mean);
+    }
+    numbers.insert("off_s".to_owned(), (found - began).seconds());
+    let first = report
+        .causes
+        .first()
+        .map_or("not visible in the polled values", |c| trip_words(c.0));
+    NewFinding {
+        subject: Subject::device(device),
+        kind: Kind::GridTrip,
+        began,
+        found,
+        confidence: 0.95,
+        causes: report
+            .causes
+            .iter()
+            .map(|(cause, p)| Cause {
+                cause: trip_words(*cause).to_owned(),
+                probability: *p,
+            })
+            .collect(),
+        evidence: numbers,
+        lost: Energy::from_wh(0.0),
+        summary: format!("The supply disconnected {device}: {first}."),
+    }
+}
+
+/// An inverter without output in good light: covered modules, or off.
+pub fn standstill(device: &DeviceId, found: Time, still: &Standstill, frost: bool) -> NewFinding {
+    let (kind, what, ranked) = if frost {
+        (
+            Kind::Snow,
+            "carries nothing on a frosty day: its modules are covered",
+            causes(&[
+                ("modules covered by snow or frost", 0.9),
+                ("inverter off", 0.1),
+            ]),
+        )
+    } else {
+        (
+            Kind::InverterOff,
+            "does not produce although there is light",
+            causes(&[
+                ("switched off or stopped by a fault of its own", 0.6),
+                ("AC isolator or breaker open", 0.25),
+                ("all DC inputs disconnected", 0.15),
+            ]),
+        )
+    };
+    NewFinding {
+        subject: Subject::device(device),
+        kind,
+        began: still.began,
+        found,
+        confidence: 0.95,
+        causes: ranked,
+        evidence: evidence(&[("lit_without_output_s", still.light.seconds())]),
+        lost: Energy::from_wh(still.missing_wh),
+        summary: format!("{device} {what}."),
+    }
+}
+
+/// A window of samples of one input, judged: dead, strings open, or covered.
+pub fn input_window(
+    subject: Subject,
+    strings: u8,
+    found: Time,
+    samples: &[Sample],
+    ranked: &[(Hypothesis, f64)],
+) -> Option<NewFinding> {
+    let (what, confidence) = *ranked.first()?;
+    let place = place(&subject);
+    let mean = |of: fn(&Sample) -> f64| samples.iter().map(of).sum::<f64>() / samples.len() as f64;
+    let ratio = mean(|s| s.ratio);
+    let (kind, summary) = match what {
+        Hypothesis::Dead => (
+            Kind::InputDead,
+            format!("{place} carries no current although there is light."),
+        ),
+        Hypothesis::StringsOpen(k) => (
+            Kind::StringOpen,
+            format!(
+                "{k} of {strings} strings on {place} carry nothing: current at {:.0} % of what \
+                 the light gives, voltage as expected.",
+                100.0 * ratio
+            ),
+        ),
+        Hypothesis::Covered => (
+            Kind::Snow,
+            format!(
+                "{place} is covered after frost or snow: current at {:.0} %.",
+                100.0 * ratio
+            ),
+        ),
+        Hypothesis::Healthy | Hypothesis::Other => return None,
+    };
+    let numbers = evidence(&[
+        ("current_ratio", ratio),
+        ("current_own_sigma_ratio", mean(|s| s.own)),
+        ("current_common_sigma_ratio", mean(|s| s.common)),
+        ("voltage_ratio", mean(|s| s.voltage_ratio)),
+        ("voltage_sigma_ratio", mean(|s| s.voltage_sigma)),
+        ("samples_count", samples.len() as f64),
+    ]);
+    Some(NewFinding {
+        subject,
+        kind,
+        began: samples.first()?.start,
+        found,
+        confidence,
+        causes: ranked
+            .iter()
+            .filter(|(h, p)| *p >= 0.005 && *h != Hypothesis::Healthy)
+            .map(|(h, p)| Cause {
+                cause: hypothesis_words(*h),
+                probability: *p,
+            })
+            .collect(),
+        evidence: numbers,
+        lost: Energy::from_wh(samples.iter().map(|s| s.missing_wh).sum()),
+        summary,
+    })
+}
+
+/// A loss that has stood for days.
+pub fn current_low(subject: Subject, found: Time, days: &[DailyLoss]) -> Option<NewFinding> {
+    let n = days.len() as f64;
+    let loss = days.iter().map(|d| d.loss_ratio).sum::<f64>() / n;
+    let sigma = days.iter().map(|d| d.sigma_ratio).sum::<f64>() / n;
+    Some(NewFinding {
+        summary: format!(
+            "{} carries {:.1} % less current than it should, for {} days.",
+            place(&subject),
+            100.0 * loss,
+            days.len()
+        ),
+        subject,
+        kind: Kind::CurrentLow,
+        began: days.first()?.began,
+        found,
+        confidence: 0.9,
+        causes: causes(&[
+            ("dirt, growth or shade on part of the string", 0.5),
+            ("damaged or mismatched modules", 0.3),
+            ("measurement of the inverter off", 0.2),
+        ]),
+        evidence: evidence(&[
+            ("loss_ratio", loss),
+            ("loss_sigma_ratio", sigma),
+            ("days_count", n),
+        ]),
+        lost: Energy::from_wh(days.iter().map(|d| d.missing_wh).sum()),
+    })
+}
+
+fn place(subject: &Subject) -> String {
+    match subject.input {
+        Some(n) => format!("Input {n} of {}", subject.device),
+        None => subject.device.to_string(),
+    }
+}
+
+fn trip_words(cause: TripCause) -> &'static str {
+    match cause {
+        TripCause::SustainedOverVoltage => "sustained over-voltage (ten-minute mean)",
+        TripCause::OverVoltage => "over-voltage",
+        TripCause::UnderVoltage => "under-voltage or a lost phase",
+        TripCause::OverFrequency => "over-frequency",
+        TripCause::UnderFrequency => "under-frequency",
+        TripCause::SupplyLost => "supply lost",
+        TripCause::NotVisible => "too fast to be seen in the polled values",
+    }
+}
+
+fn hypothesis_words(hypothesis: Hypothesis) -> String {
+    match hypothesis {
+        Hypothesis::Healthy => "as expected".to_owned(),
+        Hypothesis::StringsOpen(1) => "one string open".to_owned(),
+        Hypothesis::StringsOpen(k) => format!("{k} strings open"),
+        Hypothesis::Dead => "input disconnected".to_owned(),
+        Hypothesis::Covered => "covered by snow or frost".to_owned(),
+        Hypothesis::Other => "shade or something else".to_owned(),
+    }
+}
+
+fn causes(ranked: &[(&str, f64)]) -> Vec<Cause> {
+    let cause = |(cause, p): &(&str, f64)| Cause {
+        cause: (*cause).to_owned(),
+        probability: *p,
+    };
+    ranked.iter().map(cause).collect()
+}
+
+fn evidence(numbers: &[(&str, f64)]) -> Evidence {
+    numbers
+        .iter()
+        .map(|(name, value)| ((*name).to_owned(), *value))
+        .collect()
+}

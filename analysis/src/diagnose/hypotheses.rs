@@ -1,0 +1,221 @@
+//! What a window of samples of one input most likely means, by comparing what each cause predicts.
+//!
+//! Model:   each hypothesis h predicts the mean m_h of the current ratio and of the voltage ratio.
+//!          A window x_1..x_n is normal around m_h with own variance s^2 and a common variance c^2
+//!          shared by the whole window:
+//!          ln N = -1/2 [ n ln 2 pi + (n-1) ln s^2 + ln(s^2 + n c^2)
+//!                        + S/s^2 + n (mean - m_h)^2 / (s^2 + n c^2) ],  S = sum (x_i - mean)^2
+//!          (covariance s^2 I + c^2 11', inverted by Sherman-Morrison). Healthy and k-strings-open
+//!          leave the voltage at 1. Cover and "something else" predict any loss and any voltage,
+//!          sample by sample: a uniform density. Evidence counts `INDEPENDENT` of what independent
+//!          samples would, since neighbouring slots share their errors.
+//! Symbols: ratios dimensionless; priors are probabilities per window.
+//! Range:   at least two samples; standard deviations > 0.
+//! Source:  own. Priors: engineering judgement, from one string fault in some hundred input-years;
+//!          cover is likely only after frost, and most when the loss was there at first light.
+//! Check:   unit tests below, tests/acceptance/replay.rs on real snow days.
+
+use crate::detect::Sample;
+use serde::{Deserialize, Serialize};
+
+/// Share of independent evidence in neighbouring slots [-].
+const INDEPENDENT: f64 = 0.5;
+/// Prior of one given number of open strings, per window.
+const PRIOR_OPEN: f64 = 1e-4;
+/// Prior of an input that carries nothing.
+const PRIOR_DEAD: f64 = 1e-4;
+/// Prior of a loss that none of the others describes: passing shade, a bad reading.
+const PRIOR_OTHER: f64 = 1e-2;
+/// Prior of cover: after frost with the loss there at first light, after frost, and without frost.
+const PRIOR_COVER_AT_FIRST_LIGHT: f64 = 0.5;
+const PRIOR_COVER_AFTER_FROST: f64 = 1e-3;
+const PRIOR_COVER_WITHOUT_FROST: f64 = 1e-9;
+/// Density of a loss of any size, over ratios 0 to 1.
+const ANY_LOSS_DENSITY: f64 = 1.0;
+/// Density of a voltage of any size, over ratios 0.4 to 1.25.
+const ANY_VOLTAGE_DENSITY: f64 = 1.0 / 0.85;
+
+/// What a window may mean.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Hypothesis {
+    /// As expected.
+    Healthy,
+    /// This many of the parallel strings carry nothing.
+    StringsOpen(u8),
+    /// The whole input carries nothing.
+    Dead,
+    /// Modules covered by snow or frost.
+    Covered,
+    /// A loss, but none of the above.
+    Other,
+}
+
+/// What is known besides the window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Context {
+    /// Strings in parallel on the input.
+    pub strings: u8,
+    /// Whether it has frozen or snowed lately.
+    pub frost: bool,
+    /// Whether the loss was there when the light came.
+    pub loss_at_first_light: bool,
+}
+
+/// The hypotheses with their probabilities, most probable first.
+pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
+    let current = Moments::of(window, |s| (s.ratio, s.own, s.common));
+    let voltage = Moments::of(window, |s| {
+        (s.voltage_ratio, s.voltage_sigma / 2.0, s.voltage_sigma)
+    });
+    let on_voltage = voltage.log_likelihood(1.0);
+    let uniform = current.n * ANY_LOSS_DENSITY.ln() + voltage.n * ANY_VOLTAGE_DENSITY.ln();
+    let covered_prior = match (context.frost, context.loss_at_first_light) {
+        (true, true) => PRIOR_COVER_AT_FIRST_LIGHT,
+        (true, false) => PRIOR_COVER_AFTER_FROST,
+        (false, _) => PRIOR_COVER_WITHOUT_FROST,
+    };
+    let n = context.strings;
+    let open = (1..n).map(|k| {
+        let left = f64::from(n - k) / f64::from(n);
+        (
+            Hypothesis::StringsOpen(k),
+            current.log_likelihood(left) + on_voltage,
+            PRIOR_OPEN,
+        )
+    });
+    // More than expected is no fault of the array.
+    let healthy = Moments {
+        mean: current.mean.min(1.0),
+        ..current
+    };
+    // A dead input's voltage may float, be zero or be the open-circuit voltage.
+    let dead = current.log_likelihood(0.0) + voltage.n * ANY_VOLTAGE_DENSITY.ln();
+    let mut scored: Vec<(Hypothesis, f64)> = [
+        (
+            Hypothesis::Healthy,
+            healthy.log_likelihood(1.0) + on_voltage,
+            1.0,
+        ),
+        (Hypothesis::Dead, dead, PRIOR_DEAD),
+        (Hypothesis::Covered, uniform, covered_prior),
+        (Hypothesis::Other, uniform, PRIOR_OTHER),
+    ]
+    .into_iter()
+    .chain(open)
+    .map(|(h, log_likelihood, prior)| (h, INDEPENDENT * log_likelihood + prior.ln()))
+    .collect();
+    scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let best = scored[0].1;
+    let total: f64 = scored.iter().map(|(_, s)| (s - best).exp()).sum();
+    scored
+        .into_iter()
+        .map(|(h, s)| (h, (s - best).exp() / total))
+        .collect()
+}
+
+/// Mean and scatter of a window, with its average standard deviations.
+#[derive(Debug, Clone, Copy)]
+struct Moments {
+    n: f64,
+    mean: f64,
+    scatter: f64,
+    own: f64,
+    common: f64,
+}
+
+impl Moments {
+    fn of(window: &[Sample], pick: impl Fn(&Sample) -> (f64, f64, f64)) -> Self {
+        let n = window.len() as f64;
+        let mean = window.iter().map(|s| pick(s).0).sum::<f64>() / n;
+        Self {
+            n,
+            mean,
+            scatter: window.iter().map(|s| (pick(s).0 - mean).powi(2)).sum(),
+            own: window.iter().map(|s| pick(s).1).sum::<f64>() / n,
+            common: window.iter().map(|s| pick(s).2).sum::<f64>() / n,
+        }
+    }
+
+    /// Logarithm of the density of the window around a mean. Both errors shrink with the mean, down
+    /// to a floor: a fraction of the light is known as well as the light, never better than that.
+    fn log_likelihood(&self, mean: f64) -> f64 {
+        const FLOOR: f64 = 0.4;
+        let scale = mean.max(FLOOR);
+        let own = (self.own * scale).powi(2);
+        let both = own + self.n * (self.common * scale).powi(2);
+        let log_norm = self.n * std::f64::consts::TAU.ln() + (self.n - 1.0) * own.ln() + both.ln();
+        -0.5 * (log_norm + self.scatter / own + self.n * (self.mean - mean).powi(2) / both)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Time;
+
+    fn window(ratios: &[f64]) -> Vec<Sample> {
+        let sample = |(i, ratio): (i64, &f64)| Sample {
+            start: Time::from_unix_ms(i * 300_000),
+            ratio: *ratio,
+            own: 0.025,
+            common: 0.03,
+            voltage_ratio: 1.0,
+            voltage_sigma: 0.015,
+            missing_wh: 0.0,
+        };
+        (0..).zip(ratios).map(sample).collect()
+    }
+
+    fn best(ratios: &[f64], context: Context) -> (Hypothesis, f64) {
+        compare(&window(ratios), context)[0]
+    }
+
+    const WARM: Context = Context {
+        strings: 2,
+        frost: false,
+        loss_at_first_light: false,
+    };
+    const FROST: Context = Context {
+        strings: 4,
+        frost: true,
+        loss_at_first_light: true,
+    };
+
+    #[test]
+    fn half_of_two_strings_is_one_open_string() {
+        let (what, p) = best(&[0.5, 0.51, 0.49, 0.5, 0.5, 0.52], WARM);
+        assert_eq!(what, Hypothesis::StringsOpen(1));
+        assert!(p > 0.99, "{p}");
+    }
+
+    #[test]
+    fn noise_and_a_high_reading_are_healthy() {
+        assert_eq!(best(&[0.97, 1.0, 0.95, 0.99], WARM).0, Hypothesis::Healthy);
+        assert_eq!(best(&[1.3, 1.3, 1.3, 1.3], WARM).0, Hypothesis::Healthy);
+    }
+
+    #[test]
+    fn a_loss_that_wanders_is_no_open_string() {
+        assert_eq!(
+            best(&[0.9, 0.7, 0.5, 0.6, 0.8, 0.4], WARM).0,
+            Hypothesis::Other
+        );
+    }
+
+    #[test]
+    fn cover_on_a_frosty_morning_is_cover_and_not_a_string() {
+        assert_eq!(
+            best(&[0.40, 0.41, 0.41, 0.42], FROST).0,
+            Hypothesis::Covered
+        );
+    }
+
+    #[test]
+    fn probabilities_sum_to_one() {
+        let total: f64 = compare(&window(&[0.8, 0.7]), FROST)
+            .iter()
+            .map(|(_, p)| p)
+            .sum();
+        assert!((total - 1.0).abs() < 1e-12);
+    }
+}

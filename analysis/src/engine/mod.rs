@@ -1,0 +1,160 @@
+//! The engine: readings and ticks in, slots and findings out.
+//!
+//! `step` is the only way in. A replayed year and a live day differ in who moves the watermark and
+//! in nothing else; the state can be saved after any step and gone on with.
+//! Never in here: formulas (`sky`, `array`, `expected`), thresholds (`detect`, `diagnose`).
+
+mod polls;
+mod roles;
+mod slots;
+mod state;
+
+pub use state::{EngineState, STATE_VERSION};
+
+use crate::detect::Slot;
+use crate::diagnose::Finding;
+use crate::expected::{Chain, ChainError, Ladder};
+use crate::plant::Plant;
+use crate::reading::{Offer, Reading, Time};
+use roles::Roles;
+use std::sync::Arc;
+use thiserror::Error;
+
+/// What a step takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Input {
+    /// A reading of any channel of the plant, in any order within the allowed lateness.
+    Reading(Reading),
+    /// The watermark: it is now this late, and nothing older than the allowed lateness will come.
+    Tick(Time),
+}
+
+/// What a step gives.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Output {
+    /// Slots that were closed, in order of time.
+    pub slots: Vec<Slot>,
+    /// Findings that began or ended.
+    pub findings: Vec<Finding>,
+    /// What became of an offered reading that will take no part.
+    pub refused: Option<Offer>,
+}
+
+/// Why an engine cannot start or go on.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum EngineError {
+    /// The plant cannot be modelled.
+    #[error(transparent)]
+    Chain(#[from] ChainError),
+    /// The saved state is of another version.
+    #[error("go on with a state of version {found}, this program writes {wanted}")]
+    StateVersion {
+        /// Version in the state.
+        found: u32,
+        /// Version of this program.
+        wanted: u32,
+    },
+    /// The saved state belongs to another plant description.
+    #[error("go on with the state of another plant description")]
+    OtherPlant,
+}
+
+/// The engine of one plant.
+#[derive(Debug, Clone)]
+pub struct Engine {
+    plant: Arc<Plant>,
+    roles: Roles,
+    ladder: Ladder,
+    chain: Chain,
+    state: EngineState,
+}
+
+impl Engine {
+    /// An engine that has seen nothing yet.
+    ///
+    /// # Errors
+    /// If a module's datasheet cannot be fitted.
+    pub fn new(plant: Arc<Plant>) -> Result<Self, EngineError> {
+        let state = EngineState::new(&plant);
+        Self::with_state(plant, state)
+    }
+
+    /// An engine that goes on where `state` was saved.
+    ///
+    /// # Errors
+    /// If the state is of another version or plant, or a datasheet cannot be fitted.
+    pub fn resume(plant: Arc<Plant>, state: EngineState) -> Result<Self, EngineError> {
+        if state.version != STATE_VERSION {
+            return Err(EngineError::StateVersion {
+                found: state.version,
+                wanted: STATE_VERSION,
+            });
+        }
+        if state.plant != *plant {
+            return Err(EngineError::OtherPlant);
+        }
+        Self::with_state(plant, state)
+    }
+
+    fn with_state(plant: Arc<Plant>, state: EngineState) -> Result<Self, EngineError> {
+        let chain = Chain::new(&plant)?;
+        let (roles, ladder) = (Roles::new(&plant), Ladder::new(&plant));
+        Ok(Self {
+            plant,
+            roles,
+            ladder,
+            chain,
+            state,
+        })
+    }
+
+    /// Takes one reading or tick.
+    pub fn step(&mut self, input: Input) -> Output {
+        match input {
+            Input::Reading(reading) => {
+                let offer = self.state.arrivals.offer(reading);
+                Output {
+                    refused: (offer != Offer::Waiting).then_some(offer),
+                    ..Output::default()
+                }
+            }
+            Input::Tick(watermark) => self.advance(watermark),
+        }
+    }
+
+    /// Everything needed to go on later.
+    pub fn state(&self) -> &EngineState {
+        &self.state
+    }
+
+    /// The plant.
+    pub fn plant(&self) -> &Arc<Plant> {
+        &self.plant
+    }
+
+    /// The findings that stand, with what they have cost so far.
+    pub fn standing(&self) -> impl Iterator<Item = &Finding> {
+        self.state.book.standing()
+    }
+
+    fn advance(&mut self, watermark: Time) -> Output {
+        let until = watermark - self.plant.timing.allowed_lateness;
+        let released = self.state.arrivals.release(until);
+        let mut slots = Vec::new();
+        let same_poll = |a: &Reading, b: &Reading| {
+            a.at == b.at && self.roles.device(a.channel) == self.roles.device(b.channel)
+        };
+        let polls: Vec<&[Reading]> = released.chunk_by(same_poll).collect();
+        for poll in polls {
+            slots.extend(self.close_slots_until(poll[0].at));
+            self.take_poll(poll);
+        }
+        slots.extend(self.close_slots_until(until));
+        self.watch_silence(until);
+        Output {
+            slots,
+            findings: self.state.book.take_changed(until),
+            refused: None,
+        }
+    }
+}

@@ -1,0 +1,143 @@
+//! Readings of one device at one time, handed to the detectors that look at single polls.
+//! Never in here: slots.
+
+use super::Engine;
+use super::roles::Device;
+use crate::detect::{Edge, Kind, Poll, TripReport};
+use crate::diagnose::{NewFinding, Subject, explain};
+use crate::plant::{EventBit, State};
+use crate::reading::{DeviceId, Place, Quantity, Reading, Span, Time};
+use std::collections::BTreeMap;
+
+impl Engine {
+    /// Takes the readings of one device at one time.
+    pub(super) fn take_poll(&mut self, poll: &[Reading]) {
+        let at = poll[0].at;
+        let slot = self.plant.timing.slot;
+        let filling = self
+            .state
+            .filling
+            .get_or_insert_with(|| crate::reading::SlotMeans::new(at.slot_start(slot)));
+        for reading in poll {
+            filling.add(reading);
+        }
+        match self.roles.device(poll[0].channel) {
+            Some(Device::Inverter(i)) => self.take_inverter_poll(i, at, poll),
+            Some(Device::Weather(w)) => {
+                let edges = self.state.weather_links[w].contact(at, false);
+                let device = self.plant.weather[w].id.clone();
+                self.book_link(&device, edges);
+            }
+            None => {}
+        }
+    }
+
+    fn take_inverter_poll(&mut self, i: usize, at: Time, poll: &[Reading]) {
+        let plant = self.plant.clone();
+        let inverter = &plant.inverters[i];
+        let watched = &mut self.state.inverters[i];
+        let links = watched.link.contact(at, watched.is_asleep);
+        let values: BTreeMap<Quantity, f64> = poll
+            .iter()
+            .filter(|r| self.roles.quantity(r.channel).0 == Place::Device)
+            .filter_map(|r| Some((self.roles.quantity(r.channel).1, r.value.good()?)))
+            .collect();
+        let facts = poll_facts(&values, inverter.rated_ac.w());
+        if let Some(producing) = facts.is_producing() {
+            watched.is_asleep = !producing;
+        }
+        let limits = &plant.site.grid_limits;
+        let trips = watched
+            .supply
+            .poll(at, &facts, watched.lit_for > Span::ZERO, limits);
+        let ground_fault = facts
+            .event_bits
+            .is_some_and(|b| EventBit::GroundFault.is_set(b));
+        let resistance = values.get(&Quantity::IsolationResistance).copied();
+        let limit_ohm = inverter.isolation_limit.ohm();
+        let isolation = watched
+            .isolation
+            .poll(at, resistance, ground_fault, limit_ohm);
+        self.book_link(&inverter.id, links);
+        for trip in trips {
+            self.book_trip(&inverter.id, trip);
+        }
+        if let Some(edge) = isolation {
+            self.book_edge(
+                &inverter.id,
+                Kind::IsolationLow,
+                edge,
+                |began, found, seen| {
+                    explain::isolation_low(&inverter.id, began, found, seen, limit_ohm)
+                },
+            );
+        }
+    }
+
+    /// Looks for devices that have said nothing up to `until`.
+    pub(super) fn watch_silence(&mut self, until: Time) {
+        let plant = self.plant.clone();
+        for (i, inverter) in plant.inverters.iter().enumerate() {
+            let watched = &mut self.state.inverters[i];
+            // One that sleeps owes no answer; whether it should have woken is asked slot by slot.
+            let edge = watched.link.silence(until, watched.is_asleep);
+            self.book_link(&inverter.id, edge);
+        }
+        for (w, device) in plant.weather.iter().enumerate() {
+            let edge = self.state.weather_links[w].silence(until, false);
+            self.book_link(&device.id, edge);
+        }
+    }
+
+    pub(super) fn book_link(
+        &mut self,
+        device: &DeviceId,
+        edges: impl IntoIterator<Item = Edge<()>>,
+    ) {
+        for edge in edges {
+            self.book_edge(device, Kind::LinkLost, edge, |began, found, ()| {
+                explain::link_lost(device, began, found)
+            });
+        }
+    }
+
+    fn book_trip(&mut self, device: &DeviceId, edge: Edge<TripReport>) {
+        self.book_edge(device, Kind::GridTrip, edge, |began, found, report| {
+            explain::grid_trip(device, began, found, &report)
+        });
+    }
+
+    fn book_edge<T>(
+        &mut self,
+        device: &DeviceId,
+        kind: Kind,
+        edge: Edge<T>,
+        explain: impl FnOnce(Time, Time, T) -> NewFinding,
+    ) {
+        match edge {
+            Edge::Found { began, found, seen } => self.state.book.open(explain(began, found, seen)),
+            Edge::Ended { at } => self.state.book.end(&Subject::device(device), kind, at),
+        }
+    }
+}
+
+fn poll_facts(values: &BTreeMap<Quantity, f64>, rated_w: f64) -> Poll {
+    let phases = [
+        Quantity::AcVoltageL1,
+        Quantity::AcVoltageL2,
+        Quantity::AcVoltageL3,
+    ];
+    let volts: Vec<f64> = phases
+        .iter()
+        .filter_map(|q| values.get(q).copied())
+        .collect();
+    let get = |q| values.get(&q).copied();
+    Poll {
+        state: get(Quantity::State).and_then(State::from_number),
+        event_bits: get(Quantity::EventBits),
+        highest_v: volts.iter().copied().reduce(f64::max),
+        lowest_v: volts.iter().copied().reduce(f64::min),
+        frequency_hz: get(Quantity::Frequency),
+        load_ratio: get(Quantity::AcPower).map(|w| w / rated_w),
+    }
+}

@@ -1,0 +1,90 @@
+//! What each channel is to the engine, looked up once per plant instead of once per reading.
+//! Never in here: values.
+
+use crate::plant::Plant;
+use crate::reading::{Channel, ChannelId, Place, Quantity};
+
+/// A device by its place in the plant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Device {
+    Inverter(usize),
+    Weather(usize),
+}
+
+/// Channels of one inverter that the engine reads by name.
+#[derive(Debug, Clone)]
+pub(super) struct InverterChannels {
+    pub ac_power: Option<ChannelId>,
+    pub state: Option<ChannelId>,
+    pub power_limit: Option<ChannelId>,
+    /// By input, in the plant's order: voltage, current, power.
+    pub inputs: Vec<InputChannels>,
+}
+
+/// Channels of one input.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct InputChannels {
+    pub voltage: Option<ChannelId>,
+    pub current: Option<ChannelId>,
+    pub power: Option<ChannelId>,
+}
+
+#[derive(Debug, Clone)]
+pub(super) struct Roles {
+    devices: Vec<Option<Device>>,
+    quantities: Vec<(Place, Quantity)>,
+    pub inverters: Vec<InverterChannels>,
+}
+
+impl Roles {
+    pub fn new(plant: &Plant) -> Self {
+        let device = |channel: &Channel| {
+            let inverter = plant.inverters.iter().position(|i| i.id == channel.device);
+            let weather = plant.weather.iter().position(|w| w.id == channel.device);
+            inverter
+                .map(Device::Inverter)
+                .or(weather.map(Device::Weather))
+        };
+        Self {
+            devices: plant.channels.iter().map(|(_, c)| device(c)).collect(),
+            quantities: plant
+                .channels
+                .iter()
+                .map(|(_, c)| (c.place, c.quantity))
+                .collect(),
+            inverters: (0..plant.inverters.len())
+                .map(|i| inverter_channels(plant, i))
+                .collect(),
+        }
+    }
+
+    pub fn device(&self, channel: ChannelId) -> Option<Device> {
+        self.devices[usize::from(channel.0)]
+    }
+
+    pub fn quantity(&self, channel: ChannelId) -> (Place, Quantity) {
+        self.quantities[usize::from(channel.0)]
+    }
+}
+
+fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {
+    let inverter = &plant.inverters[index];
+    let id = |place, quantity| {
+        plant.channels.id(&Channel {
+            device: inverter.id.clone(),
+            place,
+            quantity,
+        })
+    };
+    let input = |number| InputChannels {
+        voltage: id(Place::Input(number), Quantity::DcVoltage),
+        current: id(Place::Input(number), Quantity::DcCurrent),
+        power: id(Place::Input(number), Quantity::DcPower),
+    };
+    InverterChannels {
+        ac_power: id(Place::Device, Quantity::AcPower),
+        state: id(Place::Device, Quantity::State),
+        power_limit: id(Place::Device, Quantity::PowerLimit),
+        inputs: inverter.inputs.iter().map(|i| input(i.number)).collect(),
+    }
+}

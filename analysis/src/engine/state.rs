@@ -1,0 +1,81 @@
+//! Everything an engine remembers between two steps, with a version.
+//! Never in here: what can be computed again from the plant.
+
+use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
+use crate::diagnose::Book;
+use crate::expected::Calibration;
+use crate::plant::{Inverter, Plant};
+use crate::reading::{Arrivals, SlotMeans, Span, Time};
+use serde::{Deserialize, Serialize};
+
+/// Version of [`EngineState`]; a change of any type in it is a new version.
+pub const STATE_VERSION: u32 = 1;
+
+/// What the engine remembers.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EngineState {
+    pub(super) version: u32,
+    pub(super) plant: Plant,
+    pub(super) arrivals: Arrivals,
+    pub(super) filling: Option<SlotMeans>,
+    pub(super) before: Option<SlotMeans>,
+    pub(super) last_frost: Option<Time>,
+    pub(super) inverters: Vec<InverterState>,
+    pub(super) weather_links: Vec<LinkWatch>,
+    pub(super) book: Book,
+}
+
+/// What is remembered of one inverter.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct InverterState {
+    pub link: LinkWatch,
+    pub supply: SupplyWatch,
+    pub isolation: IsolationWatch,
+    pub standstill: StandstillWatch,
+    /// Whether it was not producing when it was last heard of.
+    pub is_asleep: bool,
+    /// How long one of its planes has been lit without a break, in whole slots.
+    pub lit_for: Span,
+    /// How long it has been producing without a break, in whole slots.
+    pub producing_for: Span,
+    pub inputs: Vec<InputState>,
+}
+
+/// What is remembered of one input.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct InputState {
+    pub calibration: Calibration,
+    pub window: Window,
+    pub daily: Daily,
+}
+
+impl EngineState {
+    /// Of a plant that nothing is known of.
+    pub(super) fn new(plant: &Plant) -> Self {
+        let inverter = |inverter: &Inverter| InverterState {
+            link: LinkWatch::new(inverter.every),
+            supply: SupplyWatch::new(),
+            isolation: IsolationWatch::new(),
+            standstill: StandstillWatch::new(),
+            is_asleep: false,
+            lit_for: Span::ZERO,
+            producing_for: Span::ZERO,
+            inputs: vec![InputState::default(); inverter.inputs.len()],
+        };
+        Self {
+            version: STATE_VERSION,
+            plant: plant.clone(),
+            arrivals: Arrivals::new(),
+            filling: None,
+            before: None,
+            last_frost: None,
+            inverters: plant.inverters.iter().map(inverter).collect(),
+            weather_links: plant
+                .weather
+                .iter()
+                .map(|w| LinkWatch::new(w.every))
+                .collect(),
+            book: Book::new(),
+        }
+    }
+}

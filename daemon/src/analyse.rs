@@ -1,0 +1,174 @@
+//! From readings to stored slots and findings: the engine and the store, one step at a time.
+//!
+//! A step is one transaction: its readings, the slots it closed, the findings it changed and the
+//! engine's state are stored together or not at all. When the store refuses, the step waits in
+//! memory and goes with the next one; the engine does not wait.
+//! Never in here: sockets, the clock, files other than the store.
+
+use crate::store::{Step, Store, StoreError};
+use analysis::detect::Slot;
+use analysis::diagnose::Finding;
+use analysis::engine::{Engine, EngineError, EngineState, Input};
+use analysis::plant::Plant;
+use analysis::reading::{Offer, Reading, Time};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use thiserror::Error;
+use tracing::{error, warn};
+
+/// Readings that may wait for a store that refuses; beyond it the oldest are lost, and it is said.
+const MAX_WAITING_READINGS: usize = 200_000;
+
+/// Why analysis cannot start.
+#[derive(Debug, Error)]
+pub enum AnalyseError {
+    /// The plant cannot be modelled.
+    #[error(transparent)]
+    Engine(#[from] EngineError),
+    /// The store cannot be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// What became of readings that take no part in the analysis; all of them are stored.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Refused {
+    /// Came again with the same value.
+    pub repeated: u64,
+    /// Came again with another value.
+    pub conflicting: u64,
+    /// Came after their time had passed.
+    pub too_late: u64,
+}
+
+/// The engine and the store of one plant.
+#[derive(Debug)]
+pub struct Analyst {
+    engine: Engine,
+    store: Store,
+    refused: Refused,
+    waiting: Waiting,
+    keep_readings: bool,
+}
+
+/// What the store has not taken yet.
+#[derive(Debug, Default)]
+struct Waiting {
+    readings: Vec<Reading>,
+    slots: Vec<Slot>,
+    findings: BTreeMap<String, Finding>,
+}
+
+impl Analyst {
+    /// Goes on where the store's engine state was saved, or starts afresh. `keep_readings`: whether
+    /// raw readings are stored (a recording has them already).
+    ///
+    /// # Errors
+    /// If the store cannot be read or the plant cannot be modelled.
+    pub fn open(
+        plant: Arc<Plant>,
+        store: Store,
+        keep_readings: bool,
+    ) -> Result<Self, AnalyseError> {
+        let engine = match store.load_engine_state()? {
+            None => Engine::new(plant)?,
+            Some(saved) => resume(plant, &saved, &store)?,
+        };
+        let (refused, waiting) = (Refused::default(), Waiting::default());
+        Ok(Self { engine, store, refused, waiting, keep_readings })
+    }
+
+    /// Takes readings and the watermark. Returns the findings that began or ended.
+    pub fn take(&mut self, readings: &[Reading], watermark: Time) -> Vec<Finding> {
+        for reading in readings {
+            match self.engine.step(Input::Reading(*reading)).refused {
+                None | Some(Offer::Waiting) => {}
+                Some(Offer::Repeated) => self.refused.repeated += 1,
+                Some(Offer::Conflict) => self.refused.conflicting += 1,
+                Some(Offer::TooLate) => self.refused.too_late += 1,
+            }
+        }
+        let output = self.engine.step(Input::Tick(watermark));
+        if self.keep_readings {
+            self.waiting.readings.extend_from_slice(readings);
+        }
+        let refresh = !output.slots.is_empty();
+        self.waiting.slots.extend(output.slots);
+        // What a standing finding has cost grows slot by slot.
+        let standing = self.engine.standing().filter(|_| refresh);
+        for finding in standing.chain(&output.findings) {
+            self.waiting.findings.insert(finding.id.to_string(), finding.clone());
+        }
+        output.findings
+    }
+
+    /// Stores everything that waits, in one transaction with the engine's state.
+    ///
+    /// # Errors
+    /// If the store refuses; everything still waits then.
+    pub fn save(&mut self) -> Result<(), StoreError> {
+        let state = encode(self.engine.state());
+        let findings: Vec<Finding> = self.waiting.findings.values().cloned().collect();
+        let step = Step {
+            readings: &self.waiting.readings,
+            slots: &self.waiting.slots,
+            findings: &findings,
+            engine_state: &state,
+        };
+        let result = self.store.commit(&step);
+        match &result {
+            Ok(()) => self.waiting = Waiting::default(),
+            Err(_) => self.bound_waiting(),
+        }
+        result
+    }
+
+    fn bound_waiting(&mut self) {
+        let over = self.waiting.readings.len().saturating_sub(MAX_WAITING_READINGS);
+        if over > 0 {
+            self.waiting.readings.drain(..over);
+            error!(readings = over, "raw readings lost: the store has refused for too long");
+        }
+    }
+
+    /// The store, for reports.
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// The plant.
+    pub fn plant(&self) -> &Arc<Plant> {
+        self.engine.plant()
+    }
+
+    /// Readings that took no part so far.
+    pub fn refused(&self) -> Refused {
+        self.refused
+    }
+}
+
+fn encode(state: &EngineState) -> Vec<u8> {
+    postcard::to_stdvec(state).expect("plain data always encodes")
+}
+
+/// A state of another version or plant description cannot be gone on with: the engine starts
+/// afresh, and what stood is found anew.
+fn resume(plant: Arc<Plant>, saved: &[u8], store: &Store) -> Result<Engine, AnalyseError> {
+    let decoded = postcard::from_bytes::<EngineState>(saved);
+    let resumed = match decoded {
+        Ok(state) => Engine::resume(plant.clone(), state),
+        Err(error) => {
+            warn!(%error, "the saved engine state cannot be read");
+            Err(EngineError::OtherPlant)
+        }
+    };
+    match resumed {
+        Ok(engine) => Ok(engine),
+        Err(EngineError::Chain(error)) => Err(EngineError::Chain(error).into()),
+        Err(reason) => {
+            warn!(%reason, "the engine starts afresh; findings that stood are closed");
+            store.close_standing_findings()?;
+            Ok(Engine::new(plant)?)
+        }
+    }
+}

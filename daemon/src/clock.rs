@@ -1,0 +1,62 @@
+//! The daemon's clock: the only file that asks what time it is.
+//!
+//! Live, it is the system's. In a rehearsal it starts at a given time and runs faster, so that a
+//! day in front of a simulated device takes minutes.
+
+use analysis::reading::{Span, Time};
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use tokio::time::Instant;
+
+/// Where time comes from.
+#[derive(Debug, Clone, Copy)]
+pub enum Clock {
+    /// The system's clock.
+    System,
+    /// Runs `rate` times as fast as the system's, from `from` at `started`.
+    Rehearsal {
+        /// Time at the start.
+        from: Time,
+        /// Site seconds per second.
+        rate: f64,
+        /// When it was started.
+        started: Instant,
+    },
+}
+
+impl Clock {
+    /// A clock that starts now at `from` and runs `rate` times as fast as the system's.
+    pub fn rehearsal(from: Time, rate: f64) -> Self {
+        Clock::Rehearsal { from, rate, started: Instant::now() }
+    }
+
+    /// What time it is.
+    #[expect(clippy::disallowed_methods, reason = "this is the clock")]
+    pub fn now(&self) -> Time {
+        match self {
+            Clock::System => {
+                let since = SystemTime::now().duration_since(UNIX_EPOCH);
+                Time::from_unix_ms(since.map_or(0, |d| d.as_millis() as i64))
+            }
+            Clock::Rehearsal { from, rate, started } => {
+                *from + Span::from_ms((started.elapsed().as_secs_f64() * rate * 1000.0) as i64)
+            }
+        }
+    }
+
+    /// Waits until it is `at`.
+    pub async fn sleep_until(&self, at: Time) {
+        let left = (at - self.now()).seconds();
+        if left > 0.0 {
+            tokio::time::sleep(self.real(left)).await;
+        }
+    }
+
+    /// How long `seconds` of this clock really take.
+    fn real(&self, seconds: f64) -> Duration {
+        let rate = match self {
+            Clock::System => 1.0,
+            Clock::Rehearsal { rate, .. } => *rate,
+        };
+        Duration::from_secs_f64(seconds / rate)
+    }
+}

@@ -1,0 +1,141 @@
+//! The demo: an invented plant with faults, polled over real Modbus TCP on loopback.
+//!
+//! Time is stepped, not waited for: each step computes the plant, fills the registers of a server,
+//! polls them as any device is polled, and hands the readings to the same analysis as ever.
+//! Never in here: anything that `run` and `replay` could share with it, or a real plant.
+
+pub mod register_server;
+mod registers;
+mod scenario;
+mod twin;
+mod weather;
+
+use crate::analyse::{AnalyseError, Analyst};
+use crate::report::{self, ReportError};
+use crate::source::modbus::{Poller, Settings};
+use crate::store::{Layout, Store, StoreError};
+use analysis::reading::{Reading, Span, Time};
+use config::checked::{Link, SiteFile};
+use register_server::Registers;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use thiserror::Error;
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+
+/// The demo's site file, as anybody can read it.
+const SITE: &str = include_str!("../../../config/sites/quince-row-dairy.toml");
+
+/// Why the demo cannot be shown. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum DemoError {
+    /// No server on loopback.
+    #[error("listen on loopback: {0}")]
+    Listen(std::io::Error),
+    /// A device did not answer where the scenario wants it to.
+    #[error("poll the demo's {device}: {reason}")]
+    Poll {
+        /// The device.
+        device: String,
+        /// Why.
+        reason: String,
+    },
+    /// The plant cannot be modelled.
+    #[error(transparent)]
+    Analyse(#[from] AnalyseError),
+    /// The plant cannot be simulated.
+    #[error(transparent)]
+    Twin(#[from] twin::TwinError),
+    /// The values do not fit into registers.
+    #[error(transparent)]
+    Encode(#[from] crate::source::sunspec::EncodeError),
+    /// The store in memory refused.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The reports cannot be written.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// The terminal cannot be written to.
+    #[error("write to the terminal: {0}")]
+    Print(std::io::Error),
+}
+
+/// Shows the demo: findings as they come, then where the reports are.
+///
+/// # Errors
+/// If loopback, the terminal or the output folder cannot be used.
+pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<Vec<PathBuf>, DemoError> {
+    let site = config::parse("the demo's site file", SITE, Path::new(""))
+        .expect("tests/run checks every file in config/sites");
+    let listener = TcpListener::bind("127.0.0.1:0").await.map_err(DemoError::Listen)?;
+    let address = listener.local_addr().map_err(DemoError::Listen)?;
+    let registers = Registers::new();
+    let (stop, stopped) = oneshot::channel::<()>();
+    let server = tokio::spawn(register_server::serve(listener, registers.clone(), async {
+        // Dropping the sender stops the server as well.
+        let _ = stopped.await;
+    }));
+    let say = |out: &mut dyn Write, line: String| writeln!(out, "{line}").map_err(DemoError::Print);
+    say(out, format!("{}: {} days over Modbus TCP on {address}", site.plant.site.name, scenario::DAYS))?;
+    let plant = Arc::new(site.plant.clone());
+    let mut pollers = pollers(&site, &address.to_string());
+    let store = Store::in_memory(&Layout::of(&plant))?;
+    let mut analyst = Analyst::open(plant.clone(), store, false)?;
+    let mut twin = twin::Twin::new(&plant)?;
+    let mut at = scenario::START;
+    while at < scenario::END {
+        let now = twin.at(at)?;
+        registers::fill(&registers, &plant, &now)?;
+        let readings = poll_all(&mut pollers, at).await?;
+        for finding in analyst.take(&readings, at) {
+            say(out, report::line(&finding, site.timezone))?;
+        }
+        at = at + scenario::STEP;
+        if (at - scenario::START).ms() % Span::from_h(24).ms() == 0 {
+            analyst.save()?;
+        }
+    }
+    analyst.save()?;
+    let _ = stop.send(());
+    // The server ends with its connections; nothing depends on how.
+    drop(pollers);
+    let _ = server.await;
+    let written = report::write(into, &site, analyst.plant(), analyst.store(), None)?;
+    Ok(written)
+}
+
+fn pollers(site: &SiteFile, address: &str) -> Vec<Poller> {
+    let table = Arc::new(site.plant.channels.clone());
+    let poller = |source: &config::checked::Source| {
+        let unit = match source.link {
+            Link::ModbusTcp { unit, .. } => unit,
+            _ => 1,
+        };
+        let settings = Settings {
+            address: address.to_owned(),
+            unit,
+            timeout: Duration::from_secs(5),
+            every: Duration::from_millis(source.every.ms() as u64),
+        };
+        Poller::new(settings, source.device.clone(), table.clone())
+    };
+    site.sources.iter().map(poller).collect()
+}
+
+async fn poll_all(pollers: &mut [Poller], at: Time) -> Result<Vec<Reading>, DemoError> {
+    let mut readings = Vec::new();
+    for poller in pollers {
+        match poller.poll(at).await {
+            Ok(values) => readings.extend(values),
+            // The scenario takes a device off the line for a while: that is a lost link.
+            Err(failure) if failure.error.trouble() == crate::source::modbus::Trouble::Refused => {}
+            Err(failure) => {
+                let device = poller.settings().unit.to_string();
+                return Err(DemoError::Poll { device, reason: failure.error.to_string() });
+            }
+        }
+    }
+    Ok(readings)
+}
