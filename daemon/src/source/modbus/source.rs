@@ -4,7 +4,7 @@
 use super::client::ReadOnlyClient;
 use super::error::{ModbusError, Trouble};
 use crate::source::sunspec::{
-    self, Decoded, Device, DiscoverError, Model, Spot, best, decode, discover,
+    self, Decoded, Device, DiscoverError, Model, Spot, WalkEnd, best, decode, discover,
 };
 use analysis::reading::{
     Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Time, Value,
@@ -83,6 +83,11 @@ impl ModbusSource {
         if used.is_empty() {
             let models = device.models.iter().map(|m| m.id).collect();
             return Err(SourceError::NoValues { models });
+        }
+        let ids: Vec<u16> = device.models.iter().map(|m| m.id).collect();
+        info!(device = %name, address, unit, base = device.base, models = ?ids, "connected");
+        if device.end != WalkEnd::Marker {
+            warn!(device = %name, end = ?device.end, "list of models without its end marker");
         }
         Ok(Self {
             client,

@@ -251,3 +251,51 @@ async fn a_unit_that_stays_silent_behind_its_gateway_is_looked_for_again() {
     plugged.registers.replace(UNIT, lay_out(0, &inverter()));
     poller.poll(AT).await.expect("found at another base");
 }
+
+#[tokio::test]
+async fn a_device_that_is_busy_while_it_is_discovered_does_not_lose_models() {
+    // A gateway that says "not now" for the unit must not pass for a device without models.
+    let plugged = Plugged::new(lay_out(40_000, &inverter())).await;
+    plugged.registers.remove(UNIT);
+    let name = DeviceId::new("inv-1");
+    let error = ModbusSource::connect(&plugged.settings, &name, &table(&[])).await;
+    let error = error.err().expect("nobody behind the gateway");
+    assert_eq!(error.trouble(), Trouble::Refused, "{error}");
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(64))]
+
+    /// Whatever a device lists and holds, there are readings or a typed error.
+    #[test]
+    fn no_device_makes_the_source_panic(
+        headers in proptest::collection::vec(
+            (
+                proptest::sample::select(vec![0u16, 1, 103, 113, 122, 123, 160, 302, 701, 9999]),
+                0u16..200,
+            ),
+            0..12,
+        ),
+        filling in proptest::collection::vec(proptest::num::u16::ANY, 600),
+        base in proptest::sample::select(crate::source::sunspec::BASES.to_vec()),
+    ) {
+        let mut image: BTreeMap<u16, u16> = (base..).zip(filling).collect();
+        image.extend((base..).zip(crate::source::sunspec::MARKER));
+        let mut next = base + 2;
+        for (id, length) in headers {
+            image.extend([(next, id), (next + 1, length)]);
+            next += 2 + length;
+        }
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        runtime.expect("runtime").block_on(async {
+            let plugged = Plugged::new(image).await;
+            let table = table(&["inv-1/ac_power_w", "inv-1/input-1/dc_current_a"]);
+            let mut poller = poller(&plugged.settings, &table);
+            for _ in 0..2 {
+                if let Ok(readings) = poller.poll(AT).await {
+                    assert!(readings.len() <= table.len());
+                }
+            }
+        });
+    }
+}

@@ -171,11 +171,18 @@ async fn identity(
     }
 }
 
-/// A refusal is an answer here: there is nothing at that address.
+/// "Nothing there" is an answer here. A device that is busy or behind a silent gateway has not
+/// answered: taking that for the end of the list would lose models for as long as it is connected.
 fn unless_refused(result: Result<Vec<u16>, ModbusError>) -> Result<Option<Vec<u16>>, ModbusError> {
     match result {
         Ok(registers) => Ok(Some(registers)),
-        Err(ModbusError::Refused { .. }) => Ok(None),
+        Err(ModbusError::Refused { code, .. }) if !is_not_now(code) => Ok(None),
         Err(error) => Err(error),
     }
+}
+
+/// Acknowledged and still working, busy, and the two of gateways. Source: MODBUS Application
+/// Protocol Specification V1.1b3, 7.
+fn is_not_now(code: u8) -> bool {
+    matches!(code, 5 | 6 | 10 | 11)
 }

@@ -5,9 +5,9 @@
 
 use super::decode::{Spot, times_ten_to};
 use super::encoding::text_registers;
-use super::table::{HEADER, Layout, Point, ReadAs, Scale, layout};
+use super::table::{HEADER, Layout, MAX_BLOCKS, Point, ReadAs, Scale, layout};
 use super::{END_OF_MODELS, MARKER};
-use analysis::reading::Quantity;
+use analysis::reading::{Quantity, Scope};
 use std::collections::BTreeMap;
 use thiserror::Error;
 
@@ -36,6 +36,14 @@ pub enum EncodeError {
     UnknownModel {
         /// Its id.
         model: u16,
+    },
+    /// A decoder would not read so many blocks.
+    #[error("model {model} with {blocks} blocks, wanted at most {MAX_BLOCKS}")]
+    TooManyBlocks {
+        /// Its id.
+        model: u16,
+        /// How many.
+        blocks: usize,
     },
     /// The model has no such point, or not so many blocks.
     #[error("model {model} has no {what} at {spot:?}")]
@@ -81,6 +89,9 @@ impl ModelImage {
     /// A model in which nothing is implemented but the scales; `blocks` counts inputs or sensors.
     pub fn new(model: u16, blocks: usize) -> Result<Self, EncodeError> {
         let layout = layout(model).ok_or(EncodeError::UnknownModel { model })?;
+        if blocks > MAX_BLOCKS {
+            return Err(EncodeError::TooManyBlocks { model, blocks });
+        }
         let mut registers = absent(&layout.fixed);
         for _ in 0..blocks {
             registers.extend(absent(&layout.block));
@@ -110,16 +121,7 @@ impl ModelImage {
 
     /// Puts a value where its quantity belongs. Sensors of a weather model go into the first block.
     pub fn put(&mut self, spot: Spot, quantity: Quantity, value: f64) -> Result<(), EncodeError> {
-        let layout = self.layout();
-        let (points, start) = match spot {
-            Spot::Input(n) => (&layout.block, self.block_start(n)),
-            _ if layout.fixed.iter().any(|p| p.quantity == Some(quantity)) => {
-                (&layout.fixed, Some(0))
-            }
-            _ => (&layout.block, self.block_start(1)),
-        };
-        let point = points.iter().find(|p| p.quantity == Some(quantity));
-        let (Some(point), Some(start)) = (point, start) else {
+        let Some((start, point)) = self.find(spot, quantity) else {
             return Err(EncodeError::NoPoint {
                 model: self.model,
                 what: quantity.name().to_owned(),
@@ -155,6 +157,23 @@ impl ModelImage {
     /// The registers, id and length first.
     pub fn registers(&self) -> &[u16] {
         &self.registers
+    }
+
+    /// Where the part with the quantity starts, and its point.
+    fn find(&self, spot: Spot, quantity: Quantity) -> Option<(usize, &'static Point)> {
+        let layout = self.layout();
+        let of_inputs = matches!(quantity.scope(), Scope::Input { .. });
+        if of_inputs == (spot == Spot::Device) {
+            return None;
+        }
+        let holds = |p: &&Point| p.quantity == Some(quantity);
+        let fixed = || layout.fixed.iter().find(holds).map(|p| (0, p));
+        let block = |n| Some((self.block_start(n)?, layout.block.iter().find(holds)?));
+        match spot {
+            Spot::Input(n) => block(n),
+            Spot::AllInputs => fixed(),
+            Spot::Device => fixed().or_else(|| block(1)),
+        }
     }
 
     fn store(
@@ -229,4 +248,53 @@ fn raw(image: &[u16], point: &Point, value: f64) -> Option<f64> {
     } else {
         unscaled
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_has_no_place_or_does_not_fit_is_an_error() {
+        let unknown = ModelImage::new(64_001, 0);
+        assert_eq!(unknown, Err(EncodeError::UnknownModel { model: 64_001 }));
+        assert!(matches!(
+            ModelImage::new(160, 65),
+            Err(EncodeError::TooManyBlocks { blocks: 65, .. })
+        ));
+        let mut inputs = ModelImage::new(160, 2).expect("known");
+        for spot in [
+            Spot::Input(0),
+            Spot::Input(3),
+            Spot::AllInputs,
+            Spot::Device,
+        ] {
+            let error = inputs.put(spot, Quantity::DcVoltage, 600.0);
+            assert!(
+                matches!(error, Err(EncodeError::NoPoint { .. })),
+                "{spot:?}"
+            );
+        }
+        let spot = Spot::Input(2);
+        // 65535 x 0.1 V is the pattern for "not implemented".
+        for volts in [6553.5, 7000.0, -0.1, f64::NAN, f64::INFINITY] {
+            let error = inputs.put(spot, Quantity::DcVoltage, volts);
+            assert!(
+                matches!(error, Err(EncodeError::DoesNotFit { .. })),
+                "{volts}"
+            );
+        }
+        inputs.put(spot, Quantity::DcVoltage, 6553.4).expect("fits");
+    }
+
+    #[test]
+    fn a_device_begins_with_its_marker_and_ends_with_the_end() {
+        let met = ModelImage::new(307, 0).expect("known");
+        let image = lay_out(0, &[met]);
+        assert_eq!((image[&0], image[&1]), (MARKER[0], MARKER[1]));
+        assert_eq!((image[&2], image[&3]), (307, 11));
+        assert_eq!(image[&(2 + 13)], END_OF_MODELS);
+        let image = lay_out(65_530, &[ModelImage::new(1, 0).expect("known")]);
+        assert_eq!(image.len(), 6);
+    }
 }

@@ -9,6 +9,7 @@ mod discover;
 mod encode;
 mod encoding;
 mod identity;
+mod names;
 mod reads;
 mod table;
 mod walk;
@@ -18,8 +19,9 @@ pub use discover::{Device, DiscoverError, discover, read};
 pub use encode::{EncodeError, ModelImage, lay_out};
 pub use encoding::Encoding;
 pub use identity::Identity;
+pub use names::name;
 pub use reads::Reads;
-pub use table::{knows, name};
+pub use table::knows;
 pub use walk::{Model, WalkEnd};
 
 /// Where the marker may stand, in the order in which it is looked for, counted from 0 as in the
