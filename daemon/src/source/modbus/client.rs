@@ -219,8 +219,11 @@ fn transport_error(request: Request, source: io::Error) -> ModbusError {
             ModbusError::Malformed { request, source }
         }
         _ => {
-            // A connection that the device closed in good order arrives as "no error", code 0.
-            let closed = source.raw_os_error() == Some(0);
+            // The library reports a connection that was closed in good order with whatever error
+            // the last system call left behind: usually none, or "would block", which cannot be
+            // meant here because waiting is what the runtime does.
+            let closed =
+                source.raw_os_error() == Some(0) || source.kind() == io::ErrorKind::WouldBlock;
             let source = if closed {
                 io::Error::new(io::ErrorKind::ConnectionAborted, "closed by the device")
             } else {
