@@ -14,8 +14,9 @@ The day is our own simple one, with no claim beyond being plausible (h: hour of 
     T_mod  = T_air + G / 30
     I      = 13.2 A * G / 1000                            one string
     V      = modules * 31.3 V * (1 - 0.0031 (T_mod - 25) + 0.025 ln(G / 1000))
-    P_ac   = 0.97 * sum of V I                            at unity power factor, 230 V, 50 Hz
-Input n has as many strings in parallel as --strings says; from --open-at on, --open-input has one less.
+    P_ac   = 0.97 * sum of V I                            at unity power factor and 230 V
+Input n has as many strings in parallel as --strings says; from --open-at on, --open-input has one
+less.
 
 Prints `listening on PORT`, then one line for each line on stdin:
     values           what is served now, as JSON, unrounded
@@ -230,7 +231,7 @@ def arguments():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--port", type=int, default=0, help="0: a free one")
     parser.add_argument("--clock-from", type=instant, default=instant("2026-06-21T12:00:00Z"))
-    parser.add_argument("--clock-rate", type=float, default=1.0, help="seconds per second; 0: stands")
+    parser.add_argument("--clock-rate", type=float, default=1.0, help="0: it stands")
     parser.add_argument("--strings", default="1,2,1", help="strings of each input")
     parser.add_argument("--open-input", type=int, default=2)
     parser.add_argument("--open-at", type=instant, help="when one of its strings opens")

@@ -50,7 +50,7 @@ pub struct ReadOnlyClient {
 }
 
 impl ReadOnlyClient {
-    /// Connects to a unit over Modbus TCP; the time limit holds for connecting and for each request.
+    /// Connects to a unit over Modbus TCP; the limit holds for connecting and for each request.
     pub async fn connect_tcp(
         address: &str,
         unit: u8,

@@ -1,7 +1,8 @@
 //! From the registers of a model to values at their places.
 //!
 //! Model:   value = raw * 10^(scale + shift), raw and scale from one read
-//! Symbols: scale  exponent in the device [-]    shift  exponent from the standard's unit to ours [-]
+//! Symbols: scale  exponent in the device [-]
+//!          shift  exponent from the standard's unit to ours [-]
 //! Range:   an image of any length and content; what is absent is [`Value::Missing`].
 //! Source:  SunSpec Device Information Model Specification; `points.csv`.
 //! Check:   hand-built images and round trips in `decode_tests.rs`.

@@ -1,7 +1,8 @@
 //! The open SunSpec models: which a device offers, what their registers mean, and back again.
 //!
 //! [`discover`](fn@discover) and [`read`](fn@read) ask the device; everything else is arithmetic on
-//! register images. What is known about a model stands in `points.csv`; a new point is a line there.
+//! register images. What is known about a model stands in `points.csv`; a new point is a line
+//! there.
 //! Never in here: a maker's own registers, or anything that changes a device.
 
 mod decode;

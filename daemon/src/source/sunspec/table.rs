@@ -29,7 +29,7 @@ pub struct Point {
 }
 
 impl Point {
-    /// Its registers in an image that begins where its part begins; `None` where the image is short.
+    /// Its registers in an image that begins where its part begins; `None` if that is too short.
     pub fn slice<'a>(&self, part: &'a [u16]) -> Option<&'a [u16]> {
         part.get(self.offset..self.offset + self.size)
     }

@@ -143,7 +143,10 @@ mod tests {
         #[test]
         fn every_walk_ends(
             base in any::<u16>(),
-            headers in prop::collection::vec((any::<u16>(), prop_oneof![Just(0u16), any::<u16>()]), 200),
+            headers in prop::collection::vec(
+                (any::<u16>(), prop_oneof![Just(0u16), any::<u16>()]),
+                200,
+            ),
         ) {
             let mut walk = Walk::new(base);
             let mut steps = 0;
