@@ -1,1 +1,5 @@
 //! The daemon.
+
+pub mod commands;
+pub mod demo;
+pub mod source;

@@ -1,0 +1,3 @@
+//! The commands of the program. Never in here: arithmetic.
+
+pub mod scan;

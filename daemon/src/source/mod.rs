@@ -1,0 +1,8 @@
+//! Where readings come from: devices that are asked, and what their answers mean.
+//! Never in here: a rule about the array, or anything that changes a device.
+
+pub mod modbus;
+pub mod sunspec;
+mod wait;
+
+pub use wait::{LONGEST_WAIT, Waits};

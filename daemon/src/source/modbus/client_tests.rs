@@ -1,0 +1,194 @@
+//! Property and behaviour tests of the client, against devices that answer wrongly.
+
+use super::*;
+use crate::source::modbus::Trouble;
+use proptest::prelude::*;
+use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
+
+const WITHIN: Duration = Duration::from_secs(3);
+/// Transaction, protocol, length, unit; then function, first, count.
+const REQUEST_BYTES: usize = 12;
+
+fn pair() -> (ReadOnlyClient, DuplexStream) {
+    let (near, far) = duplex(4096);
+    (ReadOnlyClient::over_tcp_framing(near, 7, WITHIN), far)
+}
+
+/// Takes one request and sends back what `answer` makes of it.
+async fn answer_once(mut device: DuplexStream, answer: impl Fn([u8; REQUEST_BYTES]) -> Vec<u8>) {
+    let mut request = [0; REQUEST_BYTES];
+    device.read_exact(&mut request).await.expect("request");
+    device.write_all(&answer(request)).await.expect("answer");
+    // Kept open: only the answer is under test.
+    let mut rest = Vec::new();
+    device.read_to_end(&mut rest).await.expect("client closes");
+}
+
+async fn read_two(
+    answer: impl Fn([u8; REQUEST_BYTES]) -> Vec<u8>,
+) -> (Result<Vec<u16>, ModbusError>, bool) {
+    let (mut client, device) = pair();
+    let reading = async {
+        let result = client.registers(RegisterKind::Holding, 100, 2).await;
+        let open = client.is_open();
+        drop(client);
+        (result, open)
+    };
+    tokio::join!(reading, answer_once(device, answer)).0
+}
+
+fn frame(transaction: [u8; 2], unit: u8, pdu: &[u8]) -> Vec<u8> {
+    let mut bytes = vec![
+        transaction[0],
+        transaction[1],
+        0,
+        0,
+        0,
+        pdu.len() as u8 + 1,
+        unit,
+    ];
+    bytes.extend_from_slice(pdu);
+    bytes
+}
+
+#[tokio::test]
+async fn two_registers_arrive() {
+    let (result, open) = read_two(|request| {
+        assert_eq!(request[6..], [7, 3, 0, 100, 0, 2]);
+        frame([request[0], request[1]], 7, &[3, 4, 0x12, 0x34, 0xFF, 0xFE])
+    })
+    .await;
+    assert_eq!(result.expect("good answer"), [0x1234, 0xFFFE]);
+    assert!(open);
+}
+
+#[tokio::test]
+async fn a_refusal_keeps_its_code_and_the_connection() {
+    let (result, open) = read_two(|r| frame([r[0], r[1]], 7, &[0x83, 2])).await;
+    let error = result.expect_err("refused");
+    assert!(matches!(error, ModbusError::Refused { code: 2, .. }));
+    assert_eq!(error.trouble(), Trouble::Refused);
+    assert!(open);
+    assert_eq!(
+        error.to_string(),
+        "read holding registers 100-101: the device refused with exception 2 (illegal data address)"
+    );
+}
+
+#[tokio::test]
+async fn an_answer_with_another_transaction_id_ends_the_connection() {
+    let good = [3, 4, 0, 1, 0, 2];
+    let (result, open) = read_two(|r| frame([r[0], r[1].wrapping_add(1)], 7, &good)).await;
+    let error = result.expect_err("another transaction");
+    assert!(matches!(error, ModbusError::NotForUs { .. }), "{error}");
+    assert_eq!(error.trouble(), Trouble::Undecodable);
+    assert!(!open);
+}
+
+#[tokio::test]
+async fn an_answer_of_another_unit_or_function_is_not_taken() {
+    let good = [3, 4, 0, 1, 0, 2];
+    let (unit, _) = read_two(|r| frame([r[0], r[1]], 8, &good)).await;
+    assert!(matches!(unit, Err(ModbusError::NotForUs { .. })));
+    let (function, _) = read_two(|r| frame([r[0], r[1]], 7, &[4, 4, 0, 1, 0, 2])).await;
+    assert!(matches!(function, Err(ModbusError::NotForUs { .. })));
+}
+
+#[tokio::test]
+async fn an_answer_of_another_length_is_an_error_and_not_a_panic() {
+    let (result, open) = read_two(|r| frame([r[0], r[1]], 7, &[3, 2, 0, 1])).await;
+    let error = result.expect_err("one register for two");
+    assert!(matches!(error, ModbusError::Length { got: 1, .. }));
+    assert!(!open);
+}
+
+#[tokio::test(start_paused = true)]
+async fn silence_is_a_timeout_and_the_late_answer_is_never_read() {
+    let (mut client, _device) = pair();
+    let first = client.registers(RegisterKind::Holding, 0, 1).await;
+    let error = first.expect_err("nobody answers");
+    assert!(matches!(error, ModbusError::Timeout { within: WITHIN, .. }));
+    assert_eq!(error.trouble(), Trouble::Link);
+    let second = client.registers(RegisterKind::Holding, 0, 1).await;
+    assert!(matches!(second, Err(ModbusError::GivenUp { .. })));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_request_that_nobody_waits_for_any_more_ends_the_connection() {
+    let (mut client, _device) = pair();
+    let impatient = timeout(WITHIN / 2, client.registers(RegisterKind::Holding, 0, 1)).await;
+    assert!(impatient.is_err());
+    assert!(!client.is_open());
+}
+
+#[tokio::test]
+async fn a_closed_connection_is_a_broken_link() {
+    let (mut client, device) = pair();
+    drop(device);
+    let error = client.coils(0, 1).await.expect_err("closed");
+    assert!(matches!(error, ModbusError::Broken { .. }), "{error}");
+}
+
+#[tokio::test]
+async fn bits_are_cut_to_what_was_asked_for() {
+    let (mut client, device) = pair();
+    let reading = async {
+        let bits = client.discrete_inputs(0, 3).await;
+        drop(client);
+        bits
+    };
+    let device = answer_once(device, |r| frame([r[0], r[1]], 7, &[2, 1, 0b1111_1101]));
+    let bits = tokio::join!(reading, device).0.expect("bits");
+    assert_eq!(bits, [true, false, true]);
+}
+
+#[tokio::test]
+async fn a_request_that_the_protocol_cannot_carry_is_not_sent() {
+    let (mut client, _device) = pair();
+    for (first, count) in [(0, 0), (0, MAX_REGISTERS + 1), (65_535, 2)] {
+        let result = client.registers(RegisterKind::Input, first, count).await;
+        assert!(matches!(result, Err(ModbusError::Span { .. })));
+    }
+    assert!(client.is_open());
+}
+
+/// Some registers, not always two, with an honest count of their bytes.
+fn well_formed() -> impl Strategy<Value = Vec<u8>> {
+    prop::collection::vec(any::<[u8; 2]>(), 0..5).prop_map(|registers| {
+        let mut bytes = vec![registers.len() as u8 * 2];
+        bytes.extend(registers.concat());
+        bytes
+    })
+}
+
+proptest! {
+    /// Whatever bytes come back, there is an answer or a typed error.
+    #[test]
+    fn no_answer_makes_the_client_panic(
+        pdu in prop_oneof![prop::collection::vec(any::<u8>(), 0..80), well_formed()],
+        function in prop_oneof![Just(3u8), Just(0x83), any::<u8>()],
+        honest_header in any::<bool>(),
+        noise in prop::collection::vec(any::<u8>(), 0..40),
+    ) {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_time()
+            .start_paused(true)
+            .build()
+            .expect("runtime");
+        runtime.block_on(async {
+            let (result, open) = read_two(|r| {
+                if !honest_header {
+                    return noise.clone();
+                }
+                let mut body = vec![function];
+                body.extend_from_slice(&pdu);
+                frame([r[0], r[1]], 7, &body)
+            })
+            .await;
+            match result {
+                Ok(values) => assert_eq!((values.len(), open), (2, true)),
+                Err(error) => assert_eq!(open, error.trouble() == Trouble::Refused),
+            }
+        });
+    }
+}

@@ -1,0 +1,230 @@
+//! One device on Modbus, from its registers to readings on the plant's channels.
+//! Never in here: a clock; the time of a reading comes in as an argument.
+
+use super::client::ReadOnlyClient;
+use super::error::{ModbusError, Trouble};
+use crate::source::sunspec::{
+    self, Decoded, Device, DiscoverError, Model, Spot, WalkEnd, best, decode, discover,
+};
+use analysis::reading::{
+    Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Time, Value,
+};
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use thiserror::Error;
+use tracing::{info, warn};
+
+/// How a device is reached.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Settings {
+    /// Host and port.
+    pub address: String,
+    /// Unit id.
+    pub unit: u8,
+    /// Longest wait for a connection and for each answer.
+    pub timeout: Duration,
+    /// From one poll to the next; kept for the caller, who owns the clock.
+    pub every: Duration,
+}
+
+/// Why a device gives no readings. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum SourceError {
+    /// It cannot be asked, or its models cannot be read.
+    #[error(transparent)]
+    Discover(#[from] DiscoverError),
+    /// It has models, but none with values for us.
+    #[error("find a model with values among the models {models:?}")]
+    NoValues {
+        /// Ids of the models that it has.
+        models: Vec<u16>,
+    },
+}
+
+impl SourceError {
+    /// Which kind of failure it is.
+    pub fn trouble(&self) -> Trouble {
+        match self {
+            Self::Discover(DiscoverError::Modbus(error)) => error.trouble(),
+            Self::Discover(DiscoverError::NoMarker | DiscoverError::Changed { .. })
+            | Self::NoValues { .. } => Trouble::Undecodable,
+        }
+    }
+}
+
+impl From<ModbusError> for SourceError {
+    fn from(error: ModbusError) -> Self {
+        Self::Discover(error.into())
+    }
+}
+
+/// A connected device whose models are known.
+pub struct ModbusSource {
+    client: ReadOnlyClient,
+    name: DeviceId,
+    device: Device,
+    used: Vec<Model>,
+    channels: BTreeMap<(Spot, Quantity), ChannelId>,
+    unplanned: BTreeSet<(Spot, Quantity)>,
+    refused: BTreeSet<u16>,
+}
+
+impl ModbusSource {
+    /// Connects, and asks the device which models it has.
+    pub async fn connect(
+        settings: &Settings,
+        name: &DeviceId,
+        table: &ChannelTable,
+    ) -> Result<Self, SourceError> {
+        let Settings { address, unit, .. } = settings;
+        let mut client = ReadOnlyClient::connect_tcp(address, *unit, settings.timeout).await?;
+        let device = discover(&mut client).await?;
+        let used = device.used();
+        if used.is_empty() {
+            let models = device.models.iter().map(|m| m.id).collect();
+            return Err(SourceError::NoValues { models });
+        }
+        let ids: Vec<u16> = device.models.iter().map(|m| m.id).collect();
+        info!(device = %name, address, unit, base = device.base, models = ?ids, "connected");
+        if device.end != WalkEnd::Marker {
+            warn!(device = %name, end = ?device.end, "list of models without its end marker");
+        }
+        Ok(Self {
+            client,
+            name: name.clone(),
+            channels: channels(name, table, &used),
+            device,
+            used,
+            unplanned: BTreeSet::new(),
+            refused: BTreeSet::new(),
+        })
+    }
+
+    /// Reads every model with values once, AC and DC back to back, and stamps all of it with one
+    /// time. A model that the device refuses gives no readings; it is an error if it refuses all.
+    pub async fn poll(&mut self, at: Time) -> Result<Vec<Reading>, SourceError> {
+        let values = self.read_all().await?;
+        let best = best(&values);
+        self.note_unplanned(&best);
+        let readings = self.channels.iter().filter_map(|(key, channel)| {
+            let value = *best.get(key)?;
+            let channel = *channel;
+            Some(Reading { channel, at, value })
+        });
+        Ok(readings.collect())
+    }
+
+    /// What the device offers.
+    pub fn device(&self) -> &Device {
+        &self.device
+    }
+
+    /// Addresses of what the device has given and the plant has no channel for.
+    pub fn unplanned(&self) -> Vec<String> {
+        let address = |(spot, quantity)| address(&self.name, spot, quantity);
+        self.unplanned.iter().copied().map(address).collect()
+    }
+
+    pub(super) fn take_unplanned(&mut self) -> BTreeSet<(Spot, Quantity)> {
+        std::mem::take(&mut self.unplanned)
+    }
+
+    pub(super) fn expect_unplanned(&mut self, known: BTreeSet<(Spot, Quantity)>) {
+        self.unplanned = known;
+    }
+
+    async fn read_all(&mut self) -> Result<Vec<Decoded>, SourceError> {
+        let mut values = Vec::new();
+        let mut refusals = Vec::new();
+        for model in &self.used {
+            match sunspec::read(&mut self.client, self.device.kind, model).await {
+                Ok(image) => values.extend(decode(model.id, &image.unwrap_or_default())),
+                Err(DiscoverError::Modbus(error @ ModbusError::Refused { .. })) => {
+                    refusals.push((model.id, error));
+                }
+                Err(error) => return Err(error.into()),
+            }
+        }
+        self.note_refused(&refusals);
+        match refusals.pop() {
+            Some((_, error)) if refusals.len() + 1 == self.used.len() => Err(error.into()),
+            _ => Ok(values),
+        }
+    }
+
+    /// Says it when the set of refused models changes, not at every poll.
+    fn note_refused(&mut self, refusals: &[(u16, ModbusError)]) {
+        let refused: BTreeSet<u16> = refusals.iter().map(|(model, _)| *model).collect();
+        for (model, error) in refusals {
+            if !self.refused.contains(model) {
+                warn!(device = %self.name, model, %error, "model refused");
+            }
+        }
+        for model in self.refused.difference(&refused) {
+            info!(device = %self.name, model, "model answers again");
+        }
+        self.refused = refused;
+    }
+
+    /// Lists what has no channel, once.
+    fn note_unplanned(&mut self, best: &BTreeMap<(Spot, Quantity), Value>) {
+        let inputs_apart = has_inputs(&self.used);
+        let mut new = Vec::new();
+        for (key, value) in best {
+            let summed = inputs_apart && key.0 == Spot::AllInputs;
+            let given = *value != Value::Missing && !summed;
+            if given && !self.channels.contains_key(key) && self.unplanned.insert(*key) {
+                new.push(address(&self.name, key.0, key.1));
+            }
+        }
+        if !new.is_empty() {
+            let (count, channels) = (new.len(), new.join(", "));
+            info!(device = %self.name, count, channels, "values without a channel in the plant");
+        }
+    }
+}
+
+/// Where each value goes. Without a model of single inputs, the sum of all inputs is that of the
+/// only one, if the plant has only one.
+fn channels(
+    name: &DeviceId,
+    table: &ChannelTable,
+    used: &[Model],
+) -> BTreeMap<(Spot, Quantity), ChannelId> {
+    let own: Vec<_> = table.iter().filter(|(_, c)| &c.device == name).collect();
+    let input = |channel: &Channel| match channel.place {
+        Place::Input(n) => Some(n),
+        Place::Device | Place::String(..) => None,
+    };
+    let inputs: BTreeSet<u8> = own.iter().filter_map(|(_, c)| input(c)).collect();
+    let only_input = inputs.len() == 1 && !has_inputs(used);
+    let mut channels = BTreeMap::new();
+    for (id, channel) in own {
+        let spot = match channel.place {
+            Place::Device => Spot::Device,
+            Place::Input(_) if only_input => Spot::AllInputs,
+            Place::Input(n) => Spot::Input(n),
+            // The models that are read have no strings.
+            Place::String(..) => continue,
+        };
+        channels.insert((spot, channel.quantity), id);
+    }
+    channels
+}
+
+fn has_inputs(used: &[Model]) -> bool {
+    used.iter().any(|model| model.id == 160)
+}
+
+fn address(name: &DeviceId, spot: Spot, quantity: Quantity) -> String {
+    let quantity = quantity.name();
+    match spot {
+        Spot::Device => format!("{name}/{quantity}"),
+        Spot::AllInputs => format!("{name}/{quantity} (all inputs together)"),
+        Spot::Input(n) => format!("{name}/input-{n}/{quantity}"),
+    }
+}
+
+#[cfg(test)]
+#[path = "source_tests.rs"]
+mod tests;

@@ -1,0 +1,198 @@
+//! From the registers of a model to values at their places.
+//!
+//! Model:   value = raw * 10^(scale + shift), raw and scale from one read
+//! Symbols: scale  exponent in the device [-]
+//!          shift  exponent from the standard's unit to ours [-]
+//! Range:   an image of any length and content; what is absent is [`Value::Missing`].
+//! Source:  SunSpec Device Information Model Specification; `points.csv`.
+//! Check:   hand-built images and round trips in `decode_tests.rs`.
+//!
+//! Never in here: input or output.
+
+use super::encoding::Encoding;
+use super::table::{Layout, Point, ReadAs, Scale, layout};
+use analysis::plant::State;
+use analysis::reading::{Quantity, Scope, Value};
+use std::collections::BTreeMap;
+
+/// Where on a device a value belongs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Spot {
+    /// The device as a whole.
+    Device,
+    /// All MPPT inputs together: sum of currents and powers, one voltage.
+    AllInputs,
+    /// One MPPT input, from 1 in the order of the device's blocks.
+    Input(u8),
+}
+
+/// A value at its place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Decoded {
+    /// The model that it comes from.
+    pub model: u16,
+    /// Where it belongs.
+    pub spot: Spot,
+    /// What it is.
+    pub quantity: Quantity,
+    /// The value, or that the device has none.
+    pub value: Value,
+}
+
+/// Models in the order in which they are believed where two give the same quantity: inputs before
+/// their sum, the newer AC model before the older ones, whole stations before the small one.
+const BELIEVED_FIRST: [u16; 14] = [
+    160, 701, 103, 102, 101, 113, 112, 111, 122, 123, 302, 303, 307, 308,
+];
+
+/// Everything that we have a channel for in the image of a model. The image begins at the id
+/// register; points behind its end are left out.
+pub fn decode(model: u16, image: &[u16]) -> Vec<Decoded> {
+    let Some(layout) = layout(model) else {
+        return Vec::new();
+    };
+    let mut values = Vec::new();
+    part(model, layout, Place::Fixed, image, image, &mut values);
+    for number in 1..=blocks(layout, image) {
+        let start = layout.fixed_size() + (number - 1) * layout.block_size();
+        let block = image.get(start..).unwrap_or_default();
+        part(
+            model,
+            layout,
+            Place::Block(number),
+            image,
+            block,
+            &mut values,
+        );
+    }
+    values
+}
+
+/// One value for each place and quantity: a good one before a bad one, then the model that is
+/// believed first, then the first block.
+pub fn best(values: &[Decoded]) -> BTreeMap<(Spot, Quantity), Value> {
+    let believed = |value: &Decoded| BELIEVED_FIRST.iter().position(|m| *m == value.model);
+    let bad = |value: &Decoded| match value.value {
+        Value::Good(_) => 0,
+        Value::OutOfRange(_) => 1,
+        Value::Missing => 2,
+    };
+    let mut sorted: Vec<_> = values.iter().collect();
+    sorted.sort_by_key(|value| (bad(value), believed(value)));
+    let mut best = BTreeMap::new();
+    for value in sorted {
+        best.entry((value.spot, value.quantity))
+            .or_insert(value.value);
+    }
+    best
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Place {
+    Fixed,
+    Block(usize),
+}
+
+fn part(
+    model: u16,
+    layout: &Layout,
+    place: Place,
+    image: &[u16],
+    registers: &[u16],
+    values: &mut Vec<Decoded>,
+) {
+    let points = match place {
+        Place::Fixed => &layout.fixed,
+        Place::Block(_) => &layout.block,
+    };
+    for point in points {
+        let (Some(quantity), Some(raw)) = (point.quantity, point.slice(registers)) else {
+            continue;
+        };
+        let Some(spot) = spot(quantity, place) else {
+            continue;
+        };
+        let number = point.encoding.number(raw);
+        let value = match number {
+            Some(number) => value(layout, image, point, quantity, number),
+            None => Value::Missing,
+        };
+        values.push(Decoded {
+            model,
+            spot,
+            quantity,
+            value,
+        });
+    }
+}
+
+/// Blocks of sensors are all the device's; blocks of inputs are numbered as far as numbers go.
+fn spot(quantity: Quantity, place: Place) -> Option<Spot> {
+    match (quantity.scope(), place) {
+        (Scope::Input { .. }, Place::Block(number)) => u8::try_from(number).ok().map(Spot::Input),
+        (Scope::Input { .. }, Place::Fixed) => Some(Spot::AllInputs),
+        (Scope::Inverter | Scope::Weather, _) => Some(Spot::Device),
+    }
+}
+
+fn value(layout: &Layout, image: &[u16], point: &Point, quantity: Quantity, raw: f64) -> Value {
+    let scaled = || scaled(image, point, raw).map_or(Value::Missing, |v| Value::judge(quantity, v));
+    match point.read_as {
+        ReadAs::Number => scaled(),
+        ReadAs::State => state(raw),
+        ReadAs::StateFromZero => state(raw + 1.0),
+        ReadAs::Limit => match limit_in_force(layout, image) {
+            Some(true) => scaled(),
+            Some(false) => Value::Good(1.0),
+            None => Value::Missing,
+        },
+    }
+}
+
+/// A number that the standard does not know is kept and takes no part.
+fn state(number: f64) -> Value {
+    match State::from_number(number) {
+        Some(_) => Value::Good(number),
+        None => Value::OutOfRange(number),
+    }
+}
+
+fn limit_in_force(layout: &Layout, image: &[u16]) -> Option<bool> {
+    let switch = layout.fixed_point("WMaxLim_Ena")?;
+    let number = switch.encoding.number(switch.slice(image)?)?;
+    Some(number == 1.0)
+}
+
+/// `None` where the device gives no valid exponent: a needed factor is not guessed.
+fn scaled(image: &[u16], point: &Point, raw: f64) -> Option<f64> {
+    let exponent = match point.scale {
+        Scale::Fixed(exponent) => exponent,
+        Scale::At(offset) => Encoding::exponent(*image.get(offset)?)?,
+    };
+    Some(times_ten_to(raw, exponent + point.shift))
+}
+
+/// Division by a whole power of ten rounds once; a product with 0.1 would round twice.
+pub fn times_ten_to(number: f64, exponent: i32) -> f64 {
+    let power = 10f64.powi(exponent.abs());
+    if exponent < 0 {
+        number / power
+    } else {
+        number * power
+    }
+}
+
+/// How many blocks the image holds: no more than the device counts and than its length allows.
+fn blocks(layout: &Layout, image: &[u16]) -> usize {
+    let Some(length) = image.get(1) else {
+        return 0;
+    };
+    let by_length = layout.blocks(*length);
+    let counted = layout.fixed.iter().find(|p| p.encoding == Encoding::Count);
+    let counted = counted.and_then(|p| p.encoding.number(p.slice(image)?));
+    counted.map_or(by_length, |n| by_length.min(n as usize))
+}
+
+#[cfg(test)]
+#[path = "decode_tests.rs"]
+mod tests;

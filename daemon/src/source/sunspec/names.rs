@@ -1,0 +1,45 @@
+//! Names of models, for people. Never in here: anything that decides.
+
+/// What a model is called in the standard; models that we only skip are named as far as a plant
+/// may have them. Source: labels of the SunSpec model definition files.
+pub fn name(model: u16) -> &'static str {
+    match model {
+        1 => "Common",
+        101 => "Inverter (Single Phase)",
+        102 => "Inverter (Split-Phase)",
+        103 => "Inverter (Three Phase)",
+        111 => "Inverter (Single Phase) FLOAT",
+        112 => "Inverter (Split Phase) FLOAT",
+        113 => "Inverter (Three Phase) FLOAT",
+        120 => "Nameplate",
+        121 => "Basic Settings",
+        122 => "Measurements_Status",
+        123 => "Immediate Controls",
+        124 => "Storage",
+        160 => "Multiple MPPT Inverter Extension Model",
+        302 => "Irradiance Model",
+        303 => "Back of Module Temperature Model",
+        304 => "Inclinometer Model",
+        305 => "GPS",
+        306 => "Reference Point Model",
+        307 => "Base Met",
+        308 => "Mini Met Model",
+        401..=404 => "String Combiner",
+        501 | 502 => "Solar Module",
+        701 => "DER AC Measurement",
+        702 => "DER Capacity",
+        703 => "Enter Service",
+        704 => "DER AC Controls",
+        705 => "DER Volt-Var",
+        706 => "DER Volt-Watt",
+        707 => "DER Trip LV",
+        708 => "DER Trip HV",
+        709 => "DER Trip LF",
+        710 => "DER Trip HF",
+        711 => "DER Frequency Droop",
+        712 => "DER Watt-Var",
+        713 => "DER Storage Capacity",
+        714 => "DER DC Measurement",
+        _ => "unknown",
+    }
+}

@@ -1,0 +1,103 @@
+//! Which registers of a model are read together.
+//!
+//! A model is read in one request where it fits, so that voltage, current and state are of one
+//! instant. A longer one is cut between blocks, never inside: an input's voltage and current always
+//! come together. Never in here: input or output.
+
+use super::table::{Layout, layout};
+use super::walk::Model;
+use crate::source::modbus::MAX_REGISTERS;
+
+/// Spans of registers, each read by one request; together they are the image of a model up to the
+/// last register that is needed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reads {
+    /// First register counted from the id register, and count.
+    pub spans: Vec<(u16, u16)>,
+}
+
+impl Reads {
+    /// For a model as a device has it; `None` where the table does not have the model.
+    pub fn plan(model: &Model) -> Option<Self> {
+        let layout = layout(model.id)?;
+        let size = 2 + usize::from(model.length);
+        let spans = match layout.blocks(model.length) {
+            // Nothing of ours in model 1 but names, which are read whole.
+            0 if model.id == 1 => vec![(0, size.min(layout.fixed_size()))],
+            0 => vec![(0, size.min(layout.needed()))],
+            blocks => blocked(layout, blocks),
+        };
+        let spans = spans.into_iter().map(|(first, count)| {
+            // A model ends before address 65536, so its spans fit.
+            let fits = "spans lie inside the model: see the walk";
+            (
+                u16::try_from(first).expect(fits),
+                u16::try_from(count).expect(fits),
+            )
+        });
+        Some(Self {
+            spans: spans.collect(),
+        })
+    }
+}
+
+fn blocked(layout: &Layout, blocks: usize) -> Vec<(usize, usize)> {
+    let limit = usize::from(MAX_REGISTERS);
+    let mut spans = Vec::new();
+    let (mut first, mut count) = (0, layout.fixed_size());
+    for _ in 0..blocks {
+        if count + layout.block_size() > limit {
+            spans.push((first, count));
+            (first, count) = (first + count, 0);
+        }
+        count += layout.block_size();
+    }
+    spans.push((first, count));
+    spans
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn spans(id: u16, length: u16) -> Vec<(u16, u16)> {
+        let address = 40_000;
+        let model = Model {
+            id,
+            address,
+            length,
+        };
+        Reads::plan(&model).expect("in the table").spans
+    }
+
+    #[test]
+    fn five_inputs_are_one_read_and_six_are_two() {
+        assert_eq!(spans(160, 8 + 20 * 5), [(0, 110)]);
+        assert_eq!(spans(160, 8 + 20 * 6), [(0, 110), (110, 20)]);
+        assert_eq!(spans(160, 8 + 20 * 12), [(0, 110), (110, 120), (230, 20)]);
+    }
+
+    #[test]
+    fn the_length_of_the_device_bounds_the_read() {
+        assert_eq!(spans(103, 50), [(0, 42)]);
+        assert_eq!(spans(103, 20), [(0, 22)]);
+        assert_eq!(spans(1, 65), [(0, 67)]);
+        assert_eq!(spans(701, 153), [(0, 123)]);
+    }
+
+    #[test]
+    fn an_absurd_length_does_not_become_hundreds_of_reads() {
+        assert_eq!(spans(160, 25_000).len(), 11);
+        assert!(spans(160, 25_000).iter().all(|s| s.1 <= MAX_REGISTERS));
+    }
+
+    #[test]
+    fn an_unknown_model_is_not_read() {
+        let model = Model {
+            id: 64_110,
+            address: 0,
+            length: 20,
+        };
+        assert_eq!(Reads::plan(&model), None);
+    }
+}

@@ -1,0 +1,113 @@
+//! The daemon only reads from devices: no request that changes one can be formed.
+//!
+//! The requests that leave the daemon are formed by one function in one file; here it is held that
+//! no other file touches the protocol library, and that this one names nothing but its four reads.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The one file that may speak to devices.
+const CLIENT: &str = "source/modbus/client.rs";
+/// Takes requests instead of making them: it names those that it refuses.
+const SERVER: &str = "demo/register_server.rs";
+/// Names of the library that form or send a change.
+const CHANGES: [&str; 9] = [
+    "write_single",
+    "write_multiple",
+    "masked_write",
+    "read_write_multiple",
+    "WriteSingle",
+    "WriteMultiple",
+    "MaskWrite",
+    "ReadWriteMultiple",
+    "Request::Custom",
+];
+/// Names that bring those along; in other files they may belong to other libraries.
+const CARRIERS: [&str; 4] = ["Writer", "Reader", "prelude", "::*"];
+/// Fewer would mean that the files were not found.
+const FEWEST_SOURCES: usize = 10;
+
+#[test]
+fn no_source_file_names_a_function_that_changes_a_device() {
+    let mut seen = 0;
+    for (name, text) in sources() {
+        seen += 1;
+        if name == SERVER {
+            continue;
+        }
+        let code = code(&text);
+        for change in CHANGES {
+            assert!(!code.contains(change), "{name} names {change}");
+        }
+    }
+    assert!(seen >= FEWEST_SOURCES, "only {seen} source files found");
+}
+
+#[test]
+fn only_the_read_only_client_speaks_to_devices() {
+    let users: Vec<String> = sources()
+        .into_iter()
+        .filter(|(_, text)| text.contains("tokio_modbus"))
+        .map(|(name, _)| name)
+        .collect();
+    assert_eq!(users, [SERVER, CLIENT]);
+}
+
+#[test]
+fn the_client_takes_nothing_from_the_library_that_can_change_a_device() {
+    let code = code(&fs::read_to_string(source_dir().join(CLIENT)).expect("readable"));
+    for carrier in CARRIERS {
+        assert!(!code.contains(carrier), "{CLIENT} names {carrier}");
+    }
+}
+
+#[test]
+fn the_client_forms_four_requests_and_sends_at_one_place() {
+    let text = fs::read_to_string(source_dir().join(CLIENT)).expect("readable");
+    let formed: Vec<&str> = text
+        .match_indices("tokio_modbus::Request::")
+        .map(|(at, prefix)| {
+            let rest = &text[at + prefix.len()..];
+            rest.split('(').next().expect("split gives one part")
+        })
+        .collect();
+    let reads = [
+        "ReadCoils",
+        "ReadDiscreteInputs",
+        "ReadHoldingRegisters",
+        "ReadInputRegisters",
+    ];
+    assert_eq!(formed, reads);
+    assert_eq!(text.matches(".call(").count(), 1);
+}
+
+fn source_dir() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("src")
+}
+
+/// The text without its comment lines.
+fn code(text: &str) -> String {
+    let is_code = |line: &&str| !line.trim_start().starts_with("//");
+    text.lines().filter(is_code).collect()
+}
+
+/// Every Rust file under `src/` with its name from there, in order.
+fn sources() -> Vec<(String, String)> {
+    let root = source_dir();
+    let mut waiting = vec![root.clone()];
+    let mut found = Vec::new();
+    while let Some(dir) = waiting.pop() {
+        for entry in fs::read_dir(dir).expect("readable") {
+            let path = entry.expect("readable").path();
+            if path.is_dir() {
+                waiting.push(path);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                let name = path.strip_prefix(&root).expect("below the root");
+                let text = fs::read_to_string(&path).expect("readable");
+                found.push((name.display().to_string(), text));
+            }
+        }
+    }
+    found.sort();
+    found
+}

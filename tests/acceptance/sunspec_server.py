@@ -1,0 +1,283 @@
+#!/usr/bin/env python3
+"""A SunSpec inverter and a weather station on Modbus TCP, for the acceptance tests.
+
+Somebody else's protocol library answers (pymodbus 3.16.1, BSD-3-Clause), and the register layouts
+below are typed from the SunSpec model definition files, not taken from the daemon: an error in the
+daemon's table or framing shows as a difference here.
+
+Unit 1: models 1, 103, 160, 64001 (a private one, to be skipped).  Unit 2: models 1, 302, 303, 307.
+
+The day is our own simple one, with no claim beyond being plausible (h: hour of the day in UTC):
+    s      = max(0, sin(pi (h - 6) / 12))                 light from 6 to 18 h
+    G      = 1000 s^1.2                                   plane irradiance, W/m2
+    T_air  = 16 + 8 sin(pi (h - 9) / 12)                  degrees Celsius
+    T_mod  = T_air + G / 30
+    I      = 13.2 A * G / 1000                            one string
+    V      = modules * 31.3 V * (1 - 0.0031 (T_mod - 25) + 0.025 ln(G / 1000))
+    P_ac   = 0.97 * sum of V I                            at unity power factor and 230 V
+Input n has as many strings in parallel as --strings says; from --open-at on, --open-input has one
+less.
+
+Prints `listening on PORT`, then one line for each line on stdin:
+    values           what is served now, as JSON, unrounded
+    at TIME          sets the clock (RFC 3339), prints the same
+"""
+
+import argparse
+import asyncio
+import json
+import math
+import sys
+import time
+from datetime import datetime, timezone
+
+from pymodbus.constants import ExcCodes
+from pymodbus.server import ModbusTcpServer
+from pymodbus.simulator import DataType, SimData, SimDevice
+
+BASE = 40000
+NOT_U16, NOT_S16, NOT_U32, NOT_ACC32 = [0xFFFF], [0x8000], [0xFFFF, 0xFFFF], [0, 0]
+SLEEPING, TRACKING = 2, 4
+MODULES_PER_STRING = 18
+AC_OVER_DC = 0.97
+COMMISSIONED = 1_767_225_600  # 2026-01-01T00:00:00Z
+
+
+class Day:
+    """The clock and the weather at a time."""
+
+    def __init__(self, start, rate):
+        self.set(start)
+        self.rate = rate
+
+    def set(self, start):
+        self.start, self.set_at = start, time.monotonic()
+
+    def now(self):
+        return self.start + (time.monotonic() - self.set_at) * self.rate
+
+    def weather(self, now):
+        hour = (now % 86400) / 3600
+        light = max(0.0, math.sin(math.pi * (hour - 6) / 12))
+        poa = 1000 * light**1.2
+        air = 16 + 8 * math.sin(math.pi * (hour - 9) / 12)
+        return {
+            "poa_w_m2": poa,
+            "ghi_w_m2": 0.9 * poa,
+            "module_temperature_degc": air + poa / 30,
+            "air_temperature_degc": air,
+            "relative_humidity_ratio": 0.45,
+            "wind_speed_m_s": 3.0,
+        }
+
+
+class Plant:
+    """What the inverter measures at a time."""
+
+    def __init__(self, strings, open_input, open_at, day):
+        self.strings, self.open_input, self.open_at = strings, open_input, open_at
+        self.by_minute_wh = [0.0]
+        for minute in range(1440):
+            volts, amps = string_point(day.weather(60 * minute + 30))
+            watts = AC_OVER_DC * volts * amps * sum(strings)
+            self.by_minute_wh.append(self.by_minute_wh[-1] + watts / 60)
+
+    def values(self, weather, now):
+        values, dc = {}, 0.0
+        for number, strings in enumerate(self.strings, 1):
+            if number == self.open_input and self.open_at is not None and now >= self.open_at:
+                strings -= 1
+            volts, amps = string_point(weather)
+            values[f"input-{number}/dc_voltage_v"] = volts
+            values[f"input-{number}/dc_current_a"] = amps * strings
+            values[f"input-{number}/dc_power_w"] = volts * amps * strings
+            dc += volts * amps * strings
+        ac = AC_OVER_DC * dc
+        for phase in (1, 2, 3):
+            values[f"ac_voltage_l{phase}_v"] = 229.0 + phase
+            values[f"ac_current_l{phase}_a"] = ac / 3 / 230
+        values["ac_power_w"] = ac
+        values["frequency_hz"] = 50.01
+        values["energy_total_wh"] = self.energy_total_wh(now)
+        values["heatsink_temperature_degc"] = weather["air_temperature_degc"] + ac / 1000
+        values["state"] = TRACKING if ac > 0 else SLEEPING
+        values["event_bits"] = 0
+        return values
+
+    def energy_total_wh(self, now):
+        """Since commissioning, to the full minute, with all strings closed: it only ever grows."""
+        days, seconds = divmod(now - COMMISSIONED, 86400)
+        return days * self.by_minute_wh[-1] + self.by_minute_wh[int(seconds // 60)]
+
+
+def string_point(weather):
+    """Voltage and current of one string at its maximum power."""
+    poa = weather["poa_w_m2"]
+    if poa < 5:
+        return 0.0, 0.0
+    warm = -0.0031 * (weather["module_temperature_degc"] - 25)
+    volts = MODULES_PER_STRING * 31.3 * (1 + warm + 0.025 * math.log(poa / 1000))
+    return volts, 13.2 * poa / 1000
+
+
+def u16(value, exponent=0):
+    return [round(value / 10**exponent)]
+
+
+def s16(value, exponent=0):
+    return [round(value / 10**exponent) & 0xFFFF]
+
+
+def u32(value):
+    return [round(value) >> 16, round(value) & 0xFFFF]
+
+
+def text(value, registers):
+    data = value.encode().ljust(2 * registers, b"\0")
+    return [int.from_bytes(data[i : i + 2], "big") for i in range(0, len(data), 2)]
+
+
+def model(number, body):
+    return [number, len(body)] + body
+
+
+def common(name):
+    body = text("Invented", 16) + text(name, 16) + text("", 8) + text("1.0", 8)
+    return model(1, body + text("SAMPLE-" + name, 16) + u16(1) + NOT_S16)
+
+
+def inverter_103(v):
+    """Model 103 in the order of the standard; exponents A -2, V -1, W 1, Hz -2, WH 0, Tmp -1."""
+    amps = [v[f"ac_current_l{p}_a"] for p in (1, 2, 3)]
+    body = u16(sum(amps), -2)
+    for a in amps:
+        body += u16(a, -2)
+    body += s16(-2) + NOT_U16 * 3
+    for p in (1, 2, 3):
+        body += u16(v[f"ac_voltage_l{p}_v"], -1)
+    body += s16(-1) + s16(v["ac_power_w"], 1) + s16(1)
+    body += u16(v["frequency_hz"], -2) + s16(-2)
+    body += NOT_S16 * 2 + NOT_S16 * 2 + NOT_S16 * 2  # VA, VAr, PF with their exponents
+    body += u32(v["energy_total_wh"]) + s16(0)
+    body += NOT_U16 + NOT_S16 + NOT_U16 + NOT_S16 + NOT_S16 * 2  # DCA, DCV, DCW: see model 160
+    body += NOT_S16 + s16(v["heatsink_temperature_degc"], -1) + NOT_S16 * 2 + s16(-1)
+    body += u16(v["state"]) + NOT_U16 + u32(v["event_bits"])
+    return model(103, body + NOT_U32 * 5)
+
+
+def inputs_160(v, count):
+    """Model 160; exponents A -2, V -1, W 1."""
+    body = s16(-2) + s16(-1) + s16(1) + NOT_S16 + u32(0) + u16(count) + NOT_U16
+    for n in range(1, count + 1):
+        body += u16(n) + text(f"PV{n}", 8)
+        body += u16(v[f"input-{n}/dc_current_a"], -2)
+        body += u16(v[f"input-{n}/dc_voltage_v"], -1)
+        body += u16(v[f"input-{n}/dc_power_w"], 1)
+        body += NOT_ACC32 + NOT_U32 + NOT_S16 + u16(v["state"]) + u32(0)
+    return model(160, body)
+
+
+def station(w):
+    """Models 302, 303 and 307."""
+    tenths = lambda name: s16(w[name], -1)
+    irradiance = u16(w["ghi_w_m2"]) + u16(w["poa_w_m2"]) + NOT_U16 * 3
+    met = tenths("air_temperature_degc") + s16(w["relative_humidity_ratio"], -2) + NOT_S16
+    met += s16(w["wind_speed_m_s"]) + NOT_S16 * 7
+    back = tenths("module_temperature_degc")
+    return model(302, irradiance) + model(303, back) + model(307, met)
+
+
+class Site:
+    """Both units: values and registers of now."""
+
+    def __init__(self, day, plant):
+        self.day, self.plant = day, plant
+
+    def values(self):
+        now = self.day.now()
+        weather = self.day.weather(now)
+        return {"inverter": self.plant.values(weather, now), "weather": weather}
+
+    def registers(self, unit):
+        values = self.values()
+        if unit == 1:
+            v = values["inverter"]
+            models = common("inverter") + inverter_103(v)
+            models += inputs_160(v, len(self.plant.strings)) + model(64001, [7] * 9)
+        else:
+            models = common("station") + station(values["weather"])
+        marker = text("SunS", 2)
+        return marker + models + [0xFFFF, 0]
+
+    def device(self, unit):
+        async def refresh(function, _start, _address, _count, registers, new_values):
+            if function not in (3, 4) or new_values is not None:
+                return ExcCodes.ILLEGAL_FUNCTION
+            registers[:] = self.registers(unit)
+            return None
+
+        data = SimData(BASE, values=self.registers(unit), datatype=DataType.REGISTERS)
+        return SimDevice(id=unit, simdata=[data], action=refresh)
+
+
+def instant(text_):
+    at = datetime.fromisoformat(text_.replace("Z", "+00:00"))
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=timezone.utc)
+    return at.timestamp()
+
+
+def arguments():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--port", type=int, default=0, help="0: a free one")
+    parser.add_argument("--clock-from", type=instant, default=instant("2026-06-21T12:00:00Z"))
+    parser.add_argument("--clock-rate", type=float, default=1.0, help="0: it stands")
+    parser.add_argument("--strings", default="1,2,1", help="strings of each input")
+    parser.add_argument("--open-input", type=int, default=2)
+    parser.add_argument("--open-at", type=instant, help="when one of its strings opens")
+    parser.add_argument("--stop-at-end-of-input", action="store_true")
+    return parser.parse_args()
+
+
+def answer(line, site):
+    words = line.split()
+    if words[:1] == ["at"] and len(words) == 2:
+        site.day.set(instant(words[1]))
+    elif words != ["values"]:
+        return {"error": f"found {line.strip()!r}, wanted `values` or `at TIME`"}
+    return site.values()
+
+
+async def main():
+    args = arguments()
+    strings = [int(count) for count in args.strings.split(",")]
+    day = Day(args.clock_from, args.clock_rate)
+    site = Site(day, Plant(strings, args.open_input, args.open_at, day))
+    server = ModbusTcpServer([site.device(1), site.device(2)], address=("127.0.0.1", args.port))
+    await server.serve_forever(background=True)
+    print("listening on", server.transport.sockets[0].getsockname()[1], flush=True)
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+
+    def on_input():
+        line = sys.stdin.readline()
+        if line:
+            print(json.dumps(answer(line, site)), flush=True)
+            return
+        loop.remove_reader(sys.stdin)
+        if args.stop_at_end_of_input:
+            stop.set()
+
+    try:
+        loop.add_reader(sys.stdin, on_input)
+    except PermissionError:
+        pass  # stdin is a file or /dev/null: nobody asks
+    await stop.wait()
+    await server.shutdown()
+
+
+if __name__ == "__main__":
+    try:
+        asyncio.run(main())
+    except KeyboardInterrupt:
+        pass
