@@ -1,1 +1,4 @@
 //! The daemon.
+
+pub mod report;
+pub mod store;
