@@ -1,4 +1,5 @@
 //! The daemon.
 
 pub mod report;
+pub mod source;
 pub mod store;

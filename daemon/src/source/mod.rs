@@ -1,0 +1,3 @@
+//! Where readings come from.
+
+pub mod recording;
