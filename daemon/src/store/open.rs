@@ -129,7 +129,7 @@ fn open_sound(path: &Path) -> Result<Connection, StoreError> {
         Origin::Ours(version) => version,
     };
     refuse_newer(version, MIGRATIONS)?;
-    check(&db, path, version)?;
+    check(&db, path, version, FULL_CHECK_BYTES)?;
     configure(&db)?;
     migrate(&mut db, version, MIGRATIONS)?;
     Ok(db)
@@ -139,9 +139,14 @@ fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, StoreError> {
     Connection::open_with_flags(path, flags).map_err(StoreError::at("open the store"))
 }
 
-fn check(db: &Connection, path: &Path, version: i64) -> Result<(), StoreError> {
+fn check(
+    db: &Connection,
+    path: &Path,
+    version: i64,
+    full_up_to_bytes: u64,
+) -> Result<(), StoreError> {
     let bytes = fs::metadata(path).map_or(0, |file| file.len());
-    if version < MIGRATIONS.len() as i64 || bytes <= FULL_CHECK_BYTES {
+    if version < MIGRATIONS.len() as i64 || bytes <= full_up_to_bytes {
         return quick_check(db, "PRAGMA quick_check(1)");
     }
     let table_check = |table| quick_check(db, &format!("PRAGMA quick_check({table})"));
@@ -197,4 +202,61 @@ fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = OsString::from(path);
     name.push(suffix);
     PathBuf::from(name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use analysis::reading::ChannelTable;
+
+    fn empty_layout() -> Layout {
+        Layout {
+            planes: Vec::new(),
+            inverters: Vec::new(),
+            channels: ChannelTable::default(),
+        }
+    }
+
+    #[test]
+    fn a_large_file_has_every_table_checked_but_the_readings() {
+        let store = Store::in_memory(&empty_layout()).expect("memory needs no file");
+        let sql = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'reading'";
+        let mut select = store.db.prepare(sql).expect("the schema reads");
+        let names = select.query_map([], |row| row.get::<_, String>(0));
+        let mut names: Vec<String> = names.and_then(Iterator::collect).expect("the schema reads");
+        let mut checked = SMALL_TABLES.to_vec();
+        names.sort();
+        checked.sort_unstable();
+        assert_eq!(names, checked);
+    }
+
+    #[test]
+    fn damage_is_found_in_a_large_file_too() {
+        // Smaller than any database, so that every file counts as large.
+        const EVERY_FILE_IS_LARGE: u64 = 0;
+        let dir = tempfile::tempdir().expect("a directory");
+        let path = dir.path().join("site.sqlite");
+        let opened = Store::open(&path, &empty_layout()).expect("the store opens");
+        let root = |table: &str| -> u32 {
+            let sql = "SELECT rootpage FROM sqlite_schema WHERE name = ?1";
+            let db = &opened.store.db;
+            db.query_row(sql, [table], |row| row.get(0))
+                .expect("the table has a page")
+        };
+        let (slot, reading) = (root("slot"), root("reading"));
+        let version = MIGRATIONS.len() as i64;
+        drop(opened);
+        let sound = fs::read(&path).expect("it is there");
+        let check_with_damage_at = |page: u32| {
+            let mut bytes = sound.clone();
+            let start = (page as usize - 1) * 4096;
+            bytes[start..start + 64].fill(0xa5);
+            fs::write(&path, bytes).expect("room for it");
+            let db = connect(&path, OpenFlags::SQLITE_OPEN_READ_ONLY).expect("it opens");
+            check(&db, &path, version, EVERY_FILE_IS_LARGE)
+        };
+        let found = check_with_damage_at(slot).expect_err("slots are checked");
+        assert!(matches!(found, StoreError::Corrupt { .. }));
+        check_with_damage_at(reading).expect("readings are left out");
+    }
 }
