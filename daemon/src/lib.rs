@@ -1,5 +1,12 @@
-//! The daemon.
+//! The daemon: sources, store, analysis, reports and the commands.
+//!
+//! The only crate with sockets, files, threads and the clock; the arithmetic is in `analysis`.
 
+pub mod analyse;
+pub mod clock;
 pub mod commands;
 pub mod demo;
+pub mod report;
+pub mod run;
 pub mod source;
+pub mod store;

@@ -1,7 +1,8 @@
-//! Where readings come from: devices that are asked, and what their answers mean.
+//! Where readings come from: devices that are asked, and what their answers mean; recordings.
 //! Never in here: a rule about the array, or anything that changes a device.
 
 pub mod modbus;
+pub mod recording;
 pub mod sunspec;
 mod wait;
 

@@ -1,0 +1,166 @@
+//! Writing what one step of the engine made: all of it, or nothing.
+
+use super::slot_rows::write_slot;
+use super::{EngineState, Store, StoreError};
+use analysis::detect::Slot;
+use analysis::diagnose::Finding;
+use analysis::reading::{ChannelId, Reading, Value};
+use rusqlite::{Connection, TransactionBehavior, params};
+
+/// What one step of the engine made.
+#[derive(Debug, Clone, Copy)]
+pub struct Step<'a> {
+    /// Readings that came in. For a repeated channel and time the first one stays, unless the new
+    /// one is of better quality (good before out of range before missing).
+    pub readings: &'a [Reading],
+    /// Slots that were closed. One that begins at the same time replaces an earlier one.
+    pub slots: &'a [Slot],
+    /// Findings that are new or have changed. The same id replaces.
+    pub findings: &'a [Finding],
+    /// Where the engine stands now.
+    pub engine_state: &'a EngineState,
+}
+
+impl Store {
+    /// Writes a step. After an error the store holds what it held before.
+    pub fn commit(&mut self, step: &Step<'_>) -> Result<(), StoreError> {
+        let doing = "write a step";
+        self.settled()?;
+        let Store {
+            db,
+            layout,
+            numbers,
+            ..
+        } = self;
+        let change = db
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(StoreError::at(doing))?;
+        for reading in step.readings {
+            write_reading(&change, &numbers.channels, reading)?;
+        }
+        for slot in step.slots {
+            write_slot(&change, layout, numbers, slot)?;
+        }
+        for finding in step.findings {
+            write_finding(&change, finding)?;
+        }
+        write_engine_state(&change, step.engine_state)?;
+        change.commit().map_err(StoreError::at(doing))
+    }
+}
+
+pub(super) const GOOD: i64 = 0;
+pub(super) const OUT_OF_RANGE: i64 = 1;
+pub(super) const MISSING: i64 = 2;
+
+/// The file's number of a channel of this plant.
+pub(super) fn channel_number(
+    numbers: &[Option<i64>],
+    channel: ChannelId,
+) -> Result<Option<i64>, StoreError> {
+    let number = numbers.get(usize::from(channel.0)).copied();
+    number.ok_or(StoreError::UnknownChannel {
+        channel,
+        known: numbers.len(),
+    })
+}
+
+/// The number itself, unless it is NaN or infinite: SQLite would turn NaN into NULL unasked.
+pub(super) fn finite(what: impl FnOnce() -> String, number: f64) -> Result<f64, StoreError> {
+    if number.is_finite() {
+        Ok(number)
+    } else {
+        Err(StoreError::NotFinite {
+            what: what(),
+            found: number,
+        })
+    }
+}
+
+fn write_reading(
+    db: &Connection,
+    numbers: &[Option<i64>],
+    reading: &Reading,
+) -> Result<(), StoreError> {
+    let channel = channel_number(numbers, reading.channel)?;
+    let (value, quality) = match reading.value {
+        Value::Good(value) => (Some(value), GOOD),
+        Value::OutOfRange(value) => (Some(value), OUT_OF_RANGE),
+        Value::Missing => (None, MISSING),
+    };
+    let what = || format!("a reading of channel {}", reading.channel.0);
+    let value = value.map(|value| finite(what, value)).transpose()?;
+    db.prepare_cached(
+        "INSERT INTO reading (channel, at_utc_ms, value, quality) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (channel, at_utc_ms) DO UPDATE
+         SET value = excluded.value, quality = excluded.quality
+         WHERE excluded.quality < reading.quality",
+    )
+    .and_then(|mut insert| insert.execute(params![channel, reading.at.unix_ms(), value, quality]))
+    .map_err(StoreError::at("write a reading"))?;
+    Ok(())
+}
+
+fn write_finding(db: &Connection, finding: &Finding) -> Result<(), StoreError> {
+    refuse_not_finite(finding)?;
+    let encode = |source| StoreError::Encode {
+        id: finding.id.to_string(),
+        source,
+    };
+    let json = serde_json::to_string(finding).map_err(encode)?;
+    db.prepare_cached(
+        "INSERT OR REPLACE INTO finding (id, device, input, string, kind, severity,
+             began_utc_ms, found_utc_ms, ended_utc_ms, finding_json)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+    )
+    .and_then(|mut insert| {
+        insert.execute(params![
+            finding.id.as_str(),
+            finding.subject.device.as_str(),
+            finding.subject.input,
+            finding.subject.string,
+            finding.kind.name(),
+            name_of(finding.severity),
+            finding.began.unix_ms(),
+            finding.found.unix_ms(),
+            finding.ended.map(|ended| ended.unix_ms()),
+            json,
+        ])
+    })
+    .map_err(StoreError::at("write a finding"))?;
+    Ok(())
+}
+
+/// JSON has no NaN: it would be written as `null` and the finding never read again.
+fn refuse_not_finite(finding: &Finding) -> Result<(), StoreError> {
+    let causes = finding
+        .causes
+        .iter()
+        .map(|c| (c.cause.as_str(), c.probability));
+    let evidence = finding.evidence.iter().map(|(name, v)| (name.as_str(), *v));
+    let own = [
+        ("confidence", finding.confidence),
+        ("lost", finding.lost.wh()),
+    ];
+    for (name, number) in own.into_iter().chain(causes).chain(evidence) {
+        finite(|| format!("{name} of finding {}", finding.id), number)?;
+    }
+    Ok(())
+}
+
+fn write_engine_state(db: &Connection, state: &EngineState) -> Result<(), StoreError> {
+    db.prepare_cached(
+        "INSERT OR REPLACE INTO engine_state (id, version, state) VALUES (1, ?1, ?2)",
+    )
+    .and_then(|mut insert| insert.execute(params![state.version, state.bytes]))
+    .map_err(StoreError::at("write the engine's state"))?;
+    Ok(())
+}
+
+/// The name that a unit variant has in files.
+pub(super) fn name_of(variant: impl serde::Serialize) -> String {
+    match serde_json::to_value(variant) {
+        Ok(serde_json::Value::String(name)) => name,
+        other => unreachable!("only unit variants are asked for their name, got {other:?}"),
+    }
+}

@@ -1,0 +1,56 @@
+//! The store: one SQLite file with readings, slots, findings and the engine's state.
+//!
+//! Everything that one step of the engine made is written in one transaction, or none of it. One
+//! process writes; any number may read beside it.
+//! Never in here: what a value means, a clock, or a text for people.
+
+mod commit;
+mod error;
+mod layout;
+mod open;
+mod query;
+mod schema;
+mod slot_rows;
+
+#[cfg(test)]
+mod fault_tests;
+
+pub use commit::Step;
+pub use error::StoreError;
+pub use layout::Layout;
+pub use open::Opened;
+
+use layout::Numbers;
+use rusqlite::Connection;
+use std::fs::File;
+
+/// An open store.
+#[derive(Debug)]
+pub struct Store {
+    db: Connection,
+    layout: Layout,
+    numbers: Numbers,
+    /// Held while this process is the one that writes; `None` in memory and for reading.
+    _lock: Option<File>,
+}
+
+impl Store {
+    /// The connection, with no step half done on it. Undoing a step can itself be stopped; then it
+    /// is undone here, before anything is read or written.
+    fn settled(&self) -> Result<&Connection, StoreError> {
+        if !self.db.is_autocommit() {
+            let undone = self.db.execute_batch("ROLLBACK");
+            undone.map_err(StoreError::at("undo a step"))?;
+        }
+        Ok(&self.db)
+    }
+}
+
+/// The engine's state as it was handed over: opaque here, with the version that wrote it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EngineState {
+    /// Version of the encoding, as the engine numbers it.
+    pub version: u32,
+    /// The encoded state.
+    pub bytes: Vec<u8>,
+}

@@ -1,0 +1,126 @@
+//! Reading back what was stored, as the types that were handed in.
+
+use super::commit::{GOOD, MISSING, OUT_OF_RANGE, channel_number};
+use super::slot_rows::read_slots;
+use super::{EngineState, Store, StoreError};
+use analysis::detect::Slot;
+use analysis::diagnose::Finding;
+use analysis::reading::{ChannelId, Reading, Time, Value};
+use rusqlite::types::FromSql;
+use rusqlite::{Connection, OptionalExtension, Params, Row};
+use serde::de::DeserializeOwned;
+
+impl Store {
+    /// Where the engine stood after the last step; `None` in a new store.
+    pub fn load_engine_state(&self) -> Result<Option<EngineState>, StoreError> {
+        let mut state = None;
+        let sql = "SELECT version, state FROM engine_state";
+        each_row(self.settled()?, sql, [], |row| {
+            state = Some(EngineState {
+                version: get(row, "version")?,
+                bytes: get(row, "state")?,
+            });
+            Ok(())
+        })?;
+        Ok(state)
+    }
+
+    /// The slots that begin in `[from, to)`, in order, laid out as the plant is now.
+    pub fn slots(&self, from: Time, to: Time) -> Result<Vec<Slot>, StoreError> {
+        read_slots(self.settled()?, &self.layout, &self.numbers, from, to)
+    }
+
+    /// All findings, by their beginning.
+    pub fn findings(&self) -> Result<Vec<Finding>, StoreError> {
+        let mut findings = Vec::new();
+        let sql = "SELECT finding_json FROM finding ORDER BY began_utc_ms, id";
+        each_row(self.settled()?, sql, [], |row| {
+            let json: String = get(row, "finding_json")?;
+            let finding = serde_json::from_str(&json);
+            findings.push(finding.map_err(|_| undecodable("finding_json", json))?);
+            Ok(())
+        })?;
+        Ok(findings)
+    }
+
+    /// The readings of a channel in `[from, to)`, in order.
+    pub fn readings(
+        &self,
+        channel: ChannelId,
+        from: Time,
+        to: Time,
+    ) -> Result<Vec<Reading>, StoreError> {
+        let number = channel_number(&self.numbers.channels, channel)?;
+        let mut readings = Vec::new();
+        let sql = "SELECT at_utc_ms, value, quality FROM reading
+                   WHERE channel = ?1 AND at_utc_ms >= ?2 AND at_utc_ms < ?3 ORDER BY at_utc_ms";
+        let key = (number, from.unix_ms(), to.unix_ms());
+        each_row(self.settled()?, sql, key, |row| {
+            readings.push(Reading {
+                channel,
+                at: Time::from_unix_ms(get(row, "at_utc_ms")?),
+                value: value(get(row, "value")?, get(row, "quality")?)?,
+            });
+            Ok(())
+        })?;
+        Ok(readings)
+    }
+
+    /// From the beginning of the first slot to the end of the last; `None` without slots.
+    pub fn span(&self) -> Result<Option<(Time, Time)>, StoreError> {
+        let sql = "SELECT (SELECT min(start_utc_ms) FROM slot), start_utc_ms + span_ms
+                   FROM slot ORDER BY start_utc_ms DESC LIMIT 1";
+        let ends = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?));
+        let span = self
+            .settled()?
+            .prepare_cached(sql)
+            .and_then(|mut select| select.query_row([], ends).optional())
+            .map_err(StoreError::at("read the span of the slots"))?;
+        Ok(span.map(|(first, end)| (Time::from_unix_ms(first), Time::from_unix_ms(end))))
+    }
+}
+
+fn value(value: Option<f64>, quality: i64) -> Result<Value, StoreError> {
+    match (value, quality) {
+        (Some(value), GOOD) => Ok(Value::Good(value)),
+        (Some(value), OUT_OF_RANGE) => Ok(Value::OutOfRange(value)),
+        (None, MISSING) => Ok(Value::Missing),
+        (_, other) => Err(undecodable("quality", other.to_string())),
+    }
+}
+
+/// Hands every row of a query to `take`.
+pub(super) fn each_row(
+    db: &Connection,
+    sql: &str,
+    params: impl Params,
+    mut take: impl FnMut(&Row<'_>) -> Result<(), StoreError>,
+) -> Result<(), StoreError> {
+    let at = StoreError::at("read the store");
+    let mut select = db.prepare_cached(sql).map_err(&at)?;
+    let mut rows = select.query(params).map_err(&at)?;
+    while let Some(row) = rows.next().map_err(&at)? {
+        take(row)?;
+    }
+    Ok(())
+}
+
+/// A column of a row.
+pub(super) fn get<T: FromSql>(row: &Row<'_>, column: &'static str) -> Result<T, StoreError> {
+    row.get(column)
+        .map_err(|error| undecodable(column, error.to_string()))
+}
+
+/// A column that holds the name of a unit variant.
+pub(super) fn named<T: DeserializeOwned>(
+    row: &Row<'_>,
+    column: &'static str,
+) -> Result<T, StoreError> {
+    let name: String = get(row, column)?;
+    let variant = serde_json::from_value(serde_json::Value::String(name.clone()));
+    variant.map_err(|_| undecodable(column, name))
+}
+
+pub(super) fn undecodable(column: &'static str, found: String) -> StoreError {
+    StoreError::Undecodable { column, found }
+}

@@ -1,0 +1,122 @@
+//! The store's layout through the versions, and how an older file is brought forward.
+
+use super::StoreError;
+use rusqlite::{Connection, TransactionBehavior};
+
+/// Written into the file's header, so that no other program's database is taken for a store.
+pub(super) const APPLICATION_ID: i64 = 0x4e6f_6f6e; // "Noon" in ASCII
+
+/// One script per version, oldest first. A published script is never edited; append a new one.
+pub(super) const MIGRATIONS: &[&str] = &[include_str!("schema_1.sql")];
+
+/// What the header of a file says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Origin {
+    /// Nothing has been written yet.
+    Empty,
+    /// A store with the layout of this version.
+    Ours(i64),
+}
+
+/// Whose the file is and which version it has. Writes nothing.
+pub(super) fn origin(db: &Connection) -> Result<Origin, StoreError> {
+    let doing = "read the header of the store";
+    let number = |sql: &str| {
+        db.query_row(sql, [], |row| row.get::<_, i64>(0))
+            .map_err(StoreError::at(doing))
+    };
+    let application_id = number("PRAGMA application_id")?;
+    if application_id == APPLICATION_ID {
+        return Ok(Origin::Ours(number("PRAGMA user_version")?));
+    }
+    let tables = number("SELECT count(*) FROM sqlite_schema")?;
+    if application_id == 0 && tables == 0 {
+        return Ok(Origin::Empty);
+    }
+    Err(StoreError::NotOurs {
+        found: application_id,
+        wanted: APPLICATION_ID,
+    })
+}
+
+/// Refuses a version that this program does not know.
+pub(super) fn refuse_newer(version: i64, migrations: &[&str]) -> Result<(), StoreError> {
+    let known = migrations.len() as i64;
+    if version > known || version < 0 {
+        return Err(StoreError::Newer {
+            found: version,
+            known,
+        });
+    }
+    Ok(())
+}
+
+/// Brings the file from `version` to the newest one, each script in a transaction of its own.
+pub(super) fn migrate(
+    db: &mut Connection,
+    version: i64,
+    migrations: &[&str],
+) -> Result<(), StoreError> {
+    let doing = "bring the store to the newest layout";
+    for (done, script) in migrations.iter().enumerate().skip(version as usize) {
+        let change = db
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(StoreError::at(doing))?;
+        let header = format!(
+            "PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {};",
+            done + 1
+        );
+        change
+            .execute_batch(script)
+            .and_then(|()| change.execute_batch(&header))
+            .and_then(|()| change.commit())
+            .map_err(StoreError::at(doing))?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn memory() -> Connection {
+        Connection::open_in_memory().expect("memory needs no file")
+    }
+
+    #[test]
+    fn every_version_is_reached_from_every_earlier_one() {
+        for version in 0..=MIGRATIONS.len() {
+            let mut db = memory();
+            migrate(&mut db, 0, &MIGRATIONS[..version]).expect("earlier scripts hold");
+            migrate(&mut db, version as i64, MIGRATIONS).expect("later scripts hold");
+            let newest = Origin::Ours(MIGRATIONS.len() as i64);
+            assert_eq!(origin(&db).expect("ours"), newest);
+        }
+    }
+
+    #[test]
+    fn a_script_that_fails_leaves_the_version_before_it() {
+        let scripts = [
+            "CREATE TABLE a (x INTEGER)",
+            "CREATE TABLE b (x INTEGER); SELECT no_such_function();",
+        ];
+        let mut db = memory();
+        migrate(&mut db, 0, &scripts).expect_err("the second script is wrong");
+        assert_eq!(origin(&db).expect("ours"), Origin::Ours(1));
+        let tables: String = db
+            .query_row("SELECT group_concat(name) FROM sqlite_schema", [], |r| {
+                r.get(0)
+            })
+            .expect("schema reads");
+        assert_eq!(tables, "a");
+    }
+
+    #[test]
+    fn a_database_of_another_program_is_refused() {
+        let db = memory();
+        db.execute_batch("CREATE TABLE notes (text TEXT)")
+            .expect("plain table");
+        let refused = origin(&db).expect_err("not ours");
+        assert!(matches!(refused, StoreError::NotOurs { found: 0, .. }));
+    }
+}

@@ -1,0 +1,270 @@
+//! A slot as rows: one for the slot, one for each plane, inverter and input.
+//!
+//! What is read back is laid out as the plant is now: parts that the plant no longer has are left
+//! out, and parts that were not stored are empty.
+
+use super::StoreError;
+use super::commit::{finite, name_of};
+use super::layout::{Layout, Numbers, places};
+use super::query::{each_row, get, named, undecodable};
+use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
+use analysis::expected::InputExpected;
+use analysis::reading::{Current, Irradiance, Power, Span, Temperature, Time, Voltage};
+use rusqlite::{Connection, Params, Row, params};
+use std::collections::BTreeMap;
+
+/// Writes a slot in place of an earlier one with the same beginning.
+pub(super) fn write_slot(
+    db: &Connection,
+    layout: &Layout,
+    numbers: &Numbers,
+    slot: &Slot,
+) -> Result<(), StoreError> {
+    check_shape(layout, slot)?;
+    let start = slot.start.unix_ms();
+    execute(db, "DELETE FROM slot WHERE start_utc_ms = ?1", [start])?;
+    let span = slot.span.ms();
+    execute(db, "INSERT INTO slot VALUES (?1, ?2)", [start, span])?;
+    for (plane, number) in slot.planes.iter().zip(&numbers.planes) {
+        write_plane(db, start, *number, plane)?;
+    }
+    let inverters = layout.inverters.iter().zip(&numbers.inverters);
+    for (inverter, ((_, inputs), number)) in slot.inverters.iter().zip(inverters) {
+        write_inverter(db, start, *number, inverter)?;
+        for (input, input_number) in inverter.inputs.iter().zip(inputs) {
+            write_input(db, start, *number, *input_number, input)?;
+        }
+    }
+    Ok(())
+}
+
+/// The slots that begin in `[from, to)`, in order.
+pub(super) fn read_slots(
+    db: &Connection,
+    layout: &Layout,
+    numbers: &Numbers,
+    from: Time,
+    to: Time,
+) -> Result<Vec<Slot>, StoreError> {
+    // One transaction, so that the four queries see the same moment.
+    let view = db
+        .unchecked_transaction()
+        .map_err(StoreError::at("read slots"))?;
+    let range = [from.unix_ms(), to.unix_ms()];
+    let mut slots = BTreeMap::new();
+    each_row(&view, &select("slot"), range, |row| {
+        let start: i64 = get(row, "start_utc_ms")?;
+        slots.insert(start, empty_slot(layout, start, get(row, "span_ms")?));
+        Ok(())
+    })?;
+    let planes = places(&numbers.planes);
+    each_row(&view, &select("plane_slot"), range, |row| {
+        if let Some((slot, place)) = find(&mut slots, &planes, row, "plane")? {
+            slot.planes[place] = read_plane(row)?;
+        }
+        Ok(())
+    })?;
+    let inverters = places(&numbers.inverters);
+    each_row(&view, &select("inverter_slot"), range, |row| {
+        if let Some((slot, place)) = find(&mut slots, &inverters, row, "inverter")? {
+            read_inverter(row, &mut slot.inverters[place])?;
+        }
+        Ok(())
+    })?;
+    each_row(&view, &select("input_slot"), range, |row| {
+        if let Some((slot, place)) = find(&mut slots, &inverters, row, "inverter")? {
+            let number: u8 = get(row, "input")?;
+            let input = layout.inverters[place].1.iter().position(|n| *n == number);
+            if let Some(input) = input {
+                slot.inverters[place].inputs[input] = read_input(row)?;
+            }
+        }
+        Ok(())
+    })?;
+    Ok(slots.into_values().collect())
+}
+
+fn select(table: &str) -> String {
+    format!(
+        "SELECT * FROM {table} WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2 ORDER BY start_utc_ms"
+    )
+}
+
+/// The slot that a row belongs to, and the place in the plant of the part that it describes.
+fn find<'s>(
+    slots: &'s mut BTreeMap<i64, Slot>,
+    places: &BTreeMap<i64, usize>,
+    row: &Row<'_>,
+    part: &'static str,
+) -> Result<Option<(&'s mut Slot, usize)>, StoreError> {
+    let start: i64 = get(row, "start_utc_ms")?;
+    let place = places.get(&get(row, part)?).copied();
+    Ok(slots.get_mut(&start).zip(place))
+}
+
+fn check_shape(layout: &Layout, slot: &Slot) -> Result<(), StoreError> {
+    let same = |what, found, wanted| {
+        if found == wanted {
+            return Ok(());
+        }
+        Err(StoreError::SlotShape {
+            what,
+            found,
+            wanted,
+        })
+    };
+    same("planes", slot.planes.len(), layout.planes.len())?;
+    same("inverters", slot.inverters.len(), layout.inverters.len())?;
+    for (inverter, (_, inputs)) in slot.inverters.iter().zip(&layout.inverters) {
+        same("inputs", inverter.inputs.len(), inputs.len())?;
+    }
+    Ok(())
+}
+
+fn empty_slot(layout: &Layout, start_ms: i64, span_ms: i64) -> Slot {
+    let plane = PlaneSlot {
+        poa: None,
+        cell: None,
+    };
+    let input = InputSlot {
+        voltage: None,
+        current: None,
+        expected: None,
+        gate: Gate::NotMeasured,
+    };
+    let inverter = |(_, inputs): &(_, Vec<u8>)| InverterSlot {
+        ac_power: None,
+        expected_ac_power: None,
+        inputs: vec![input; inputs.len()],
+    };
+    Slot {
+        start: Time::from_unix_ms(start_ms),
+        span: Span::from_ms(span_ms),
+        planes: vec![plane; layout.planes.len()],
+        inverters: layout.inverters.iter().map(inverter).collect(),
+    }
+}
+
+fn write_plane(
+    db: &Connection,
+    start: i64,
+    number: Option<i64>,
+    plane: &PlaneSlot,
+) -> Result<(), StoreError> {
+    let poa = column("plane_slot.poa_w_m2", plane.poa.map(|(poa, _)| poa.w_m2()))?;
+    let rung = plane.poa.map(|(_, rung)| name_of(rung));
+    let cell = plane.cell.map(|cell| cell.degc());
+    let cell = column("plane_slot.cell_temperature_degc", cell)?;
+    execute(
+        db,
+        "INSERT INTO plane_slot VALUES (?1, ?2, ?3, ?4, ?5)",
+        params![start, number, poa, rung, cell],
+    )
+}
+
+fn read_plane(row: &Row<'_>) -> Result<PlaneSlot, StoreError> {
+    let poa: Option<f64> = get(row, "poa_w_m2")?;
+    let poa = match poa {
+        None => None,
+        Some(poa) => Some((Irradiance::from_w_m2(poa), named(row, "weather_rung")?)),
+    };
+    let cell: Option<f64> = get(row, "cell_temperature_degc")?;
+    Ok(PlaneSlot {
+        poa,
+        cell: cell.map(Temperature::from_degc),
+    })
+}
+
+fn write_inverter(
+    db: &Connection,
+    start: i64,
+    number: Option<i64>,
+    inverter: &InverterSlot,
+) -> Result<(), StoreError> {
+    let power = |name, power: Option<Power>| column(name, power.map(|p| p.w()));
+    let measured = power("inverter_slot.ac_power_w", inverter.ac_power)?;
+    let expected = power(
+        "inverter_slot.expected_ac_power_w",
+        inverter.expected_ac_power,
+    )?;
+    execute(
+        db,
+        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4)",
+        params![start, number, measured, expected],
+    )
+}
+
+fn read_inverter(row: &Row<'_>, inverter: &mut InverterSlot) -> Result<(), StoreError> {
+    let power = |name| get::<Option<f64>>(row, name).map(|power| power.map(Power::from_w));
+    inverter.ac_power = power("ac_power_w")?;
+    inverter.expected_ac_power = power("expected_ac_power_w")?;
+    Ok(())
+}
+
+fn write_input(
+    db: &Connection,
+    start: i64,
+    inverter: Option<i64>,
+    number: u8,
+    input: &InputSlot,
+) -> Result<(), StoreError> {
+    let expected =
+        |part: fn(InputExpected) -> f64| column("input_slot.expected_*", input.expected.map(part));
+    let row = params![
+        start,
+        inverter,
+        number,
+        column("input_slot.dc_voltage_v", input.voltage.map(|v| v.v()))?,
+        column("input_slot.dc_current_a", input.current.map(|c| c.a()))?,
+        expected(|e| e.voltage.v())?,
+        expected(|e| e.current.a())?,
+        expected(|e| e.sigma_voltage.v())?,
+        expected(|e| e.sigma_current.a())?,
+        name_of(input.gate),
+    ];
+    execute(
+        db,
+        "INSERT INTO input_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        row,
+    )
+}
+
+fn read_input(row: &Row<'_>) -> Result<InputSlot, StoreError> {
+    let voltage = |name| get::<Option<f64>>(row, name).map(|v| v.map(Voltage::from_v));
+    let current = |name| get::<Option<f64>>(row, name).map(|c| c.map(Current::from_a));
+    let expected = (
+        voltage("expected_dc_voltage_v")?,
+        current("expected_dc_current_a")?,
+        voltage("expected_dc_voltage_sigma_v")?,
+        current("expected_dc_current_sigma_a")?,
+    );
+    let expected = match expected {
+        (Some(voltage), Some(current), Some(sigma_voltage), Some(sigma_current)) => {
+            Some(InputExpected {
+                voltage,
+                current,
+                sigma_voltage,
+                sigma_current,
+            })
+        }
+        (None, None, None, None) => None,
+        half => return Err(undecodable("expected_*", format!("{half:?}"))),
+    };
+    Ok(InputSlot {
+        voltage: voltage("dc_voltage_v")?,
+        current: current("dc_current_a")?,
+        expected,
+        gate: named(row, "gate")?,
+    })
+}
+
+fn column(name: &'static str, number: Option<f64>) -> Result<Option<f64>, StoreError> {
+    number.map(|n| finite(|| name.to_owned(), n)).transpose()
+}
+
+fn execute(db: &Connection, sql: &str, params: impl Params) -> Result<(), StoreError> {
+    db.prepare_cached(sql)
+        .and_then(|mut statement| statement.execute(params))
+        .map_err(StoreError::at("write a slot"))?;
+    Ok(())
+}
