@@ -57,8 +57,11 @@ fn parse_into(text: &str, beside: &Path, problems: &mut Problems<'_>) -> Option<
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in &errors {
         let span = error.span().unwrap_or(0..0);
-        let found = error.message().replace('\n', ", ");
-        problems.add(Fault::Syntax, &span, "", found, "TOML");
+        let message = error.message().replace('\n', ", ");
+        let (found, wanted) = message
+            .split_once(", expected ")
+            .unwrap_or((&message, "TOML"));
+        problems.add(Fault::Syntax, &span, "", found, wanted);
     }
     // After a syntax error tables are incomplete, and what seems to be missing may be there.
     if !errors.is_empty() {

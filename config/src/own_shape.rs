@@ -128,6 +128,7 @@ impl Shape for Columns {
             };
             columns.extend(column(header.get_ref(), value, problems));
         }
+        columns.sort_by_key(|column| column.at.span.start);
         Some(Self(columns))
     }
 }

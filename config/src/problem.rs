@@ -187,7 +187,7 @@ fn render(name: &str, text: &str, problems: &[Problem], colour: bool) -> String 
     };
     let handler = GraphicalReportHandler::new_themed(theme)
         .with_width(RENDER_WIDTH)
-        .with_context_lines(0)
+        .with_context_lines(1)
         .without_syntax_highlighting();
     let mut out = String::new();
     for problem in problems {

@@ -44,7 +44,7 @@ table! {
         currency: String, Optional("losses without money"), Rule::Words("ISO 4217 code"),
             "of the price";
         commissioned: NaiveDate, Required, Rule::Words("date"), "handed over on this day";
-        linke_turbidity: Turbidity, Default(3.0), range(1.0, 10.0, "-"),
+        linke_turbidity: Turbidity, Default(3.0), range(1.0, 10.0, ""),
             "haze of the clear sky: one number, or twelve from January";
         design_coldest_degc: f64, Optional("-10, marked as assumed"), range(-60.0, 20.0, "degC"),
             "lowest module temperature expected, before dawn";

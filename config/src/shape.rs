@@ -158,7 +158,11 @@ impl Shape for u32 {
 impl Shape for String {
     fn read(value: Value<'_, '_>, rule: Rule, problems: &mut Problems<'_>) -> Option<Self> {
         let Some(text) = value.value.get_ref().as_str() else {
-            return value.wrong_type(&format!("text: {}", in_words(rule, NUMBER)), problems);
+            let words = in_words(rule, NUMBER);
+            let words = words
+                .strip_prefix("text")
+                .map_or(format!(": {words}"), str::to_owned);
+            return value.wrong_type(&format!("text{words}"), problems);
         };
         match rule {
             Rule::OneOf(words) if !words.contains(&text) => {

@@ -173,7 +173,7 @@ fn channel(
 }
 
 fn in_wanted(wrong: &analysis::reading::ChannelError) -> String {
-    use analysis::reading::{ChannelError, Quantity};
+    use analysis::reading::{ChannelError, Quantity, Scope};
     match wrong {
         ChannelError::Shape { .. } => "<device>/<quantity>, <inverter>/input-<n>/<quantity> or \
              <inverter>/input-<n>/string-<k>/<quantity>"
@@ -185,7 +185,14 @@ fn in_wanted(wrong: &analysis::reading::ChannelError) -> String {
             )
         }
         ChannelError::Scope { quantity, .. } => {
-            format!("an address where {quantity} is measured")
+            let of_input = Quantity::from_name(quantity)
+                .is_some_and(|quantity| matches!(quantity.scope(), Scope::Input { .. }));
+            let place = if of_input {
+                "<inverter>/input-<n>"
+            } else {
+                "<device>"
+            };
+            format!("{place}/{quantity}")
         }
     }
 }

@@ -31,7 +31,33 @@ pub(super) fn sources(
             _ => sources = None,
         }
     }
+    one_place_each(
+        list(&file.inverter),
+        sources.as_deref().unwrap_or_default(),
+        problems,
+    );
     sources
+}
+
+/// Two inverters at one address and unit are one table copied and not changed. A weather device may
+/// share an inverter's unit: sensors can be wired to it.
+fn one_place_each(inverters: &[raw::Inverter], sources: &[Source], problems: &mut Problems<'_>) {
+    let link_of = |raw: &raw::Inverter| {
+        let id = value(&raw.id)?.0.as_str();
+        let source = sources.iter().find(|source| source.device.as_str() == id)?;
+        Some(&source.link)
+    };
+    for (index, raw) in inverters.iter().enumerate() {
+        let Some(link) = link_of(raw) else { continue };
+        let before = &inverters[..index];
+        let other = before.iter().find(|other| link_of(other) == Some(link));
+        if let (Some(source), Some(other)) = (&raw.source, other.and_then(|o| value(&o.id))) {
+            let path = raw.at().key("source");
+            let found = format!("the device of inverter {:?}", other.0);
+            let wanted = "another address, serial port, topic or unit";
+            problems.add(Fault::Duplicate, &source.span, path, found, wanted);
+        }
+    }
 }
 
 /// The outer `None` means that something was reported.
