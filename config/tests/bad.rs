@@ -1,4 +1,4 @@
-//! Bad site files in `bad/`, one per class of problem, with everything that must be said about them.
+//! Bad site files in `bad/`, one per class of problem, with everything to be said about them.
 //!
 //! `<class>.toml` is the file, `<class>.expected` the whole list as a log shows it. Every line of
 //! the list was read by a person against the file; a changed message is changed there by hand.

@@ -103,7 +103,12 @@ proptest! {
     }
 
     #[test]
-    fn cut_and_filled(file in 0..FILES.len(), at in 0usize..20_000, len in 0usize..40, scrap in 0..SCRAPS.len()) {
+    fn cut_and_filled(
+        file in 0..FILES.len(),
+        at in 0usize..20_000,
+        len in 0usize..40,
+        scrap in 0..SCRAPS.len(),
+    ) {
         let chars: Vec<char> = FILES[file].chars().collect();
         let at = at % chars.len();
         let end = (at + len).min(chars.len());

@@ -1,0 +1,3 @@
+//! What the command line can ask for.
+
+pub mod check;
