@@ -1,1 +1,76 @@
-//! Site file to checked plant.
+//! Site file to checked plant, all problems reported together, with line and column.
+//!
+//! Two views of a file: `raw` mirrors the TOML and declares every key once; [`checked`] cannot hold
+//! a bad value, and everything past this crate takes it. In between, [`check`] relates keys to each
+//! other. Nothing stops at the first problem: a value that cannot be read is left out, the rest is
+//! checked, and only a file without any problem becomes a [`checked::SiteFile`].
+//!
+//! `registers/`, `grid/` and `sites/` beside `src/` hold data: register maps, protection tables and
+//! example files.
+
+mod check;
+pub mod checked;
+pub mod grid;
+mod mounting;
+mod own_shape;
+mod problem;
+mod raw;
+mod shape;
+mod table;
+
+pub use problem::{ConfigErrors, Fault, Problem};
+pub use raw::TABLES;
+pub use table::{Key, Need, Rule};
+
+use checked::SiteFile;
+use problem::Problems;
+use std::path::Path;
+use table::At;
+use toml::de::DeTable;
+
+/// Reads and checks a site file.
+pub fn load(path: &Path) -> Result<SiteFile, ConfigErrors> {
+    let text = std::fs::read_to_string(path).map_err(|source| ConfigErrors::Unreadable {
+        path: path.to_owned(),
+        source,
+    })?;
+    let beside = path.parent().unwrap_or(Path::new(""));
+    parse(&path.display().to_string(), &text, beside)
+}
+
+/// Checks the text of a site file called `name`; relative paths in it start at `beside`.
+pub fn parse(name: &str, text: &str, beside: &Path) -> Result<SiteFile, ConfigErrors> {
+    let mut problems = Problems::new(text);
+    let site_file = parse_into(text, beside, &mut problems);
+    let problems = problems.into_sorted();
+    if problems.is_empty() {
+        return Ok(site_file.expect("what is left out has a problem that says so"));
+    }
+    Err(ConfigErrors::Wrong {
+        name: name.to_owned(),
+        text: text.to_owned(),
+        problems,
+    })
+}
+
+fn parse_into(text: &str, beside: &Path, problems: &mut Problems<'_>) -> Option<SiteFile> {
+    let (document, errors) = DeTable::parse_recoverable(text);
+    for error in &errors {
+        let span = error.span().unwrap_or(0..0);
+        let message = error.message().replace('\n', ", ");
+        let (found, wanted) = message
+            .split_once(", expected ")
+            .unwrap_or((&message, "TOML"));
+        problems.add(Fault::Syntax, &span, "", found, wanted);
+    }
+    // After a syntax error tables are incomplete, and what seems to be missing may be there.
+    if !errors.is_empty() {
+        return None;
+    }
+    let at = At {
+        path: String::new(),
+        span: 0..0,
+    };
+    let file = table::read(document.get_ref(), at, problems);
+    check::file(&file, beside, problems)
+}

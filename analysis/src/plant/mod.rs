@@ -1,6 +1,7 @@
 //! The fixed facts of a plant: site, modules, planes, inverters with inputs and strings, sensors.
 //! Never in here: readings, or where the facts were written down.
 
+pub mod design;
 mod grid_limits;
 mod state;
 

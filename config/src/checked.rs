@@ -1,0 +1,253 @@
+//! A site file that has passed every check: the plant, and what the daemon needs beside it.
+//! Values in here are never bad; only the checks build them.
+
+use analysis::plant::{Plant, Timing};
+use analysis::reading::{ChannelId, DeviceId, Span};
+use chrono::NaiveDate;
+use chrono_tz::Tz;
+use std::fmt;
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// A checked site file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SiteFile {
+    /// The fixed facts. Timing is that of the live sources, or of the recording where an inverter
+    /// has no source; see [`SiteFile::replay_plant`].
+    pub plant: Plant,
+    /// Time zone of reports.
+    pub timezone: Tz,
+    /// Handed over on this day.
+    pub commissioned: NaiveDate,
+    /// Name of the grid rules in the site file.
+    pub grid_rules: &'static str,
+    /// Warranted ageing, in the order of `plant.modules`.
+    pub ageing: Vec<Ageing>,
+    /// Highest apparent power [VA], in the order of `plant.inverters`.
+    pub max_apparent_va: Vec<f64>,
+    /// Where readings come from: inverters first, then weather devices, each in file order.
+    pub sources: Vec<Source>,
+    /// Recorded data for replay.
+    pub recording: Option<Recording>,
+    /// There is an `[alerts]` table.
+    pub wants_alerts: bool,
+}
+
+/// Warranted loss of power of a module type.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ageing {
+    /// Loss in the first year over rated power [-].
+    pub first_year_loss_ratio: f64,
+    /// Loss in each later year over rated power [-].
+    pub yearly_loss_ratio: f64,
+}
+
+/// A device and how it is read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Source {
+    /// The inverter or weather device.
+    pub device: DeviceId,
+    /// How it is reached.
+    pub link: Link,
+    /// Which register or message field means what.
+    pub map: RegisterMap,
+    /// Time between two reads.
+    pub every: Span,
+    /// How long to wait for an answer.
+    pub timeout: Span,
+}
+
+/// How a device is reached.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Link {
+    /// Modbus over TCP.
+    ModbusTcp {
+        /// Where it listens.
+        address: Address,
+        /// Unit.
+        unit: u8,
+    },
+    /// Modbus on a serial line.
+    ModbusRtu {
+        /// Serial port.
+        serial: PathBuf,
+        /// Speed.
+        baud: u32,
+        /// Unit.
+        unit: u8,
+    },
+    /// Serial frames carried over TCP by a converter.
+    ModbusRtuOverTcp {
+        /// Where the converter listens.
+        address: Address,
+        /// Unit.
+        unit: u8,
+    },
+    /// Messages through a broker.
+    Mqtt {
+        /// The broker.
+        address: Address,
+        /// Topic under which the device publishes.
+        topic: String,
+    },
+}
+
+/// Host name or address, and port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Address {
+    /// Name or number; an IPv6 number without its brackets.
+    pub host: String,
+    /// Never 0.
+    pub port: u16,
+}
+
+impl fmt::Display for Address {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.host.contains(':') {
+            write!(f, "[{}]:{}", self.host, self.port)
+        } else {
+            write!(f, "{}:{}", self.host, self.port)
+        }
+    }
+}
+
+/// Which register means what.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RegisterMap {
+    /// The device describes itself by the open SunSpec models.
+    SunSpec,
+    /// A file that says so, relative paths resolved against the site file.
+    File(PathBuf),
+}
+
+/// Recorded data.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recording {
+    /// CSV with a header line, relative paths resolved against the site file.
+    pub file: PathBuf,
+    /// Header of the time stamps.
+    pub time_column: String,
+    /// strftime; RFC 3339 where absent.
+    pub time_format: Option<String>,
+    /// Zone of stamps that carry none.
+    pub timezone: Tz,
+    /// What a stamp marks.
+    pub stamp: Stamp,
+    /// Time from one row to the next.
+    pub interval: Span,
+    /// The columns that are read.
+    pub columns: Vec<Column>,
+    /// How the engine keeps time while it is replayed.
+    pub timing: Timing,
+}
+
+/// What the stamp of a row marks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stamp {
+    /// The instant of the values.
+    Instant,
+    /// The start of the interval whose means the row holds.
+    Start,
+    /// Its end.
+    End,
+}
+
+/// One column of a recording; the reading is value * scale + offset.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Header.
+    pub header: String,
+    /// What it holds, in `plant.channels`.
+    pub channel: ChannelId,
+    /// Times this.
+    pub scale: f64,
+    /// Plus this.
+    pub offset: f64,
+}
+
+/// Why a device of a correct site file cannot be read by this version.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum NotReadable {
+    /// It has none; the site file is for replay.
+    #[error("{device} has no source, so there is nothing to read live")]
+    NoSource {
+        /// The device.
+        device: DeviceId,
+    },
+    /// This kind of source comes later.
+    #[error("source kind {kind} of {device} is not supported yet, only modbus-tcp")]
+    Kind {
+        /// The device.
+        device: DeviceId,
+        /// The kind in the site file.
+        kind: &'static str,
+    },
+    /// Register-map files come later.
+    #[error("register map {} of {device} is not supported yet, only sunspec", map.display())]
+    Map {
+        /// The device.
+        device: DeviceId,
+        /// The file.
+        map: PathBuf,
+    },
+}
+
+impl SiteFile {
+    /// The plant with the time keeping of its recording, for replay.
+    pub fn replay_plant(&self) -> Option<Plant> {
+        let recording = self.recording.as_ref()?;
+        let mut plant = self.plant.clone();
+        plant.timing = recording.timing;
+        for inverter in &mut plant.inverters {
+            inverter.every = recording.interval;
+        }
+        for weather in &mut plant.weather {
+            weather.every = recording.interval;
+        }
+        Some(plant)
+    }
+
+    /// The source of a device.
+    pub fn source(&self, device: &DeviceId) -> Option<&Source> {
+        self.sources.iter().find(|source| &source.device == device)
+    }
+
+    /// Everything that keeps this site from being read live by this version; empty when nothing
+    /// does. The file itself is correct: it may be checked and replayed.
+    pub fn not_readable(&self) -> Vec<NotReadable> {
+        let inverters = self.plant.inverters.iter().map(|inverter| &inverter.id);
+        let weather = self.plant.weather.iter().map(|device| &device.id);
+        let devices = inverters.chain(weather);
+        devices.filter_map(|device| self.why_not(device)).collect()
+    }
+
+    fn why_not(&self, device: &DeviceId) -> Option<NotReadable> {
+        let device = device.clone();
+        let Some(source) = self.source(&device) else {
+            return Some(NotReadable::NoSource { device });
+        };
+        match (&source.link, &source.map) {
+            (Link::ModbusTcp { .. }, RegisterMap::SunSpec) => None,
+            (Link::ModbusTcp { .. }, RegisterMap::File(map)) => {
+                let map = map.clone();
+                Some(NotReadable::Map { device, map })
+            }
+            (link, _) => {
+                let kind = link.kind();
+                Some(NotReadable::Kind { device, kind })
+            }
+        }
+    }
+}
+
+impl Link {
+    /// Its name in the site file.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Link::ModbusTcp { .. } => "modbus-tcp",
+            Link::ModbusRtu { .. } => "modbus-rtu",
+            Link::ModbusRtuOverTcp { .. } => "modbus-rtu-over-tcp",
+            Link::Mqtt { .. } => "mqtt",
+        }
+    }
+}

@@ -1,0 +1,212 @@
+//! Right site files: defaults, derived values, channels, time keeping, and what cannot be read yet.
+
+use analysis::plant::{Plant, Timing};
+use analysis::reading::{Channel, Span};
+use config::checked::{Link, NotReadable, RegisterMap, SiteFile, Stamp};
+use config::{load, parse};
+use std::path::{Path, PathBuf};
+
+fn sites() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("sites")
+}
+
+fn barn_text() -> String {
+    std::fs::read_to_string(sites().join("hillside-barn.toml")).expect("an example")
+}
+
+fn barn() -> SiteFile {
+    load(&sites().join("hillside-barn.toml")).expect("a right file")
+}
+
+fn field() -> SiteFile {
+    load(&sites().join("test-field.toml")).expect("a right file")
+}
+
+fn has(plant: &Plant, address: &str) -> bool {
+    let channel: Channel = address.parse().expect("an address");
+    plant.channels.id(&channel).is_some()
+}
+
+#[test]
+fn defaults_are_those_of_the_key_table() {
+    let plant = field().plant;
+    assert_eq!(plant.site.linke_turbidity, [3.0; 12]);
+    assert_eq!(plant.site.design_hottest_cell.degc(), 70.0);
+    assert_eq!(plant.site.energy_price, None);
+    assert_eq!(plant.modules[0].bypass_sections, 3);
+    assert_eq!(plant.planes[0].albedo_ratio, 0.2);
+    assert_eq!(
+        plant.inverters[0].inputs[0].strings[0].cable_loop.ohm(),
+        0.4
+    );
+    assert_eq!(field().max_apparent_va, [4000.0]);
+    // 600 V over 30 mA.
+    const ROUNDING_OHM: f64 = 1e-9;
+    let limit = plant.inverters[0].isolation_limit.ohm();
+    assert!((limit - 20_000.0).abs() <= ROUNDING_OHM, "{limit}");
+}
+
+#[test]
+fn efficiency_points_rise_in_load_whatever_their_order() {
+    let text = barn_text().replace(
+        "\"0.05\" = 0.942\n\"0.20\" = 0.975",
+        "\"0.20\" = 0.975\n\"0.05\" = 0.942",
+    );
+    let site = parse("barn", &text, Path::new("")).expect("a right file");
+    let points = &site.plant.inverters[0].efficiency;
+    let loads: Vec<f64> = points.iter().map(|point| point.load_ratio).collect();
+    assert_eq!(loads, [0.05, 0.2, 0.5, 1.0]);
+    assert_eq!(points[0].efficiency_ratio, 0.942);
+}
+
+#[test]
+fn channels_are_all_that_a_source_can_deliver() {
+    let plant = barn().plant;
+    for address in [
+        "barn/ac_power_w",
+        "barn/ac_voltage_l3_v",
+        "barn/isolation_resistance_ohm",
+        "barn/input-1/dc_voltage_v",
+        "barn/input-2/dc_power_w",
+        "barn/input-1/string-2/dc_current_a",
+        "mast/poa_w_m2",
+        "mast/rain_mm",
+    ] {
+        assert!(has(&plant, address), "{address}");
+    }
+    for address in [
+        "barn/input-3/dc_voltage_v",
+        "barn/input-2/string-2/dc_current_a",
+        "barn/air_temperature_degc",
+        "barn/poa_w_m2",
+    ] {
+        assert!(!has(&plant, address), "{address}");
+    }
+    // A recording may bring sensors that are wired to the inverter.
+    let text = std::fs::read_to_string(sites().join("test-field.toml")).expect("an example");
+    let text = text.replace("mast/air_temperature_degc", "inv-1/air_temperature_degc");
+    let site = parse("field", &text, Path::new("")).expect("a right file");
+    assert!(has(&site.plant, "inv-1/air_temperature_degc"));
+}
+
+#[test]
+fn time_is_kept_by_the_slowest_source_or_by_the_recording() {
+    let live = barn();
+    // Twice the mast's 30 s.
+    let wanted = Timing {
+        slot: Span::from_min(5),
+        allowed_lateness: Span::from_s(60),
+        sync: Span::from_s(2),
+    };
+    assert_eq!(live.plant.timing, wanted);
+    assert_eq!(live.plant.inverters[0].every, Span::from_s(10));
+    assert_eq!(live.plant.weather[0].every, Span::from_s(30));
+    assert_eq!(live.replay_plant(), None);
+
+    let recorded = field();
+    let wanted = Timing {
+        slot: Span::from_min(15),
+        allowed_lateness: Span::ZERO,
+        sync: Span::from_s(90),
+    };
+    assert_eq!(recorded.plant.timing, wanted);
+    assert_eq!(recorded.replay_plant(), Some(recorded.plant.clone()));
+}
+
+#[test]
+fn a_site_with_both_sources_and_a_recording_keeps_two_times() {
+    let recording = "\n[recording]\nfile = \"a.csv\"\ntime_column = \"t\"\ninterval = \"start\"\n\
+                     interval_s = 600\ncolumns = { p = \"barn/ac_power_w\" }\n";
+    let site = parse("both", &(barn_text() + recording), Path::new("data")).expect("right");
+    assert_eq!(site.plant.timing.slot, Span::from_min(5));
+    let replayed = site.replay_plant().expect("a recording");
+    assert_eq!(replayed.timing.slot, Span::from_min(10));
+    assert_eq!(replayed.inverters[0].every, Span::from_min(10));
+    assert_eq!(replayed.channels, site.plant.channels);
+    let recording = site.recording.expect("a recording");
+    assert_eq!(recording.timezone, site.timezone);
+    assert_eq!(recording.file, Path::new("data/a.csv"));
+}
+
+#[test]
+fn a_recording_is_read_as_written() {
+    let recording = field().recording.expect("a recording");
+    assert_eq!(recording.stamp, Stamp::End);
+    assert_eq!(recording.timezone, chrono_tz::UTC);
+    assert_eq!(recording.file, sites().join("test-field.csv"));
+    assert_eq!(recording.columns.len(), 5);
+    let feed_in = recording
+        .columns
+        .iter()
+        .find(|c| c.header == "Feed-in [kW]");
+    let feed_in = feed_in.expect("a column");
+    assert_eq!((feed_in.scale, feed_in.offset), (1000.0, 0.0));
+    let channel = field().plant.channels.channel(feed_in.channel).to_string();
+    assert_eq!(channel, "inv-1/ac_power_w");
+}
+
+#[test]
+fn sources_that_cannot_be_read_yet_are_named_and_are_no_problem() {
+    assert_eq!(barn().not_readable(), []);
+    let of = |from: &str, to: &str| {
+        let text = barn_text();
+        let lines: Vec<&str> = text.lines().filter(|l| !l.starts_with('#')).collect();
+        let text = lines.join("\n");
+        assert!(text.contains(from), "nothing to change");
+        let text = text.replacen(from, to, 1);
+        parse("barn", &text, Path::new("")).expect("a right file")
+    };
+    let tcp = "kind = \"modbus-tcp\"\naddress = \"192.0.2.21:502\"";
+    let rtu = of(tcp, "kind = \"modbus-rtu\"\nserial = \"/dev/ttyS1\"");
+    assert!(matches!(
+        &rtu.sources[0].link,
+        Link::ModbusRtu {
+            baud: 9600,
+            unit: 1,
+            ..
+        }
+    ));
+    let reasons = rtu.not_readable();
+    assert!(
+        matches!(
+            &reasons[..],
+            [NotReadable::Kind {
+                kind: "modbus-rtu",
+                ..
+            }]
+        ),
+        "{reasons:?}"
+    );
+    let mqtt = of(
+        tcp,
+        "kind = \"mqtt\"\naddress = \"[2001:db8::5]:1883\"\ntopic = \"barn\"",
+    );
+    assert!(matches!(&mqtt.sources[0].link, Link::Mqtt { .. }));
+    let mapped = of("map = \"sunspec\"", "map = \"registers/barn.toml\"");
+    let file = PathBuf::from("registers/barn.toml");
+    assert_eq!(mapped.sources[0].map, RegisterMap::File(file));
+    assert!(matches!(
+        &mapped.not_readable()[..],
+        [NotReadable::Map { .. }]
+    ));
+    let reasons = field().not_readable();
+    assert_eq!(reasons.len(), 2, "{reasons:?}");
+    assert_eq!(
+        reasons[0].to_string(),
+        "inv-1 has no source, so there is nothing to read live"
+    );
+}
+
+#[test]
+fn a_nominal_voltage_of_its_own_moves_limits_that_are_ratios() {
+    let text = barn_text()
+        .replace("grid_rules = \"au-c\"", "grid_rules = \"ieee1547-cat2\"")
+        .replace(
+            "# nominal_phase_voltage_v = 277",
+            "nominal_phase_voltage_v = 277",
+        );
+    let site = parse("barn", &text, Path::new("")).expect("a right file");
+    let limits = &site.plant.site.grid_limits;
+    assert_eq!(limits.nominal_voltage.v(), 277.0);
+    assert_eq!(limits.over_voltage[1].limit.v(), 1.2 * 277.0);
+}

@@ -1,0 +1,200 @@
+//! `noonmark check SITE`: the site file and the design it describes, as a table for people.
+//! Never in here: what a limit is; that is `analysis::plant::design`.
+
+use analysis::plant::design::{ASSUMED_COLDEST_DEGC, Check, Line, Verdict, check as check_design};
+use config::checked::SiteFile;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// Exit code of a command that did what it was asked.
+pub const DONE: u8 = 0;
+/// Exit code of a site file that cannot be read or is wrong.
+pub const BAD_SITE_FILE: u8 = 78;
+
+/// Prints all problems of a site file, or the design it describes; gives the exit code.
+///
+/// A design that is wrong is still a right site file, and the code is 0. `colour` is for a terminal
+/// that shows it. An error means that `out` did not take the report.
+pub fn check(site: &Path, out: &mut dyn Write, colour: bool) -> io::Result<u8> {
+    match config::load(site) {
+        Err(errors) => {
+            out.write_all(errors.render(colour).as_bytes())?;
+            Ok(BAD_SITE_FILE)
+        }
+        Ok(site_file) => {
+            report(&site_file, out)?;
+            Ok(DONE)
+        }
+    }
+}
+
+const LAST_WORD: &str = "These numbers are aids. Local code, the manuals of the equipment and \
+                         licensed people decide.";
+
+fn report(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
+    let lines = check_design(&site_file.plant);
+    overview(site_file, out)?;
+    table(&lines, out)?;
+    rules(&lines, out)?;
+    notes(site_file, out)?;
+    verdict(&lines, out)?;
+    writeln!(out, "{LAST_WORD}")
+}
+
+fn overview(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
+    let plant = &site_file.plant;
+    let inputs = plant.inverters.iter().flat_map(|inverter| &inverter.inputs);
+    let strings: usize = inputs.clone().map(|input| input.strings.len()).sum();
+    let dc_kw = inputs
+        .clone()
+        .map(|input| plant.input_rated(input).w())
+        .sum::<f64>()
+        / 1000.0;
+    let counts = [
+        counted(plant.inverters.len(), "inverter"),
+        counted(inputs.count(), "input"),
+        counted(strings, "string"),
+        counted(plant.weather.len(), "weather device"),
+    ];
+    writeln!(
+        out,
+        "{}: {}, {dc_kw:.2} kW of modules",
+        plant.site.name,
+        counts.join(", ")
+    )?;
+    let limits = &plant.site.grid_limits.rules;
+    writeln!(
+        out,
+        "supply rules {limits}; {} channels\n",
+        plant.channels.len()
+    )
+}
+
+fn counted(count: usize, noun: &str) -> String {
+    let s = if count == 1 { "" } else { "s" };
+    format!("{count} {noun}{s}")
+}
+
+const HEADERS: [&str; 7] = ["where", "what", "value", "limit", "margin", "", "rule"];
+/// Columns that hold numbers stand to the right.
+const NUMBERS: [bool; 7] = [false, false, true, true, true, false, true];
+
+fn table(lines: &[Line], out: &mut dyn Write) -> io::Result<()> {
+    let rules = rules_in_use(lines);
+    let rows: Vec<[String; 7]> = lines.iter().map(|line| row(line, &rules)).collect();
+    let mut widths = HEADERS.map(|header| header.chars().count());
+    for row in &rows {
+        for (width, cell) in widths.iter_mut().zip(row) {
+            *width = (*width).max(cell.chars().count());
+        }
+    }
+    print_row(&HEADERS.map(str::to_owned), &widths, out)?;
+    for row in &rows {
+        print_row(row, &widths, out)?;
+    }
+    writeln!(out)
+}
+
+fn row(line: &Line, rules: &[Check]) -> [String; 7] {
+    let rule = rules.iter().position(|check| *check == line.check);
+    let number = |value: Option<f64>| {
+        value.map_or("-".to_owned(), |value| with_unit(value, line.check.unit()))
+    };
+    [
+        line.subject.to_string(),
+        line.check.name().to_owned(),
+        number(Some(line.value)),
+        number(line.limit),
+        number(line.margin),
+        line.verdict.word().to_owned(),
+        rule.map_or(String::new(), |index| format!("[{}]", index + 1)),
+    ]
+}
+
+/// Volts to a tenth, amperes to a hundredth, ratios to a thousandth: finer than any datasheet.
+fn with_unit(value: f64, unit: &str) -> String {
+    match unit {
+        "V" => format!("{value:.1} V"),
+        "A" => format!("{value:.2} A"),
+        _ => format!("{value:.3}"),
+    }
+}
+
+fn print_row(cells: &[String; 7], widths: &[usize; 7], out: &mut dyn Write) -> io::Result<()> {
+    let mut text = String::new();
+    for ((cell, &width), right) in cells.iter().zip(widths).zip(NUMBERS) {
+        let padded = match right {
+            true => format!("{cell:>width$}  "),
+            false => format!("{cell:<width$}  "),
+        };
+        text.push_str(&padded);
+    }
+    writeln!(out, "{}", text.trim_end())
+}
+
+fn rules_in_use(lines: &[Line]) -> Vec<Check> {
+    let mut checks: Vec<Check> = lines.iter().map(|line| line.check).collect();
+    checks.sort();
+    checks.dedup();
+    checks
+}
+
+fn rules(lines: &[Line], out: &mut dyn Write) -> io::Result<()> {
+    for (index, check) in rules_in_use(lines).iter().enumerate() {
+        let mark = format!("[{}]", index + 1);
+        paragraph(&mark, &format!("{}: {}", check.name(), check.rule()), out)?;
+    }
+    writeln!(out)
+}
+
+/// Room for the text of a rule beside its mark.
+const TEXT_WIDTH: usize = 92;
+
+fn paragraph(mark: &str, text: &str, out: &mut dyn Write) -> io::Result<()> {
+    let (mut line, mut mark) = (String::new(), mark);
+    for word in text.split_whitespace() {
+        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > TEXT_WIDTH {
+            writeln!(out, "{mark:<5}{line}")?;
+            (line, mark) = (String::new(), "");
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    writeln!(out, "{mark:<5}{line}")
+}
+
+/// What the numbers rest on, and what this version cannot do with the file.
+fn notes(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
+    let site = &site_file.plant.site;
+    let hottest = site.design_hottest_cell.degc();
+    match site.design_coldest {
+        Some(coldest) => {
+            let coldest = coldest.degc();
+            writeln!(
+                out,
+                "Tmin = {coldest} degC, Tmax = {hottest} degC, from the site file."
+            )?;
+        }
+        None => writeln!(
+            out,
+            "Tmin = {ASSUMED_COLDEST_DEGC} degC is assumed, so its lines are to be looked at: give \
+             design_coldest_degc in [site]. Tmax = {hottest} degC."
+        )?,
+    }
+    for reason in site_file.not_readable() {
+        writeln!(out, "Cannot be read live: {reason}.")?;
+    }
+    writeln!(out)
+}
+
+fn verdict(lines: &[Line], out: &mut dyn Write) -> io::Result<()> {
+    let count = |verdict| lines.iter().filter(|line| line.verdict == verdict).count();
+    let (wrong, look) = (count(Verdict::Wrong), count(Verdict::Look));
+    writeln!(
+        out,
+        "{} checks: {wrong} wrong, {look} to look at.",
+        lines.len()
+    )
+}
