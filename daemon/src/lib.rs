@@ -1,1 +1,3 @@
 //! The daemon.
+
+pub mod report;

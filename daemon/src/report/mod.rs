@@ -1,0 +1,3 @@
+//! What a report writes into its folder.
+
+pub mod chart_files;
