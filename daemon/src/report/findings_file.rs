@@ -3,29 +3,22 @@
 //! Times are UTC as RFC 3339; what there is none of is `null`. The file appears whole or not at all.
 //! Never in here: choosing or wording findings.
 
+use super::whole_file::{WriteError, write_whole};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Evidence, Finding};
 use analysis::plant::Site;
 use analysis::reading::Time;
 use chrono::{DateTime, SecondsFormat};
 use serde::Serialize;
-use std::ffi::OsString;
-use std::fs::{self, File};
-use std::io::{self, BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use thiserror::Error;
 
 /// Why the file could not be written. A file that was there before is untouched.
 #[derive(Debug, Error)]
 pub enum FindingsFileError {
-    /// The system refused.
-    #[error("write {}", path.display())]
-    Write {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        source: io::Error,
-    },
+    /// The file could not be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
     /// NaN or infinity, which JSON cannot say.
     #[error("write finding {id}: {name} is {found}")]
     NotFinite {
@@ -125,33 +118,15 @@ pub fn line(finding: &Finding, site: &Site) -> Result<String, FindingsFileError>
 
 /// Writes the findings in the order given, in place of an earlier file.
 ///
-/// They go to a file beside it first, which then takes its name: who reads at the same time sees
-/// the old file or the new one, never half of one.
+/// # Errors
+/// If a finding cannot be said in JSON, or the file cannot be written.
 pub fn write(path: &Path, findings: &[Finding], site: &Site) -> Result<(), FindingsFileError> {
-    let lines = findings.iter().map(|finding| line(finding, site));
-    let lines = lines.collect::<Result<Vec<_>, _>>()?;
-    let mut partial = OsString::from(path);
-    partial.push(".partial");
-    let partial = PathBuf::from(partial);
-    write_lines(&partial, &lines)
-        .and_then(|()| fs::rename(&partial, path))
-        .map_err(|source| {
-            // The first refusal is the one to tell; a second one here changes nothing for anyone.
-            let _ = fs::remove_file(&partial);
-            FindingsFileError::Write {
-                path: path.to_owned(),
-                source,
-            }
-        })
-}
-
-fn write_lines(path: &Path, lines: &[String]) -> io::Result<()> {
-    let mut out = BufWriter::new(File::create(path)?);
-    for line in lines {
-        writeln!(out, "{line}")?;
+    let mut text = String::new();
+    for finding in findings {
+        text.push_str(&line(finding, site)?);
+        text.push('\n');
     }
-    // Before the rename, so that a power cut cannot leave the new name on an empty file.
-    out.into_inner()?.sync_all()
+    Ok(write_whole(path, text.as_bytes())?)
 }
 
 fn refuse_not_finite(finding: &Finding) -> Result<(), FindingsFileError> {

@@ -1,3 +1,87 @@
-//! What is told to people and to other programs.
+//! What people and other programs get to see: findings, ledger and summary picture in a folder.
+//!
+//! Everything is made from the store, live as after a replay.
+//! Never in here: what is wrong with a plant, or sending anything.
 
-pub mod findings_file;
+mod chart_files;
+mod findings_file;
+mod ledger_file;
+mod text;
+mod whole_file;
+mod writer;
+
+pub use chart_files::ChartFilesError;
+pub use findings_file::FindingsFileError;
+pub use ledger_file::LedgerFileError;
+pub use text::line;
+pub use whole_file::WriteError;
+pub use writer::Writer;
+
+use crate::store::{Store, StoreError};
+use analysis::chart::{Size, SummaryInput};
+use analysis::ledger;
+use analysis::plant::Plant;
+use analysis::reading::{Span, Time};
+use chrono_tz::Tz;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// Why a report is not in its folder.
+#[derive(Debug, Error)]
+pub enum ReportError {
+    /// The store cannot be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The findings.
+    #[error(transparent)]
+    Findings(#[from] FindingsFileError),
+    /// The ledger.
+    #[error(transparent)]
+    Ledger(#[from] LedgerFileError),
+    /// The picture.
+    #[error(transparent)]
+    Chart(#[from] ChartFilesError),
+}
+
+/// Whose report it is.
+#[derive(Debug, Clone, Copy)]
+pub struct About<'a> {
+    /// The plant as it was analysed.
+    pub plant: &'a Plant,
+    /// Time zone of its readers.
+    pub timezone: Tz,
+}
+
+/// Writes `findings.jsonl`, `ledger.csv`, `summary.svg` and `summary.png` of everything in the
+/// store; the last two of the latest `latest` of it, or of all. Returns what was written; there is no
+/// picture while no slot has been closed.
+///
+/// # Errors
+/// If the store cannot be read or a file cannot be written.
+pub fn write(
+    folder: &Path,
+    about: About<'_>,
+    store: &Store,
+    latest: Option<Span>,
+) -> Result<Vec<PathBuf>, ReportError> {
+    let About { plant, timezone } = about;
+    let findings = store.findings()?;
+    let findings_path = folder.join("findings.jsonl");
+    findings_file::write(&findings_path, &findings, &plant.site)?;
+    let mut written = vec![findings_path];
+    let Some((first, last)) = store.span()? else { return Ok(written) };
+    let from = latest.map_or(first, |latest| first.max(last - latest));
+    let slots = store.slots(from, last)?;
+    let ledger_path = folder.join("ledger.csv");
+    ledger_file::write(&ledger_path, plant, &ledger::hourly(plant, &slots, &findings))?;
+    written.push(ledger_path);
+    let input = SummaryInput {
+        site_name: &plant.site.name,
+        plant,
+        slots: &slots,
+        findings: &findings,
+        utc_offset: &|at: Time| text::utc_offset(at, timezone),
+    };
+    written.extend(chart_files::write(&input, Size::default(), folder)?);
+    Ok(written)
+}

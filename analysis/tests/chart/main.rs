@@ -1,0 +1,6 @@
+//! The summary picture: its structure, its limits, and that nothing makes it panic.
+//! Property tests, and structure of our own output; no reference numbers.
+
+mod plant;
+mod properties;
+mod structure;
