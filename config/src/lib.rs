@@ -1,7 +1,7 @@
 //! Site file to checked plant, all problems reported together, with line and column.
 //!
 //! Two views of a file: `raw` mirrors the TOML and declares every key once; [`checked`] cannot hold
-//! a bad value, and everything past this crate takes it. In between, [`check`] relates keys to each
+//! a bad value, and everything past this crate takes it. In between, `check` relates keys to each
 //! other. Nothing stops at the first problem: a value that cannot be read is left out, the rest is
 //! checked, and only a file without any problem becomes a [`checked::SiteFile`].
 //!

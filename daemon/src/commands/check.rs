@@ -116,6 +116,7 @@ fn with_unit(value: f64, unit: &str) -> String {
     match unit {
         "V" => format!("{value:.1} V"),
         "A" => format!("{value:.2} A"),
+        "planes" => format!("{value:.0}"),
         _ => format!("{value:.3}"),
     }
 }

@@ -15,7 +15,7 @@ macro_rules! checks {
                 match self { $(Check::$variant => $name,)* }
             }
 
-            /// Unit of value, limit and margin; empty for ratios and counts.
+            /// Unit of value, limit and margin; empty for ratios.
             pub const fn unit(self) -> &'static str {
                 match self { $(Check::$variant => $unit,)* }
             }
@@ -62,7 +62,7 @@ checks! {
         "(largest - smallest) / largest of the strings' open-circuit voltage; parallel strings \
          are of one length and module type, and 5 % is the most that is accepted (common \
          practice, AS/NZS 5033 from memory, verify).";
-    Planes "planes on one input" ""
+    Planes "planes on one input" "planes"
         "Strings in parallel share one plane; on several planes the tracker finds no common peak \
          and the strings cannot be compared; common practice.";
     ReverseCurrent "reverse current into one string" "A"
