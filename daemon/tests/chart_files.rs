@@ -52,7 +52,10 @@ fn a_picture_that_cannot_be_drawn_leaves_the_old_one() {
     let old = folder.path().join(SVG_NAME);
     fs::write(&old, "old").expect("it can be written");
     let refused = write(&plant::plant(), &[], folder.path());
-    assert!(matches!(refused, Err(ChartFilesError::Draw(_))), "{refused:?}");
+    assert!(
+        matches!(refused, Err(ChartFilesError::Draw(_))),
+        "{refused:?}"
+    );
     assert_eq!(fs::read_to_string(&old).expect("it is still there"), "old");
 }
 

@@ -63,9 +63,9 @@ fn explain<DB: DrawingBackend>(entry: &Entry, canvas: &mut Canvas<DB>) -> Result
         Key::Measured => canvas.line(&[(x, y), (sample.right, y)], INK, MEASURED_WIDTH)?,
         Key::Expected => {
             canvas.fill(sample, Fill::Solid(BAND), BAND)?;
-            panel::dashed(&[(x, y), (sample.right, y)], canvas)?;
+            panel::dashed(&[(x, y), (sample.right, y)], 1.0, canvas)?;
         }
-        Key::DayRange => canvas.fill(sample, Fill::Solid(GRID), GRID)?,
+        Key::DayRange => canvas.fill(sample, Fill::Solid(DAY_RANGE), DAY_RANGE)?,
         Key::Gate(gate) => patch(sample, gate, canvas)?,
         Key::Severity(severity) => bar_body(sample, severity, canvas)?,
     }
@@ -120,7 +120,7 @@ fn time_labels<DB: DrawingBackend>(
         let typ = if tick.strong { STRONG_TICK } else { TICK };
         let half = layout.fonts.width(&tick.label, typ) / 2.0;
         // The first and the last label stay inside the picture.
-        let x = tick.x.min(layout.axis.right + MARGIN - 2.0 - half);
+        let x = tick.x.min(layout.axis.right + MARGIN - 6.0 - half);
         canvas.text(&tick.label, typ, (x, top + 15.0), Side::Middle)?;
     }
     Ok(())
@@ -210,9 +210,9 @@ fn lane_bar<DB: DrawingBackend>(
     open_ends(rect, bar, canvas)?;
     let plate = Rect {
         left: lane_bar.label_left - PLATE_PX,
-        top: middle - LABEL.size / 2.0 - 2.0,
+        top: rect.top + 1.0,
         right: lane_bar.label_right + PLATE_PX,
-        bottom: middle + LABEL.size / 2.0 + 2.0,
+        bottom: rect.bottom - 1.0,
     };
     // Also beside the bar: it keeps the grid lines out of the text.
     canvas.fill(plate, Fill::Solid(PAPER), PAPER)?;

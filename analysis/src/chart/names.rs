@@ -23,31 +23,37 @@ pub fn of(source: Source, input: &SummaryInput, starts_at_zero: bool) -> Vec<Lin
 fn irradiance(plane: usize, input: &SummaryInput) -> Vec<Line> {
     let fixed = &input.plant.planes[plane];
     let (tilt, azimuth) = (fixed.tilt.deg(), fixed.azimuth.deg());
-    vec![
+    let mut lines = vec![
         (words::plain(&fixed.id), NAME),
         ("irradiance, W/m²".to_owned(), LABEL),
-        (format!("tilt {tilt:.0}°, azimuth {azimuth:.0}°"), DETAIL),
-        (format!("from {}", rungs(plane, input)), DETAIL),
-    ]
+    ];
+    lines.extend(rungs(plane, input).into_iter().map(|rung| (rung, DETAIL)));
+    lines.push((format!("tilt {tilt:.0}°, azimuth {azimuth:.0}°"), DETAIL));
+    lines
 }
 
-/// In words, with the share of each where there are several.
-fn rungs(plane: usize, input: &SummaryInput) -> String {
+/// Where the irradiance came from, with the share of each source where there are several.
+fn rungs(plane: usize, input: &SummaryInput) -> Vec<String> {
     let mut counts = BTreeMap::new();
     for (_, rung) in input.slots.iter().filter_map(|slot| slot.planes[plane].poa) {
         *counts.entry(rung).or_insert(0usize) += 1;
     }
     let total: usize = counts.values().sum();
-    match counts.len() {
-        0 => "no source".to_owned(),
-        1 => counts.into_keys().map(words::rung).collect(),
-        _ => {
-            let share = |n: usize| (100.0 * n as f64 / total as f64).round();
-            let named = counts
-                .into_iter()
-                .map(|(rung, n)| format!("{} {} %", words::rung(rung), share(n)));
-            named.collect::<Vec<_>>().join(", ")
-        }
+    let several = counts.len() > 1;
+    counts
+        .into_iter()
+        .map(|(rung, n)| match several {
+            false => format!("from {}", words::rung(rung)),
+            true => format!("{} {}", share(n, total), words::rung(rung)),
+        })
+        .collect()
+}
+
+/// `91 %`; a share that is there but rounds to nothing is said to be under one.
+fn share(n: usize, total: usize) -> String {
+    match (100.0 * n as f64 / total as f64).round() {
+        0.0 => "< 1 %".to_owned(),
+        percent => format!("{percent} %"),
     }
 }
 

@@ -4,7 +4,7 @@ use super::canvas::{Canvas, Fill, Point, Rect, Side};
 use super::layout::{Layout, Panel};
 use super::path;
 use super::period::TimeAxis;
-use super::series::{self, Run, Source};
+use super::series::{self, Run, Source, Traces};
 use super::style::*;
 use super::value_axis::ValueAxis;
 use super::{ChartError, SummaryInput, gates, names};
@@ -18,16 +18,14 @@ pub fn panel<DB: DrawingBackend>(
     canvas: &mut Canvas<DB>,
 ) -> Result<(), ChartError> {
     ground(panel, input, layout, canvas)?;
-    time_grid(panel.plot, &layout.axis, canvas)?;
     match &panel.values {
         Some(values) => {
-            value_grid(panel.plot, values, canvas)?;
             let scale = Scale {
                 plot: panel.plot,
                 values,
                 axis: &layout.axis,
             };
-            curves(panel.source, input, &scale, canvas)?;
+            content(panel.source, input, &scale, canvas)?;
         }
         None => {
             let middle = (panel.plot.left + panel.plot.right) / 2.0;
@@ -127,11 +125,7 @@ impl Scale<'_> {
     /// The outline between the lower and the upper value, cut at the panel.
     fn outline(&self, run: &Run<(f64, f64)>) -> Vec<Point> {
         let side = |pick: fn(&(f64, f64)) -> f64| {
-            let run = run.iter().map(|p| series::Piece {
-                from: p.from,
-                to: p.to,
-                value: pick(&p.value),
-            });
+            let run = run.iter().map(|p| p.with(pick(&p.value)));
             path::thinned(&self.points(&run.collect()))
         };
         let mut outline = side(|v| v.1);
@@ -146,48 +140,72 @@ impl Scale<'_> {
     }
 }
 
-fn curves<DB: DrawingBackend>(
+/// Areas, over them the grid, over that the lines.
+fn content<DB: DrawingBackend>(
     source: Source,
     input: &SummaryInput,
     scale: &Scale,
     canvas: &mut Canvas<DB>,
 ) -> Result<(), ChartError> {
     let traces = series::traces(source, input.slots, scale.axis, input.utc_offset);
+    areas(source, &traces, scale, canvas)?;
+    time_grid(scale.plot, scale.axis, canvas)?;
+    value_grid(scale.plot, scale.values, canvas)?;
+    lines(source, &traces, scale, canvas)
+}
+
+fn areas<DB: DrawingBackend>(
+    source: Source,
+    traces: &Traces,
+    scale: &Scale,
+    canvas: &mut Canvas<DB>,
+) -> Result<(), ChartError> {
     for run in &traces.range {
-        canvas.area(&scale.outline(run), GRID)?;
+        canvas.area(&scale.outline(run), DAY_RANGE)?;
     }
     for run in &traces.band {
         canvas.area(&scale.outline(run), BAND)?;
     }
     if let Source::Irradiance(_) = source {
         for run in &traces.measured {
-            let from_zero = run.iter().map(|p| series::Piece {
-                from: p.from,
-                to: p.to,
-                value: (0.0, p.value),
-            });
+            let from_zero = run.iter().map(|p| p.with((0.0, p.value)));
             canvas.area(&scale.outline(&from_zero.collect()), LIGHT_FILL)?;
         }
     }
-    for part in traces.expected.iter().flat_map(|run| scale.parts(run)) {
-        dashed(&part, canvas)?;
+    Ok(())
+}
+
+fn lines<DB: DrawingBackend>(
+    source: Source,
+    traces: &Traces,
+    scale: &Scale,
+    canvas: &mut Canvas<DB>,
+) -> Result<(), ChartError> {
+    let parts =
+        |runs: &[Run<f64>]| -> Vec<_> { runs.iter().flat_map(|r| scale.parts(r)).collect() };
+    let expected = parts(&traces.expected);
+    let length: f64 = expected.iter().map(|part| path::length(part)).sum();
+    let stretch = (length / (MOST_DASHES * (DASH.0 + DASH.1))).max(1.0);
+    for part in &expected {
+        dashed(part, stretch, canvas)?;
     }
     let colour = match source {
         Source::Irradiance(_) => LIGHT_EDGE,
         _ => INK,
     };
-    for part in traces.measured.iter().flat_map(|run| scale.parts(run)) {
-        canvas.line(&part, colour, MEASURED_WIDTH)?;
-    }
-    Ok(())
+    let measured = parts(&traces.measured);
+    measured
+        .iter()
+        .try_for_each(|part| canvas.line(part, colour, MEASURED_WIDTH))
 }
 
-/// The line of expected values.
+/// The line of expected values, its dashes `stretch` times as long as usual.
 pub fn dashed<DB: DrawingBackend>(
     points: &[Point],
+    stretch: f64,
     canvas: &mut Canvas<DB>,
 ) -> Result<(), ChartError> {
-    path::dashes(points, DASH)
+    path::dashes(points, (DASH.0 * stretch, DASH.1 * stretch))
         .iter()
         .try_for_each(|dash| canvas.line(dash, EXPECTED, EXPECTED_WIDTH))
 }
@@ -204,7 +222,8 @@ fn describe<DB: DrawingBackend>(
     for (text, typ) in names::of(panel.source, input, starts_at_zero) {
         for line in canvas.fonts.wrapped(&text, typ, room) {
             y += typ.size + 3.0;
-            if y > panel.plot.bottom {
+            // The gap under the panel is free left of the plots.
+            if y > panel.plot.bottom + GROUP_GAP / 2.0 {
                 return Ok(());
             }
             canvas.text(&line, typ, (MARGIN, y - 2.0), Side::Left)?;

@@ -77,6 +77,14 @@ fn distance(p: Point, a: Point, b: Point) -> f64 {
     (p.0 - a.0 - t * dx).hypot(p.1 - a.1 - t * dy)
 }
 
+/// The length of a line.
+pub fn length(points: &[Point]) -> f64 {
+    let pieces = points.windows(2);
+    pieces
+        .map(|p| (p[1].0 - p[0].0).hypot(p[1].1 - p[0].1))
+        .sum()
+}
+
 /// The dashes of a line: `dash` pixels drawn, `gap` pixels not, from its beginning.
 pub fn dashes(points: &[Point], (dash, gap): (f64, f64)) -> Vec<Vec<Point>> {
     let mut dashes = Vec::new();

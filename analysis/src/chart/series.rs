@@ -121,6 +121,14 @@ pub struct Piece<T> {
     pub value: T,
 }
 
+impl<T> Piece<T> {
+    /// Another value over the same time.
+    pub fn with<U>(&self, value: U) -> Piece<U> {
+        let Self { from, to, .. } = *self;
+        Piece { from, to, value }
+    }
+}
+
 /// Pieces that follow each other without a gap.
 pub type Run<T> = Vec<Piece<T>>;
 
@@ -151,7 +159,7 @@ pub fn traces(
 ) -> Traces {
     if by_day(axis) {
         let days = days(source, slots, utc_offset);
-        let range = runs(days.iter().map(|(day, range)| piece(day, |_| *range)));
+        let range = runs(days.iter().map(|(day, range)| day.with(*range)));
         let shown: Vec<_> = days.into_iter().map(|(day, _)| day).collect();
         Traces {
             range,
@@ -165,9 +173,9 @@ pub fn traces(
 
 fn lines(samples: &[Piece<Sample>]) -> Traces {
     Traces {
-        measured: runs(samples.iter().map(|s| piece(s, |v| v.measured))),
-        expected: runs(samples.iter().map(|s| piece(s, |v| v.expected))),
-        band: runs(samples.iter().map(|s| piece(s, |v| v.band()))),
+        measured: runs(samples.iter().map(|s| s.with(s.value.measured))),
+        expected: runs(samples.iter().map(|s| s.with(s.value.expected))),
+        band: runs(samples.iter().map(|s| s.with(s.value.band()))),
         range: Vec::new(),
     }
 }
@@ -177,14 +185,6 @@ fn slot_piece(source: Source, slot: &Slot) -> Piece<Sample> {
         from: slot.start,
         to: slot.start + slot.span,
         value: source.sample(slot),
-    }
-}
-
-fn piece<T>(of: &Piece<Sample>, pick: impl Fn(&Sample) -> Option<T>) -> Piece<Option<T>> {
-    Piece {
-        from: of.from,
-        to: of.to,
-        value: pick(&of.value),
     }
 }
 

@@ -15,7 +15,9 @@ pub const SOFT_INK: Rgb = (84, 90, 102);
 /// Expected values: a middle tone, and dashed.
 pub const EXPECTED: Rgb = (196, 96, 20);
 /// Their band: light, under everything.
-pub const BAND: Rgb = (250, 217, 176);
+pub const BAND: Rgb = (247, 205, 155);
+/// From the least to the greatest value of a day.
+pub const DAY_RANGE: Rgb = (228, 235, 246);
 /// Irradiance: filled area and its edge.
 pub const LIGHT_FILL: Rgb = (236, 228, 196);
 /// Edge of the irradiance.
@@ -34,9 +36,11 @@ pub const MEASURED_WIDTH: f64 = 1.5;
 /// Width of the expected line.
 pub const EXPECTED_WIDTH: f64 = 1.5;
 /// Width of frames and grid lines.
-pub const HAIRLINE: f64 = 0.75;
+pub const HAIRLINE: f64 = 0.7;
 /// Dash and gap of the expected line.
 pub const DASH: (f64, f64) = (6.0, 4.0);
+/// Each dash is an element of the SVG, so a long line has longer ones instead of more.
+pub const MOST_DASHES: f64 = 300.0;
 
 /// A size and weight of text.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -81,7 +85,7 @@ pub const TICK_ROOM: f64 = 46.0;
 /// Height of a panel of an input or an inverter.
 pub const PANEL_HEIGHT: f64 = 80.0;
 /// Height of a panel of a plane.
-pub const PLANE_HEIGHT: f64 = 76.0;
+pub const PLANE_HEIGHT: f64 = 80.0;
 /// Between the two panels of an input.
 pub const PAIR_GAP: f64 = 6.0;
 /// Between groups of panels.
@@ -93,7 +97,7 @@ pub const TAG_ROW: f64 = 14.0;
 /// Height of a row in the lane of findings.
 pub const LANE_ROW: f64 = 24.0;
 /// Height of a bar in the lane of findings.
-pub const BAR_HEIGHT: f64 = 14.0;
+pub const BAR_HEIGHT: f64 = 17.0;
 /// Height of a time axis with its labels.
 pub const AXIS_HEIGHT: f64 = 22.0;
 /// Height of a heading line.
@@ -103,4 +107,4 @@ pub const LEGEND_ROW: f64 = 22.0;
 /// Least distance of time labels.
 pub const TIME_LABEL_ROOM: f64 = 78.0;
 /// Least distance of value labels.
-pub const VALUE_LABEL_ROOM: f64 = 22.0;
+pub const VALUE_LABEL_ROOM: f64 = 16.0;

@@ -27,9 +27,9 @@ pub fn count(n: usize, one: &str) -> String {
 pub fn rung(rung: WeatherRung) -> &'static str {
     match rung {
         WeatherRung::PlaneSensor => "sensor in the plane",
-        WeatherRung::HorizontalWithDiffuse => "horizontal sensor with direct or diffuse",
-        WeatherRung::HorizontalOnly => "horizontal sensor alone",
-        WeatherRung::OwnInputs => "clear sky scaled by own inputs",
+        WeatherRung::HorizontalWithDiffuse => "horizontal with diffuse",
+        WeatherRung::HorizontalOnly => "horizontal sensor only",
+        WeatherRung::OwnInputs => "clear sky, own inputs",
     }
 }
 

@@ -47,7 +47,7 @@ pub fn plant() -> Plant {
                 30.0,
                 &[(0, &["A1", "A2"]), (0, &["B1", "B2"]), (1, &["C1"])],
             ),
-            inverter("inv-2", 16.5, &[(0, &["D1", "D2"]), (1, &["E1"])]),
+            inverter("inv-2", 14.0, &[(0, &["D1", "D2"]), (1, &["E1"])]),
         ],
         weather: vec![WeatherDevice {
             id: DeviceId::new("mast"),

@@ -132,11 +132,13 @@ fn every_finding_has_its_label_and_says_whether_it_stands() {
 #[test]
 fn the_source_of_the_irradiance_is_said_in_words() {
     let svg = Example::days(4).svg();
-    let words = texts(&svg).join(" ");
-    assert!(
-        words.contains("from sensor in the plane 91 %, clear sky"),
-        "{words}"
+    assert_eq!(
+        count(&svg, "91 % sensor in the plane"),
+        2,
+        "{:?}",
+        texts(&svg)
     );
+    assert_eq!(count(&svg, "9 % clear sky, own inputs"), 2);
 }
 
 #[test]
