@@ -5,10 +5,10 @@
 //! memory and goes with the next one; the engine does not wait.
 //! Never in here: sockets, the clock, files other than the store.
 
-use crate::store::{Step, Store, StoreError};
+use crate::store::{EngineState as SavedState, Step, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
-use analysis::engine::{Engine, EngineError, EngineState, Input};
+use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
 use analysis::plant::Plant;
 use analysis::reading::{Offer, Reading, Time};
 use std::collections::BTreeMap;
@@ -70,12 +70,26 @@ impl Analyst {
         store: Store,
         keep_readings: bool,
     ) -> Result<Self, AnalyseError> {
+        let mut waiting = Waiting::default();
         let engine = match store.load_engine_state()? {
             None => Engine::new(plant)?,
-            Some(saved) => resume(plant, &saved, &store)?,
+            Some(saved) => match resume(plant.clone(), &saved) {
+                Err(EngineError::Chain(error)) => return Err(EngineError::Chain(error).into()),
+                Err(reason) => {
+                    warn!(%reason, "the engine starts afresh; what stood is looked for anew");
+                    waiting.close_standing(&store)?;
+                    Engine::new(plant)?
+                }
+                Ok(engine) => engine,
+            },
         };
-        let (refused, waiting) = (Refused::default(), Waiting::default());
-        Ok(Self { engine, store, refused, waiting, keep_readings })
+        Ok(Self {
+            engine,
+            store,
+            refused: Refused::default(),
+            waiting,
+            keep_readings,
+        })
     }
 
     /// Takes readings and the watermark. Returns the findings that began or ended.
@@ -97,7 +111,9 @@ impl Analyst {
         // What a standing finding has cost grows slot by slot.
         let standing = self.engine.standing().filter(|_| refresh);
         for finding in standing.chain(&output.findings) {
-            self.waiting.findings.insert(finding.id.to_string(), finding.clone());
+            self.waiting
+                .findings
+                .insert(finding.id.to_string(), finding.clone());
         }
         output.findings
     }
@@ -107,7 +123,10 @@ impl Analyst {
     /// # Errors
     /// If the store refuses; everything still waits then.
     pub fn save(&mut self) -> Result<(), StoreError> {
-        let state = encode(self.engine.state());
+        let state = SavedState {
+            version: STATE_VERSION,
+            bytes: postcard::to_stdvec(self.engine.state()).expect("plain data always encodes"),
+        };
         let findings: Vec<Finding> = self.waiting.findings.values().cloned().collect();
         let step = Step {
             readings: &self.waiting.readings,
@@ -124,10 +143,17 @@ impl Analyst {
     }
 
     fn bound_waiting(&mut self) {
-        let over = self.waiting.readings.len().saturating_sub(MAX_WAITING_READINGS);
+        let over = self
+            .waiting
+            .readings
+            .len()
+            .saturating_sub(MAX_WAITING_READINGS);
         if over > 0 {
             self.waiting.readings.drain(..over);
-            error!(readings = over, "raw readings lost: the store has refused for too long");
+            error!(
+                readings = over,
+                "raw readings lost: the store has refused for too long"
+            );
         }
     }
 
@@ -147,28 +173,34 @@ impl Analyst {
     }
 }
 
-fn encode(state: &EngineState) -> Vec<u8> {
-    postcard::to_stdvec(state).expect("plain data always encodes")
+impl Waiting {
+    /// Ends what stood when the last slot was closed: nothing watches it any more.
+    fn close_standing(&mut self, store: &Store) -> Result<(), StoreError> {
+        let Some((_, last)) = store.span()? else {
+            return Ok(());
+        };
+        for mut finding in store.findings()?.into_iter().filter(|f| f.ended.is_none()) {
+            finding.ended = Some(last.max(finding.began));
+            self.findings.insert(finding.id.to_string(), finding);
+        }
+        Ok(())
+    }
 }
 
-/// A state of another version or plant description cannot be gone on with: the engine starts
-/// afresh, and what stood is found anew.
-fn resume(plant: Arc<Plant>, saved: &[u8], store: &Store) -> Result<Engine, AnalyseError> {
-    let decoded = postcard::from_bytes::<EngineState>(saved);
-    let resumed = match decoded {
-        Ok(state) => Engine::resume(plant.clone(), state),
+/// An engine that goes on where the state was saved. A state that cannot be read, of another
+/// version or of another plant description cannot be gone on with.
+fn resume(plant: Arc<Plant>, saved: &SavedState) -> Result<Engine, EngineError> {
+    if saved.version != STATE_VERSION {
+        return Err(EngineError::StateVersion {
+            found: saved.version,
+            wanted: STATE_VERSION,
+        });
+    }
+    match postcard::from_bytes::<EngineState>(&saved.bytes) {
+        Ok(state) => Engine::resume(plant, state),
         Err(error) => {
             warn!(%error, "the saved engine state cannot be read");
             Err(EngineError::OtherPlant)
-        }
-    };
-    match resumed {
-        Ok(engine) => Ok(engine),
-        Err(EngineError::Chain(error)) => Err(EngineError::Chain(error).into()),
-        Err(reason) => {
-            warn!(%reason, "the engine starts afresh; findings that stood are closed");
-            store.close_standing_findings()?;
-            Ok(Engine::new(plant)?)
         }
     }
 }

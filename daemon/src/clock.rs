@@ -26,7 +26,11 @@ pub enum Clock {
 impl Clock {
     /// A clock that starts now at `from` and runs `rate` times as fast as the system's.
     pub fn rehearsal(from: Time, rate: f64) -> Self {
-        Clock::Rehearsal { from, rate, started: Instant::now() }
+        Clock::Rehearsal {
+            from,
+            rate,
+            started: Instant::now(),
+        }
     }
 
     /// What time it is.
@@ -37,9 +41,11 @@ impl Clock {
                 let since = SystemTime::now().duration_since(UNIX_EPOCH);
                 Time::from_unix_ms(since.map_or(0, |d| d.as_millis() as i64))
             }
-            Clock::Rehearsal { from, rate, started } => {
-                *from + Span::from_ms((started.elapsed().as_secs_f64() * rate * 1000.0) as i64)
-            }
+            Clock::Rehearsal {
+                from,
+                rate,
+                started,
+            } => *from + Span::from_ms((started.elapsed().as_secs_f64() * rate * 1000.0) as i64),
         }
     }
 

@@ -1,3 +1,205 @@
-//! Noonmark.
+//! The command line of `noonmark`. Never in here: anything that a command does.
 
-fn main() {}
+use clap::{Parser, Subcommand};
+use config::checked::SiteFile;
+use daemon::clock::Clock;
+use daemon::commands::{check, exit, replay, run, scan};
+use daemon::demo;
+use std::future::Future;
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use tracing_subscriber::EnvFilter;
+
+/// Reads photovoltaic inverters, compares every MPPT input with what the weather should give, and
+/// reports faults. It only ever reads from devices.
+#[derive(Parser)]
+#[command(version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Check a site file and show the design it describes, with every limit, rule and margin
+    Check {
+        /// The site file (TOML)
+        site: PathBuf,
+    },
+    /// Run the daemon: poll, store, compare, find, report
+    Run {
+        /// The site file (TOML)
+        site: PathBuf,
+        /// Folder for the store and the reports
+        #[arg(long, default_value = "noonmark-data")]
+        out: PathBuf,
+        /// Rehearsal in front of simulated devices: start at this time (RFC 3339) ...
+        #[arg(long, requires = "rehearse_rate", value_parser = time)]
+        rehearse_from: Option<analysis::reading::Time>,
+        /// ... and let the clock run this many times as fast
+        #[arg(long, requires = "rehearse_from", value_parser = rate)]
+        rehearse_rate: Option<f64>,
+    },
+    /// Put recorded data through the same analysis, as fast as it goes
+    Replay {
+        /// A site file (TOML) with a [recording]
+        site: PathBuf,
+        /// Folder for the reports
+        #[arg(long)]
+        out: PathBuf,
+    },
+    /// Show what a Modbus TCP device offers: open SunSpec models, or raw registers
+    Scan {
+        /// Host and port, as in 192.0.2.7:502
+        address: String,
+        /// Unit id
+        #[arg(long, default_value_t = 1)]
+        unit: u8,
+    },
+    /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
+    Demo {
+        /// Folder for the reports
+        #[arg(long, default_value = "noonmark-demo")]
+        out: PathBuf,
+    },
+}
+
+fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let wrong = error.use_stderr();
+            // Help that cannot be printed leaves nobody to tell.
+            let _ = error.print();
+            return ExitCode::from(if wrong { exit::USAGE } else { exit::DONE });
+        }
+    };
+    log();
+    ExitCode::from(match cli.command {
+        Command::Check { site } => check_site(&site),
+        Command::Replay { site, out } => with_site(&site, |file| {
+            said(
+                replay::replay(&site, file, &out, &mut io::stdout().lock()),
+                replay::ReplayError::exit_code,
+            )
+        }),
+        Command::Run {
+            site,
+            out,
+            rehearse_from,
+            rehearse_rate,
+        } => with_site(&site, |file| {
+            in_runtime(async {
+                let clock = match rehearse_from.zip(rehearse_rate) {
+                    Some((from, rate)) => Clock::rehearsal(from, rate),
+                    None => Clock::System,
+                };
+                said(
+                    run::run(file, &out, clock, told_to_stop()).await,
+                    run::RunError::exit_code,
+                )
+            })
+        }),
+        Command::Scan { address, unit } => in_runtime(async {
+            let result = scan::scan(&address, unit, &mut io::stdout()).await;
+            said(result, scan::ScanError::exit_code)
+        }),
+        Command::Demo { out } => in_runtime(async {
+            said(
+                demo::demo(&out, &mut io::stdout()).await,
+                demo::DemoError::exit_code,
+            )
+        }),
+    })
+}
+
+/// Logs go to standard error; `RUST_LOG` chooses what.
+fn log() {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(io::stderr)
+        .with_ansi(io::stderr().is_terminal())
+        .with_target(false)
+        .init();
+}
+
+fn check_site(site: &Path) -> u8 {
+    let colour = io::stdout().is_terminal();
+    check::check(site, &mut io::stdout(), colour).unwrap_or(exit::CANNOT_WRITE)
+}
+
+fn with_site(path: &Path, then: impl FnOnce(&SiteFile) -> u8) -> u8 {
+    match config::load(path) {
+        Ok(site) => then(&site),
+        Err(errors) => {
+            eprint!("{}", errors.render(io::stderr().is_terminal()));
+            exit::BAD_SITE_FILE
+        }
+    }
+}
+
+fn in_runtime(work: impl Future<Output = u8>) -> u8 {
+    match tokio::runtime::Runtime::new() {
+        Ok(runtime) => runtime.block_on(work),
+        Err(error) => {
+            eprintln!("failed to start: {error}");
+            exit::INTERNAL
+        }
+    }
+}
+
+/// Prints an error with all its reasons, as one sentence.
+fn said<E: std::error::Error>(result: Result<(), E>, code: impl Fn(&E) -> u8) -> u8 {
+    let Err(error) = result else {
+        return exit::DONE;
+    };
+    let mut message = error.to_string();
+    let mut source = error.source();
+    while let Some(reason) = source {
+        let reason_text = reason.to_string();
+        if !message.contains(&reason_text) {
+            message = format!("{message}: {reason_text}");
+        }
+        source = reason.source();
+    }
+    eprintln!("failed to {message}");
+    code(&error)
+}
+
+async fn told_to_stop() {
+    let interrupt = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        let Ok(mut terminate) = signal(SignalKind::terminate()) else {
+            let _ = interrupt.await;
+            return;
+        };
+        tokio::select! {
+            _ = interrupt => {}
+            _ = terminate.recv() => {}
+        }
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = interrupt.await;
+    }
+}
+
+fn time(text: &str) -> Result<analysis::reading::Time, String> {
+    let date = chrono::DateTime::parse_from_rfc3339(text)
+        .map_err(|_| "wanted RFC 3339, as in 2026-06-21T08:00:00Z".to_owned())?;
+    Ok(analysis::reading::Time::from_unix_ms(
+        date.timestamp_millis(),
+    ))
+}
+
+fn rate(text: &str) -> Result<f64, String> {
+    let rate = text
+        .parse::<f64>()
+        .ok()
+        .filter(|r| *r >= 1.0 && *r <= 3600.0);
+    rate.ok_or_else(|| "wanted a number from 1 to 3600".to_owned())
+}

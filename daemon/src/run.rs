@@ -39,7 +39,7 @@ enum Arrival {
 pub async fn run(
     pollers: Vec<Poller>,
     analyst: Analyst,
-    mut reports: report::Writer,
+    reports: report::Writer,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), report::ReportError> {
@@ -51,7 +51,7 @@ pub async fn run(
         .collect();
     tasks.push(tokio::spawn(tick(arrivals, stopped)));
     let analysis = tokio::task::spawn_blocking(move || {
-        analyse(analyst, queue, clock, &mut reports);
+        analyse(analyst, queue, clock, &reports);
         reports.finish()
     });
     shutdown.await;
@@ -124,7 +124,7 @@ fn analyse(
     mut analyst: Analyst,
     mut queue: mpsc::Receiver<Arrival>,
     clock: Clock,
-    reports: &mut report::Writer,
+    reports: &report::Writer,
 ) {
     let mut last_report: Option<Time> = None;
     let mut refused = analyst.refused();

@@ -4,23 +4,23 @@
 //! polls them as any device is polled, and hands the readings to the same analysis as ever.
 //! Never in here: anything that `run` and `replay` could share with it, or a real plant.
 
-pub mod register_server;
+mod register_server;
 mod registers;
 mod scenario;
 mod twin;
 mod weather;
 
 use crate::analyse::{AnalyseError, Analyst};
+use crate::commands::{exit, run};
 use crate::report::{self, ReportError};
 use crate::source::modbus::{Poller, Settings};
 use crate::store::{Layout, Store, StoreError};
 use analysis::reading::{Reading, Span, Time};
-use config::checked::{Link, SiteFile};
-use register_server::Registers;
+use config::checked::SiteFile;
+pub use register_server::{Registers, serve};
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
-use std::time::Duration;
 use thiserror::Error;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
@@ -62,23 +62,43 @@ pub enum DemoError {
     Print(std::io::Error),
 }
 
+impl DemoError {
+    /// The exit code that says the same.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Report(_) => exit::CANNOT_CREATE,
+            Self::Print(_) => exit::CANNOT_WRITE,
+            _ => exit::INTERNAL,
+        }
+    }
+}
+
 /// Shows the demo: findings as they come, then where the reports are.
 ///
 /// # Errors
 /// If loopback, the terminal or the output folder cannot be used.
-pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<Vec<PathBuf>, DemoError> {
+pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     let site = config::parse("the demo's site file", SITE, Path::new(""))
         .expect("tests/run checks every file in config/sites");
-    let listener = TcpListener::bind("127.0.0.1:0").await.map_err(DemoError::Listen)?;
+    let listener = TcpListener::bind("127.0.0.1:0")
+        .await
+        .map_err(DemoError::Listen)?;
     let address = listener.local_addr().map_err(DemoError::Listen)?;
     let registers = Registers::new();
     let (stop, stopped) = oneshot::channel::<()>();
-    let server = tokio::spawn(register_server::serve(listener, registers.clone(), async {
+    let server = tokio::spawn(serve(listener, registers.clone(), async {
         // Dropping the sender stops the server as well.
         let _ = stopped.await;
     }));
     let say = |out: &mut dyn Write, line: String| writeln!(out, "{line}").map_err(DemoError::Print);
-    say(out, format!("{}: {} days over Modbus TCP on {address}", site.plant.site.name, scenario::DAYS))?;
+    say(
+        out,
+        format!(
+            "{}: {} days over Modbus TCP on {address}",
+            site.plant.site.name,
+            scenario::DAYS
+        ),
+    )?;
     let plant = Arc::new(site.plant.clone());
     let mut pollers = pollers(&site, &address.to_string());
     let store = Store::in_memory(&Layout::of(&plant))?;
@@ -102,26 +122,27 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<Vec<PathBuf>, Demo
     // The server ends with its connections; nothing depends on how.
     drop(pollers);
     let _ = server.await;
-    let written = report::write(into, &site, analyst.plant(), analyst.store(), None)?;
-    Ok(written)
+    let about = report::About {
+        plant: &plant,
+        timezone: site.timezone,
+    };
+    for file in report::write(into, about, analyst.store(), None)? {
+        say(out, file.display().to_string())?;
+    }
+    Ok(())
 }
 
+/// As `run` polls them, but at the demo's own address.
 fn pollers(site: &SiteFile, address: &str) -> Vec<Poller> {
     let table = Arc::new(site.plant.channels.clone());
     let poller = |source: &config::checked::Source| {
-        let unit = match source.link {
-            Link::ModbusTcp { unit, .. } => unit,
-            _ => 1,
-        };
         let settings = Settings {
             address: address.to_owned(),
-            unit,
-            timeout: Duration::from_secs(5),
-            every: Duration::from_millis(source.every.ms() as u64),
+            ..run::settings(source)?
         };
-        Poller::new(settings, source.device.clone(), table.clone())
+        Some(Poller::new(settings, source.device.clone(), table.clone()))
     };
-    site.sources.iter().map(poller).collect()
+    site.sources.iter().filter_map(poller).collect()
 }
 
 async fn poll_all(pollers: &mut [Poller], at: Time) -> Result<Vec<Reading>, DemoError> {
@@ -133,7 +154,10 @@ async fn poll_all(pollers: &mut [Poller], at: Time) -> Result<Vec<Reading>, Demo
             Err(failure) if failure.error.trouble() == crate::source::modbus::Trouble::Refused => {}
             Err(failure) => {
                 let device = poller.settings().unit.to_string();
-                return Err(DemoError::Poll { device, reason: failure.error.to_string() });
+                return Err(DemoError::Poll {
+                    device,
+                    reason: failure.error.to_string(),
+                });
             }
         }
     }

@@ -48,7 +48,11 @@ fn weather(values: &[(Quantity, f64)]) -> Result<Vec<ModelImage>, EncodeError> {
     let mut light = ModelImage::new(302, 1)?;
     let mut air = ModelImage::new(307, 0)?;
     for (quantity, value) in values {
-        let model = if *quantity == Quantity::Poa { &mut light } else { &mut air };
+        let model = if *quantity == Quantity::Poa {
+            &mut light
+        } else {
+            &mut air
+        };
         model.put(Spot::Device, *quantity, *value)?;
     }
     Ok(vec![identity()?, light, air])

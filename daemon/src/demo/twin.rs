@@ -12,9 +12,7 @@ use analysis::array::{
     ArrayError, Curve, FitError, InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet,
 };
 use analysis::plant::{EventBit, Input, Inverter, Plant, State};
-use analysis::reading::{
-    Irradiance, Quantity, Speed, Temperature, Time, Voltage,
-};
+use analysis::reading::{Irradiance, Quantity, Speed, Temperature, Time, Voltage};
 use analysis::sky::{self, Components, Observer, PlaneIrradiance};
 use fastrand::Rng;
 use thiserror::Error;
@@ -77,7 +75,11 @@ impl<'a> Twin<'a> {
     pub fn new(plant: &'a Plant) -> Result<Self, TwinError> {
         let mut rng = Rng::with_seed(42);
         let mut quality = |input: &Input| -> Vec<f64> {
-            input.strings.iter().map(|_| 0.985 + 0.02 * rng.f64()).collect()
+            input
+                .strings
+                .iter()
+                .map(|_| 0.985 + 0.02 * rng.f64())
+                .collect()
         };
         let quality = plant
             .inverters
@@ -113,7 +115,10 @@ impl<'a> Twin<'a> {
             let silent = i == SILENT_INVERTER && LINK_IS_OFF.holds(at);
             inverters.push((!silent).then_some(values));
         }
-        Ok(Published { inverters, weather: self.mast(&weather, &light) })
+        Ok(Published {
+            inverters,
+            weather: self.mast(&weather, &light),
+        })
     }
 
     fn light(&self, at: Time, weather: &Weather) -> Vec<PlaneIrradiance> {
@@ -184,7 +189,10 @@ impl<'a> Twin<'a> {
             (Quantity::AcCurrentL3, phase_a),
             (Quantity::Frequency, 50.0 + self.noise(0.015)),
             (Quantity::EnergyTotal, self.energy_wh[i]),
-            (Quantity::HeatsinkTemperature, weather.air_degc + 5.0 + 30.0 * ac_w / inverter.rated_ac.w()),
+            (
+                Quantity::HeatsinkTemperature,
+                weather.air_degc + 5.0 + 30.0 * ac_w / inverter.rated_ac.w(),
+            ),
             (Quantity::State, f64::from(state as u8)),
             (Quantity::EventBits, f64::from(bits)),
             (Quantity::IsolationResistance, isolation),
@@ -221,10 +229,15 @@ impl<'a> Twin<'a> {
                 let air = Temperature::from_degc(weather.air_degc);
                 let back = faiman(poa, air, Speed::from_m_s(weather.wind_m_s), mounting);
                 let cell = cell_from_back(back, poa, mounting);
-                let module: Curve = self.modules[string.module].at(Irradiance::from_w_m2(seen), cell)?;
+                let module: Curve =
+                    self.modules[string.module].at(Irradiance::from_w_m2(seen), cell)?;
                 strings.push(module.in_series(string.count, string.cable_loop));
             }
-            curves.push(if strings.is_empty() { None } else { Some(InputCurve::new(&strings)?) });
+            curves.push(if strings.is_empty() {
+                None
+            } else {
+                Some(InputCurve::new(&strings)?)
+            });
         }
         Ok(curves)
     }
@@ -256,8 +269,10 @@ impl<'a> Twin<'a> {
         while power(&at(raise)) > limit {
             raise += 0.002;
         }
-        let points: Vec<(f64, f64)> =
-            at(raise).into_iter().map(|(v, a)| (self.meter(v, 0.002), self.meter(a, 0.006))).collect();
+        let points: Vec<(f64, f64)> = at(raise)
+            .into_iter()
+            .map(|(v, a)| (self.meter(v, 0.002), self.meter(a, 0.006)))
+            .collect();
         let state = if raise > 1.0 { State::Throttled } else { state };
         let ac_w = (power(&points) * efficiency).min(inverter.rated_ac.w());
         (points, ac_w, state)

@@ -29,7 +29,11 @@ pub struct Sky {
 impl Sky {
     /// The same sky every time.
     pub fn new() -> Self {
-        Self { rng: Rng::with_seed(20_261_110), drift: 0.0, gust: 0.0 }
+        Self {
+            rng: Rng::with_seed(20_261_110),
+            drift: 0.0,
+            gust: 0.0,
+        }
     }
 
     /// The weather at a time; call it minute by minute.
@@ -47,7 +51,11 @@ impl Sky {
             clearness: (1.0 - 0.68 * cloud.max(rain)).max(0.05),
             air_degc: 15.0 + 6.0 * day_arc,
             wind_m_s: (2.2 + 0.8 * day_arc + self.gust).max(0.1),
-            humidity_ratio: if IS_WET.holds(at + Span::from_h(2)) { 0.97 } else { 0.55 },
+            humidity_ratio: if IS_WET.holds(at + Span::from_h(2)) {
+                0.97
+            } else {
+                0.55
+            },
         }
     }
 

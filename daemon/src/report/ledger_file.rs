@@ -30,32 +30,50 @@ pub fn write(path: &Path, plant: &Plant, entries: &[Entry]) -> Result<(), Ledger
     for entry in entries {
         rows.write_record(row(plant, entry))?;
     }
-    let bytes = rows.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+    let bytes = rows
+        .into_inner()
+        .map_err(|error| csv::Error::from(error.into_error()))?;
     Ok(write_whole(path, &bytes)?)
 }
 
 fn header() -> Vec<String> {
     let lost = COSTLY.iter().map(|kind| format!("lost_{}_wh", kind.name()));
-    ["hour_utc", "inverter", "expected_wh", "measured_wh", "lost_limited_wh"]
-        .map(str::to_owned)
-        .into_iter()
-        .chain(lost)
-        .chain(["not_recorded_wh", "unexplained_wh"].map(str::to_owned))
-        .collect()
+    [
+        "hour_utc",
+        "inverter",
+        "expected_wh",
+        "measured_wh",
+        "lost_limited_wh",
+    ]
+    .map(str::to_owned)
+    .into_iter()
+    .chain(lost)
+    .chain(["not_recorded_wh", "unexplained_wh"].map(str::to_owned))
+    .collect()
 }
 
 fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
     let wh = |energy: Energy| format!("{:.3}", energy.wh());
-    let lost = COSTLY.iter().map(|kind| entry.findings.get(kind).map_or(0.0, |e| e.wh()));
+    let lost = COSTLY
+        .iter()
+        .map(|kind| entry.findings.get(kind).map_or(0.0, |e| e.wh()));
     let inverter = plant.inverters[entry.inverter].id.to_string();
-    [hour(entry.hour), inverter, wh(entry.expected), wh(entry.measured), wh(entry.limited)]
-        .into_iter()
-        .chain(lost.map(|lost| format!("{lost:.3}")))
-        .chain([wh(entry.not_recorded), wh(entry.unexplained)])
-        .collect()
+    [
+        hour(entry.hour),
+        inverter,
+        wh(entry.expected),
+        wh(entry.measured),
+        wh(entry.limited),
+    ]
+    .into_iter()
+    .chain(lost.map(|lost| format!("{lost:.3}")))
+    .chain([wh(entry.not_recorded), wh(entry.unexplained)])
+    .collect()
 }
 
 fn hour(at: Time) -> String {
     let date = DateTime::from_timestamp_millis(at.unix_ms());
-    date.map_or_else(String::new, |d| d.to_rfc3339_opts(SecondsFormat::Secs, true))
+    date.map_or_else(String::new, |d| {
+        d.to_rfc3339_opts(SecondsFormat::Secs, true)
+    })
 }

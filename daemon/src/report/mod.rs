@@ -69,11 +69,17 @@ pub fn write(
     let findings_path = folder.join("findings.jsonl");
     findings_file::write(&findings_path, &findings, &plant.site)?;
     let mut written = vec![findings_path];
-    let Some((first, last)) = store.span()? else { return Ok(written) };
+    let Some((first, last)) = store.span()? else {
+        return Ok(written);
+    };
     let from = latest.map_or(first, |latest| first.max(last - latest));
     let slots = store.slots(from, last)?;
     let ledger_path = folder.join("ledger.csv");
-    ledger_file::write(&ledger_path, plant, &ledger::hourly(plant, &slots, &findings))?;
+    ledger_file::write(
+        &ledger_path,
+        plant,
+        &ledger::hourly(plant, &slots, &findings),
+    )?;
     written.push(ledger_path);
     let input = SummaryInput {
         site_name: &plant.site.name,

@@ -21,16 +21,29 @@ pub fn line(finding: &Finding, timezone: Tz) -> String {
         None => {
             let first = finding.causes.first();
             let cause = first
-                .map(|c| format!(" Most likely: {} ({:.0} %).", c.cause, 100.0 * c.probability))
+                .map(|c| {
+                    format!(
+                        " Most likely: {} ({:.0} %).",
+                        c.cause,
+                        100.0 * c.probability
+                    )
+                })
                 .unwrap_or_default();
             let at = local(finding.found, timezone);
             format!("{at}  {word}  {kind}: {}{cause}", finding.summary)
         }
         Some(end) => {
-            let lost = if kwh > 0.0 { format!(" Lost: {kwh:.1} kWh.") } else { String::new() };
+            let lost = if kwh > 0.0 {
+                format!(" Lost: {kwh:.1} kWh.")
+            } else {
+                String::new()
+            };
             let since = local(finding.began, timezone);
             let at = local(end, timezone);
-            format!("{at}  ended {kind}, since {since}: {}{lost}", finding.summary)
+            format!(
+                "{at}  ended {kind}, since {since}: {}{lost}",
+                finding.summary
+            )
         }
     }
 }

@@ -22,12 +22,18 @@ pub struct WriteError {
 /// # Errors
 /// If the system refuses.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
-    replace(path, bytes).map_err(|source| WriteError { path: path.to_owned(), source })
+    replace(path, bytes).map_err(|source| WriteError {
+        path: path.to_owned(),
+        source,
+    })
 }
 
 fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     // In the same folder: a rename between file systems would be a copy.
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = path
+        .parent()
+        .filter(|p| !p.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
     create_dir_all(folder)?;
     let mut file = NamedTempFile::new_in(folder)?;
     file.write_all(bytes)?;

@@ -33,7 +33,10 @@ impl Writer {
         let thread = std::thread::spawn(move || {
             let once = || {
                 let store = Store::open_to_read(&store_file, &Layout::of(&plant))?;
-                let about = About { plant: &plant, timezone };
+                let about = About {
+                    plant: &plant,
+                    timezone,
+                };
                 write(&folder, about, &store, Some(LATEST)).map(drop)
             };
             while asked.recv().is_ok() {
@@ -43,7 +46,11 @@ impl Writer {
             }
             once()
         });
-        Self { ask, thread, timezone }
+        Self {
+            ask,
+            thread,
+            timezone,
+        }
     }
 
     /// Asks for a report soon.
@@ -63,6 +70,8 @@ impl Writer {
     /// If it cannot be written.
     pub fn finish(self) -> Result<(), ReportError> {
         drop(self.ask);
-        self.thread.join().expect("the report thread does not panic")
+        self.thread
+            .join()
+            .expect("the report thread does not panic")
     }
 }

@@ -1,0 +1,159 @@
+//! `noonmark replay SITE --out DIR`: recorded data through the same engine, as fast as it goes.
+//! Never in here: what a finding is, or how a CSV is read.
+
+use super::exit;
+use crate::analyse::{AnalyseError, Analyst};
+use crate::report::{self, ReportError};
+use crate::source::recording::{
+    ColumnMap, IntervalStamp, Recording, RecordingError, RecordingSettings, SkipReport,
+};
+use crate::store::{Layout, Store, StoreError};
+use analysis::plant::Plant;
+use analysis::reading::{Reading, Span, Time};
+use config::checked::{self, SiteFile, Stamp};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use thiserror::Error;
+
+/// Rows between two commits: one commit per row would cost more than the analysis.
+const ROWS_PER_STEP: usize = 500;
+
+/// Why a replay stopped. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum ReplayError {
+    /// The site file describes no recording.
+    #[error("replay {}: the site file has no [recording]", .site.display())]
+    NoRecording {
+        /// The site file.
+        site: PathBuf,
+    },
+    /// The recording cannot be read.
+    #[error(transparent)]
+    Recording(#[from] RecordingError),
+    /// The plant cannot be modelled.
+    #[error(transparent)]
+    Analyse(#[from] AnalyseError),
+    /// The store in memory refused.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The reports cannot be written.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// The terminal cannot be written to.
+    #[error("write to the terminal: {0}")]
+    Print(#[from] io::Error),
+}
+
+impl ReplayError {
+    /// The exit code that says the same.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::NoRecording { .. } | Self::Analyse(_) => exit::BAD_SITE_FILE,
+            Self::Recording(_) => exit::BAD_DATA,
+            Self::Store(_) => exit::INTERNAL,
+            Self::Report(_) => exit::CANNOT_CREATE,
+            Self::Print(_) => exit::CANNOT_WRITE,
+        }
+    }
+}
+
+/// Replays the recording of a site file; prints findings as they come, what was skipped, and where
+/// the reports are.
+///
+/// # Errors
+/// If the recording, the plant or the output folder cannot be used.
+pub fn replay(
+    path: &Path,
+    site: &SiteFile,
+    into: &Path,
+    out: &mut dyn Write,
+) -> Result<(), ReplayError> {
+    let (Some(plant), Some(recording)) = (site.replay_plant(), &site.recording) else {
+        return Err(ReplayError::NoRecording {
+            site: path.to_owned(),
+        });
+    };
+    let plant = Arc::new(plant);
+    let settings = settings(recording, &plant);
+    let mut rows = Recording::open(&settings)?;
+    let store = Store::in_memory(&Layout::of(&plant))?;
+    let mut analyst = Analyst::open(plant.clone(), store, false)?;
+    let mut watermark: Option<Time> = None;
+    let mut unsaved = 0;
+    while let Some(row) = rows.next() {
+        let row = row?;
+        let now = watermark.map_or(row.at, |w| w.max(row.at));
+        watermark = Some(now);
+        take(&mut analyst, &row.readings, now, site, out)?;
+        unsaved += 1;
+        if unsaved == ROWS_PER_STEP {
+            analyst.save()?;
+            unsaved = 0;
+        }
+    }
+    if let Some(last) = watermark {
+        // Far enough for the last slot to close.
+        let end = last + plant.timing.slot + plant.timing.allowed_lateness + Span::from_ms(1);
+        take(&mut analyst, &[], end, site, out)?;
+    }
+    analyst.save()?;
+    skipped(rows.report(), out)?;
+    let refused = analyst.refused();
+    if refused != Default::default() {
+        writeln!(
+            out,
+            "not analysed: {} repeated, {} conflicting, {} too late",
+            refused.repeated, refused.conflicting, refused.too_late
+        )?;
+    }
+    let about = report::About {
+        plant: &plant,
+        timezone: site.timezone,
+    };
+    for file in report::write(into, about, analyst.store(), None)? {
+        writeln!(out, "{}", file.display())?;
+    }
+    Ok(())
+}
+
+fn take(
+    analyst: &mut Analyst,
+    readings: &[Reading],
+    now: Time,
+    site: &SiteFile,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    for finding in analyst.take(readings, now) {
+        writeln!(out, "{}", report::line(&finding, site.timezone))?;
+    }
+    Ok(())
+}
+
+fn skipped(report: &SkipReport, out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{report}")
+}
+
+/// The recording of a site file as the reader of recordings takes it.
+pub fn settings(recording: &checked::Recording, plant: &Plant) -> RecordingSettings {
+    let column = |column: &checked::Column| ColumnMap {
+        header: column.header.clone(),
+        channel: column.channel,
+        quantity: plant.channels.channel(column.channel).quantity,
+        scale: column.scale,
+        offset: column.offset,
+    };
+    RecordingSettings {
+        file: recording.file.clone(),
+        time_column: recording.time_column.clone(),
+        time_format: recording.time_format.clone(),
+        timezone: recording.timezone,
+        interval: match recording.stamp {
+            Stamp::Instant => IntervalStamp::Instant,
+            Stamp::Start => IntervalStamp::Start,
+            Stamp::End => IntervalStamp::End,
+        },
+        interval_span: recording.interval,
+        columns: recording.columns.iter().map(column).collect(),
+    }
+}

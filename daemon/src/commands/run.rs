@@ -1,0 +1,125 @@
+//! `noonmark run SITE`: the daemon of one site, until it is told to stop.
+//! Never in here: how it works (`crate::run`).
+
+use super::exit;
+use crate::analyse::{AnalyseError, Analyst};
+use crate::clock::Clock;
+use crate::report::{self, ReportError};
+use crate::run;
+use crate::source::modbus::{Poller, Settings};
+use crate::store::{Layout, Store, StoreError};
+use analysis::reading::Span;
+use config::checked::{Link, NotReadable, SiteFile, Source};
+use std::future::Future;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use thiserror::Error;
+use tracing::{error, info};
+
+/// Name of the store in the daemon's folder.
+const STORE_NAME: &str = "noonmark.sqlite";
+
+/// Why the daemon does not run. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum RunError {
+    /// Some device of the site cannot be read by this version.
+    #[error("run this site: {}", list(.reasons))]
+    NotReadable {
+        /// Each of them.
+        reasons: Vec<NotReadable>,
+    },
+    /// Its folder cannot be made.
+    #[error("make the folder {}: {source}", .folder.display())]
+    Folder {
+        /// The folder.
+        folder: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The store cannot be opened.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The plant cannot be modelled.
+    #[error(transparent)]
+    Analyse(#[from] AnalyseError),
+    /// The last report cannot be written.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+}
+
+fn list(reasons: &[NotReadable]) -> String {
+    reasons
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("; ")
+}
+
+impl RunError {
+    /// The exit code that says the same.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::NotReadable { .. } | Self::Analyse(_) => exit::BAD_SITE_FILE,
+            Self::Folder { .. } => exit::CANNOT_CREATE,
+            Self::Store(_) | Self::Report(_) => exit::CANNOT_WRITE,
+        }
+    }
+}
+
+/// Runs until `shutdown` is ready.
+///
+/// # Errors
+/// If the site cannot be read live, or its folder cannot be used.
+pub async fn run(
+    site: &SiteFile,
+    folder: &Path,
+    clock: Clock,
+    shutdown: impl Future<Output = ()>,
+) -> Result<(), RunError> {
+    let reasons = site.not_readable();
+    if !reasons.is_empty() {
+        return Err(RunError::NotReadable { reasons });
+    }
+    std::fs::create_dir_all(folder).map_err(|source| RunError::Folder {
+        folder: folder.to_owned(),
+        source,
+    })?;
+    let plant = Arc::new(site.plant.clone());
+    let store_file = folder.join(STORE_NAME);
+    let opened = Store::open(&store_file, &Layout::of(&plant))?;
+    if let Some(aside) = opened.set_aside {
+        error!(kept_as = %aside.display(), "the store was damaged and set aside; a new one starts");
+    }
+    let analyst = Analyst::open(plant.clone(), opened.store, true)?;
+    let table = Arc::new(plant.channels.clone());
+    let pollers = site
+        .sources
+        .iter()
+        .filter_map(|source| {
+            Some(Poller::new(
+                settings(source)?,
+                source.device.clone(),
+                table.clone(),
+            ))
+        })
+        .collect::<Vec<_>>();
+    info!(site = %plant.site.name, devices = pollers.len(), folder = %folder.display(), "running");
+    let reports = report::Writer::start(folder.to_owned(), store_file, plant, site.timezone);
+    Ok(run::run(pollers, analyst, reports, clock, shutdown).await?)
+}
+
+/// How a device is polled; `None` for kinds of source that `not_readable` has refused.
+pub fn settings(source: &Source) -> Option<Settings> {
+    let Link::ModbusTcp { address, unit } = &source.link else {
+        return None;
+    };
+    let duration = |span: Span| Duration::from_millis(span.ms().unsigned_abs());
+    Some(Settings {
+        address: address.to_string(),
+        unit: *unit,
+        timeout: duration(source.timeout),
+        every: duration(source.every),
+    })
+}
