@@ -358,7 +358,7 @@ fn any_plane() -> impl Strategy<Value = PlaneSlot> {
         WeatherRung::PlaneSensor,
         WeatherRung::HorizontalWithDiffuse,
         WeatherRung::HorizontalOnly,
-        WeatherRung::OwnInputs,
+        WeatherRung::ScaledClearSky,
     ]);
     let poa = prop::option::of((number().prop_map(Irradiance::from_w_m2), rung));
     let cell = prop::option::of(number().prop_map(Temperature::from_degc));

@@ -29,7 +29,7 @@ pub fn rung(rung: WeatherRung) -> &'static str {
         WeatherRung::PlaneSensor => "sensor in the plane",
         WeatherRung::HorizontalWithDiffuse => "horizontal with diffuse",
         WeatherRung::HorizontalOnly => "horizontal sensor only",
-        WeatherRung::OwnInputs => "clear sky, own inputs",
+        WeatherRung::ScaledClearSky => "scaled clear sky",
     }
 }
 

@@ -43,6 +43,7 @@ pub struct Book {
     standing: BTreeMap<(Subject, Kind), Finding>,
     ended: BTreeMap<(Subject, Kind), Finding>,
     changed: BTreeSet<(Subject, Kind)>,
+    ending: BTreeMap<(Subject, Kind), Time>,
 }
 
 impl Book {
@@ -66,7 +67,9 @@ impl Book {
     /// Opens a finding, or goes on with the one that stands or ended a moment ago.
     pub fn open(&mut self, new: NewFinding) {
         let key = (new.subject.clone(), new.kind);
-        if self.standing.contains_key(&key) {
+        // What comes back before its end has been booked has not ended.
+        let was_ending = self.ending.remove(&key).is_some();
+        if was_ending || self.standing.contains_key(&key) {
             return;
         }
         let finding = match self.ended.remove(&key) {
@@ -105,6 +108,22 @@ impl Book {
             finding.ended = Some(at.max(finding.began));
             self.changed.insert(key.clone());
             self.ended.insert(key, finding);
+        }
+    }
+
+    /// Ends a finding as of `at`, once the slot that is being filled has been closed: what it costs
+    /// in that slot is its own.
+    pub fn end_with_slot(&mut self, subject: &Subject, kind: Kind, at: Time) {
+        let key = (subject.clone(), kind);
+        if self.standing.contains_key(&key) {
+            self.ending.insert(key, at);
+        }
+    }
+
+    /// Ends what was to end with the slot that has just been closed.
+    pub fn end_due(&mut self) {
+        for ((subject, kind), at) in std::mem::take(&mut self.ending) {
+            self.end(&subject, kind, at);
         }
     }
 

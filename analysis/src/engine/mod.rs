@@ -4,6 +4,9 @@
 //! in nothing else; the state can be saved after any step and gone on with.
 //! Never in here: formulas (`sky`, `array`, `expected`), thresholds (`detect`, `diagnose`).
 
+mod inputs;
+mod light;
+mod losses;
 mod polls;
 mod roles;
 mod slots;

@@ -115,8 +115,19 @@ impl Engine {
         explain: impl FnOnce(Time, Time, T) -> NewFinding,
     ) {
         match edge {
-            Edge::Found { began, found, seen } => self.state.book.open(explain(began, found, seen)),
-            Edge::Ended { at } => self.state.book.end(&Subject::device(device), kind, at),
+            Edge::Found { began, found, seen } => {
+                let mut new = explain(began, found, seen);
+                let inverter = self.plant.inverters.iter().position(|i| &i.id == device);
+                if let Some(i) = inverter.filter(|_| kind != Kind::LinkLost) {
+                    new.lost = self.idle_since(i, began);
+                }
+                self.state.book.open(new);
+            }
+            // The slot in which it ended still counts.
+            Edge::Ended { at } => self
+                .state
+                .book
+                .end_with_slot(&Subject::device(device), kind, at),
         }
     }
 }

@@ -7,6 +7,7 @@ use crate::expected::Calibration;
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
 use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
 
 /// Version of [`EngineState`]; a change of any type in it is a new version.
 pub const STATE_VERSION: u32 = 1;
@@ -36,6 +37,8 @@ pub(super) struct InverterState {
     pub is_asleep: bool,
     /// How long one of its planes has been lit without a break, in whole slots.
     pub lit_for: Span,
+    /// Recent slots without output: when they began and what was missed [Wh].
+    pub idle: VecDeque<(Time, f64)>,
     /// How long it has been producing without a break, in whole slots.
     pub producing_for: Span,
     pub inputs: Vec<InputState>,
@@ -59,6 +62,7 @@ impl EngineState {
             standstill: StandstillWatch::new(),
             is_asleep: false,
             lit_for: Span::ZERO,
+            idle: VecDeque::new(),
             producing_for: Span::ZERO,
             inputs: vec![InputState::default(); inverter.inputs.len()],
         };

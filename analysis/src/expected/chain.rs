@@ -10,7 +10,7 @@
 //! Source:  `array`.
 //! Check:   tests/reference for the parts; tests/acceptance/replay.rs for the whole.
 
-use super::types::{InputExpected, Uncertain, WeatherRung};
+use super::types::{InputExpected, Uncertain};
 use super::{Calibration, Light, PlaneLight};
 use crate::array::{self, ArrayError, FitError, InputCurve, ModuleModel};
 use crate::plant::{Input, Inverter, Plant, PvString};
@@ -113,7 +113,7 @@ impl Chain {
             own_ratio: 0.0,
         });
         let voltage_uncertainty = calibration.voltage_uncertainty(Uncertain {
-            common_ratio: PEAK_VOLTAGE_PER_K * plane.sigma_cell_k,
+            common_ratio: PEAK_VOLTAGE_PER_K * plane.heat.sigma_k,
             own_ratio: OWN_VOLTAGE_RATIO,
         });
         let voltage_v = peak.voltage.v() * voltage_ratio;
@@ -139,7 +139,7 @@ impl Chain {
             let plane = light.planes[s.plane].or(light.planes[input.plane]);
             let (effective, cell) = plane.map_or(
                 (Irradiance::from_w_m2(0.0), Temperature::from_degc(25.0)),
-                |p: PlaneLight| (p.effective, p.cell),
+                |p: PlaneLight| (p.effective, p.heat.cell),
             );
             let module = self.modules[s.module].at(effective, cell)?;
             Ok(module.in_series(s.count, s.cable_loop))
@@ -165,35 +165,5 @@ impl Prediction {
     /// Power at the peak.
     pub fn power(&self) -> Power {
         self.expected.voltage * self.expected.current
-    }
-}
-
-/// Scales clear-sky light to what the plant's own inputs show: the share of the best input.
-/// Without sensors the inputs themselves are the sensor, and a fault only shows beside a sibling.
-pub fn scale_to_own_inputs(light: &mut Light, best_ratio_by_plane: &[Option<f64>]) {
-    /// What the best input's own error leaves in the light [-].
-    const OWN_SENSOR_RATIO: f64 = 0.02;
-    let elsewhere = best_ratio_by_plane
-        .iter()
-        .flatten()
-        .copied()
-        .reduce(f64::max);
-    for (plane, best) in light.planes.iter_mut().zip(best_ratio_by_plane) {
-        let Some(scaled) = plane.as_mut().filter(|p| p.rung == WeatherRung::OwnInputs) else {
-            continue;
-        };
-        let Some(share) = best.or(elsewhere) else {
-            *plane = None;
-            continue;
-        };
-        scaled.poa = Irradiance::from_w_m2(scaled.poa.w_m2() * share);
-        scaled.effective = Irradiance::from_w_m2(scaled.effective.w_m2() * share);
-        if let Some(air) = scaled.cell_from_air {
-            let rise = scaled.cell.degc() - air.degc();
-            scaled.cell = Temperature::from_degc(air.degc() + rise * share);
-        }
-        if best.is_some() {
-            scaled.sigma_ratio = OWN_SENSOR_RATIO;
-        }
     }
 }

@@ -26,8 +26,8 @@ pub enum WeatherRung {
     HorizontalWithDiffuse,
     /// Global horizontal alone, split by a decomposition.
     HorizontalOnly,
-    /// Clear sky scaled by the plant's own inputs.
-    OwnInputs,
+    /// Clear sky, scaled by what the rest of the plant shows: sensors in other planes, inputs.
+    ScaledClearSky,
 }
 
 /// Relative standard deviations, with what all inputs of a plane share kept apart from what is an

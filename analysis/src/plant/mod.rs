@@ -231,20 +231,29 @@ impl Plant {
 }
 
 impl Inverter {
-    /// AC power from DC power: efficiency at that load, linear between its points, and no more than
-    /// rated.
+    /// AC power from DC power: efficiency at that load, and no more than rated.
     pub fn ac_from_dc(&self, dc: Power) -> Power {
-        let load = dc.w() / self.rated_ac.w();
+        let efficiency = self.efficiency_at(dc.w() / self.rated_ac.w());
+        Power::from_w((dc.w() * efficiency).min(self.rated_ac.w()))
+    }
+
+    /// DC power that gives an AC power, at the efficiency of that load.
+    pub fn dc_from_ac(&self, ac: Power) -> Power {
+        Power::from_w(ac.w() / self.efficiency_at(ac.w() / self.rated_ac.w()))
+    }
+
+    /// Linear between the points of the curve, constant beyond its ends.
+    fn efficiency_at(&self, load_ratio: f64) -> f64 {
         let curve = &self.efficiency;
-        let after = curve.partition_point(|p| p.load_ratio <= load);
-        let efficiency = match (curve.get(after.wrapping_sub(1)), curve.get(after)) {
+        let after = curve.partition_point(|p| p.load_ratio <= load_ratio);
+        let before = after.checked_sub(1).and_then(|at| curve.get(at));
+        match (before, curve.get(after)) {
             (Some(low), Some(high)) => {
-                let share = (load - low.load_ratio) / (high.load_ratio - low.load_ratio);
+                let share = (load_ratio - low.load_ratio) / (high.load_ratio - low.load_ratio);
                 low.efficiency_ratio + share * (high.efficiency_ratio - low.efficiency_ratio)
             }
-            (Some(only), None) | (None, Some(only)) => only.efficiency_ratio,
+            (Some(end), None) | (None, Some(end)) => end.efficiency_ratio,
             (None, None) => 1.0,
-        };
-        Power::from_w((dc.w() * efficiency).min(self.rated_ac.w()))
+        }
     }
 }

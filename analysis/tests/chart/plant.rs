@@ -177,7 +177,7 @@ pub fn slots(plant: &Plant, days: i64) -> Vec<Slot> {
 fn slot(plant: &Plant, start: Time) -> Slot {
     let light = |plane| light_w_m2(plane, start);
     let rung = if at(CLOUDY_DAY, 15.0) <= start && start < at(CLOUDY_DAY, 24.0) {
-        WeatherRung::OwnInputs
+        WeatherRung::ScaledClearSky
     } else {
         WeatherRung::PlaneSensor
     };

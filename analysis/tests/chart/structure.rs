@@ -138,7 +138,7 @@ fn the_source_of_the_irradiance_is_said_in_words() {
         "{:?}",
         texts(&svg)
     );
-    assert_eq!(count(&svg, "9 % clear sky, own inputs"), 2);
+    assert_eq!(count(&svg, "9 % scaled clear sky"), 2);
 }
 
 #[test]

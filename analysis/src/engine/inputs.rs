@@ -1,0 +1,200 @@
+//! Judging one input: its slot into the window, the window to a verdict, the verdict into the book;
+//! its days into calibration and steady losses. Never in here: formulas.
+
+use super::Engine;
+use super::slots::{InputNow, When};
+use crate::detect::{Kind, Residual, Sample, common_factor};
+use crate::diagnose::hypotheses::{self, Context, Hypothesis};
+use crate::diagnose::{Subject, explain};
+use crate::expected::{CalibrationSample, Light};
+use crate::reading::Span;
+
+/// Irradiance above which a slot may calibrate [W/m2].
+const CALIBRATING_POA_W_M2: f64 = 250.0;
+/// Light and samples that a verdict on a dead input and on any other cause need.
+const DEAD_AFTER: (Span, usize) = (Span::from_min(15), 2);
+const OTHER_AFTER: (Span, usize) = (Span::from_min(30), 4);
+/// Probability at which a verdict is said, and at which a finding ends.
+const SAY: f64 = 0.95;
+const END: f64 = 0.9;
+/// A first ratio of the day under this is a loss that was there when the light came [-].
+const LOST_AT_FIRST_LIGHT: f64 = 0.9;
+
+/// The findings that a window of samples can make; one of them stands at a time.
+const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
+
+/// Which input, and how it is called.
+struct Whose {
+    i: usize,
+    k: usize,
+    subject: Subject,
+    strings: u8,
+}
+
+impl Engine {
+    pub(super) fn judge_input(
+        &mut self,
+        i: usize,
+        k: usize,
+        when: When,
+        inputs: &[InputNow],
+        light: &Light,
+        frosty: bool,
+    ) {
+        let inverter = &self.plant.inverters[i];
+        let whose = Whose {
+            i,
+            k,
+            subject: Subject::input(&inverter.id, inverter.inputs[k].number),
+            strings: inverter.inputs[k].strings.len() as u8,
+        };
+        self.close_day(&whose, when);
+        let Some(own) = inputs[k].residual else {
+            return;
+        };
+        let sample = self.sample(&whose, when, own, inputs);
+        self.state.inverters[i].inputs[k]
+            .window
+            .push(when.day, sample);
+        if let Some(ranked) = self.verdict(&whose, frosty) {
+            self.act_on(&whose, when, &ranked);
+        }
+        if self.has_window_finding(&whose.subject) {
+            self.state.inverters[i].inputs[k]
+                .calibration
+                .distrust_today();
+            return;
+        }
+        let plane = light.planes[self.chain.inputs[i][k].plane];
+        let state = &mut self.state.inverters[i].inputs[k];
+        state.daily.add(when.day, sample);
+        if plane.is_some_and(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2) {
+            let calibration = &mut state.calibration;
+            let raw = CalibrationSample {
+                current_ratio: own.ratio * calibration.gain(),
+                voltage_ratio: own.voltage_ratio * calibration.voltage_ratio(),
+            };
+            calibration.add(when.day, raw);
+        }
+    }
+
+    /// The slot of an input, freed from what its siblings share with it.
+    fn sample(&self, whose: &Whose, when: When, own: Residual, inputs: &[InputNow]) -> Sample {
+        let siblings = self.siblings(whose.i, whose.k, inputs);
+        let (factor, common) = common_factor(own.common, &siblings);
+        Sample {
+            start: when.start,
+            ratio: own.ratio / factor,
+            own: own.own,
+            common,
+            voltage_ratio: own.voltage_ratio,
+            voltage_sigma: own.voltage_sigma,
+            missing_wh: inputs[whose.k].missing_wh,
+        }
+    }
+
+    /// Residuals of the other inputs on the same plane on which nothing stands.
+    fn siblings(&self, i: usize, k: usize, inputs: &[InputNow]) -> Vec<Residual> {
+        let models = &self.chain.inputs[i];
+        let inverter = &self.plant.inverters[i];
+        let vouches = |j: &usize| {
+            let subject = Subject::input(&inverter.id, inverter.inputs[*j].number);
+            *j != k && models[*j].plane == models[k].plane && !self.has_window_finding(&subject)
+        };
+        (0..inputs.len())
+            .filter(vouches)
+            .filter_map(|j| inputs[j].residual)
+            .collect()
+    }
+
+    fn has_window_finding(&self, subject: &Subject) -> bool {
+        WINDOW_KINDS
+            .iter()
+            .any(|kind| self.state.book.stands(subject, *kind))
+    }
+
+    /// What the latest samples mean: first whether the input is dead, which takes less light.
+    fn verdict(&self, whose: &Whose, frosty: bool) -> Option<Vec<(Hypothesis, f64)>> {
+        let window = &self.state.inverters[whose.i].inputs[whose.k].window;
+        let first = window.first_ratio_of_day();
+        let context = Context {
+            strings: whose.strings,
+            frost: frosty,
+            loss_at_first_light: first.is_some_and(|ratio| ratio < LOST_AT_FIRST_LIGHT),
+        };
+        let slot = self.plant.timing.slot;
+        let compare = |(light, least)| {
+            let samples = window.latest(light, slot, least)?;
+            Some(hypotheses::compare(&samples, context))
+        };
+        let is_dead = |ranked: &Vec<(Hypothesis, f64)>| ranked[0].0 == Hypothesis::Dead;
+        compare(DEAD_AFTER)
+            .filter(is_dead)
+            .or_else(|| compare(OTHER_AFTER))
+    }
+
+    fn act_on(&mut self, whose: &Whose, when: When, ranked: &[(Hypothesis, f64)]) {
+        let Whose {
+            i,
+            k,
+            subject,
+            strings,
+        } = whose;
+        let (what, probability) = ranked[0];
+        if what == Hypothesis::Healthy && probability >= END {
+            for kind in WINDOW_KINDS {
+                self.state.book.end(subject, kind, when.start);
+            }
+        }
+        // The ratio that parts this cause from health.
+        let boundary = match what {
+            Hypothesis::Healthy | Hypothesis::Other => return,
+            Hypothesis::Dead => 0.1,
+            Hypothesis::StringsOpen(open) => 1.0 - f64::from(open) / (2.0 * f64::from(*strings)),
+            Hypothesis::Covered => LOST_AT_FIRST_LIGHT,
+        };
+        if probability < SAY {
+            return;
+        }
+        // It began with the first of the latest samples that lie on its side.
+        let window = &self.state.inverters[*i].inputs[*k].window;
+        let on_its_side = window.samples().rev().take_while(|s| s.ratio < boundary);
+        let mut since: Vec<Sample> = on_its_side.copied().collect();
+        since.reverse();
+        let new = explain::input_window(subject.clone(), *strings, when.end, &since, ranked);
+        let Some(new) = new else { return };
+        for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {
+            self.state.book.end(subject, other, new.began);
+        }
+        self.state.book.open(new);
+    }
+
+    /// Decides on the day before, if a new one has begun.
+    fn close_day(&mut self, whose: &Whose, when: When) {
+        let slot = self.plant.timing.slot;
+        let input = &self.plant.inverters[whose.i].inputs[whose.k];
+        let tolerance = |module: usize| self.plant.modules[module].power_tolerance_ratio;
+        let tolerance = input
+            .strings
+            .iter()
+            .map(|s| tolerance(s.module))
+            .fold(0.0, f64::max);
+        let state = &mut self.state.inverters[whose.i].inputs[whose.k];
+        state
+            .calibration
+            .close_day(when.day, slot.hours(), tolerance);
+        let Some(loss) = state.daily.close_day(when.day, slot) else {
+            return;
+        };
+        let suspicion = state.daily.suspicion();
+        if loss.is_recovered() {
+            self.state
+                .book
+                .end(&whose.subject, Kind::CurrentLow, loss.began);
+        }
+        let explain = |days: Vec<_>| explain::current_low(whose.subject.clone(), when.start, &days);
+        if let Some(new) = suspicion.and_then(explain) {
+            self.state.book.open(new);
+        }
+    }
+}

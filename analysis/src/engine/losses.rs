@@ -1,0 +1,112 @@
+//! Inverters that stand still in the light, and what every finding costs, slot by slot.
+//! Never in here: what an input should give.
+
+use super::Engine;
+use super::slots::{InputNow, InverterFacts, When};
+use crate::detect::{Gate, Kind};
+use crate::diagnose::{Subject, explain};
+use crate::reading::{Energy, Span, Time};
+
+/// Lit time without output until covered modules or an inverter that is off are said.
+const COVERED_AFTER: Span = Span::from_h(1);
+const OFF_AFTER: Span = Span::from_h(2);
+/// Slots without output are remembered this long: a trip is told only after ten minutes.
+const IDLE_KEPT: Span = Span::from_h(1);
+
+/// Findings on an input that cost what the input misses.
+const INPUT_KINDS: [Kind; 4] = [
+    Kind::InputDead,
+    Kind::StringOpen,
+    Kind::Snow,
+    Kind::CurrentLow,
+];
+/// Findings on an inverter that cost all it misses while it does not produce.
+const INVERTER_KINDS: [Kind; 4] = [
+    Kind::InverterOff,
+    Kind::Snow,
+    Kind::GridTrip,
+    Kind::IsolationLow,
+];
+
+impl Engine {
+    pub(super) fn judge_standstill(
+        &mut self,
+        i: usize,
+        when: When,
+        inputs: &[InputNow],
+        producing: bool,
+        frosty: bool,
+    ) {
+        let plant = self.plant.clone();
+        let device = Subject::device(&plant.inverters[i].id);
+        if producing {
+            self.state.book.end(&device, Kind::InverterOff, when.start);
+            self.state.book.end(&device, Kind::Snow, when.start);
+        }
+        let missing_wh = inputs.iter().map(|input| input.missing_wh).sum();
+        let watch = &mut self.state.inverters[i].standstill;
+        let still = watch.lit_slot(when.start, plant.timing.slot, producing, missing_wh);
+        // A trip or an isolation fault explains why it stands still.
+        let explained = [Kind::GridTrip, Kind::IsolationLow]
+            .iter()
+            .any(|kind| self.state.book.stands(&device, *kind));
+        let enough = if frosty { COVERED_AFTER } else { OFF_AFTER };
+        if let Some(still) = still.filter(|still| !explained && still.light >= enough) {
+            let id = &plant.inverters[i].id;
+            self.state
+                .book
+                .open(explain::standstill(id, when.end, &still, frosty));
+        }
+    }
+
+    pub(super) fn add_lost(
+        &mut self,
+        i: usize,
+        when: When,
+        inputs: &[InputNow],
+        facts: &InverterFacts,
+    ) {
+        let plant = self.plant.clone();
+        let inverter = &plant.inverters[i];
+        let counts = |input: &InputNow| !matches!(input.slot.gate, Gate::Limited | Gate::NoWeather);
+        let mut all_wh = 0.0;
+        for (input, of) in inputs
+            .iter()
+            .zip(&inverter.inputs)
+            .filter(|(now, _)| counts(now))
+        {
+            all_wh += input.missing_wh;
+            let subject = Subject::input(&inverter.id, of.number);
+            for kind in INPUT_KINDS {
+                self.state
+                    .book
+                    .add_lost(&subject, kind, Energy::from_wh(input.missing_wh));
+            }
+        }
+        if facts.producing == Some(true) {
+            return;
+        }
+        let device = Subject::device(&inverter.id);
+        for kind in INVERTER_KINDS {
+            self.state
+                .book
+                .add_lost(&device, kind, Energy::from_wh(all_wh));
+        }
+        let idle = &mut self.state.inverters[i].idle;
+        idle.push_back((when.start, all_wh));
+        while idle
+            .front()
+            .is_some_and(|(start, _)| when.start - *start > IDLE_KEPT)
+        {
+            idle.pop_front();
+        }
+    }
+
+    /// What an inverter has missed in slots without output since `began`, as far as remembered.
+    pub(super) fn idle_since(&self, i: usize, began: Time) -> Energy {
+        let slot = self.plant.timing.slot;
+        let idle = &self.state.inverters[i].idle;
+        let since = idle.iter().filter(|(start, _)| *start + slot > began);
+        Energy::from_wh(since.map(|(_, wh)| wh).sum())
+    }
+}
