@@ -1,0 +1,36 @@
+//! Where the sun stands, as seen by an observer: the front door of the solar position algorithm.
+//! Never in here: light.
+
+use super::geocentric::geocentric;
+use super::observer::Observer;
+use super::topocentric::topocentric;
+use crate::reading::{Angle, Time};
+
+/// Direction to the sun.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SunPosition {
+    /// From vertical, bent by the air: where the light comes from.
+    pub apparent_zenith: Angle,
+    /// From vertical, without air.
+    pub zenith: Angle,
+    /// Clockwise from north, 0 to 360; it wraps at noon in the south, so never average it.
+    pub azimuth: Angle,
+}
+
+impl SunPosition {
+    /// Whether the sun's centre, as seen through the air, is above the horizon.
+    pub fn is_up(&self) -> bool {
+        self.apparent_zenith.deg() < 90.0
+    }
+}
+
+/// The sun's direction by the full NREL algorithm, good to 0.0003 deg by its authors' statement.
+pub fn sun_position(at: Time, observer: &Observer) -> SunPosition {
+    let geocentric = geocentric(at, observer.delta_t_s(at));
+    let topocentric = topocentric(&geocentric, observer);
+    SunPosition {
+        apparent_zenith: Angle::from_deg(90.0 - topocentric.elevation_deg),
+        zenith: Angle::from_deg(90.0 - topocentric.true_elevation_deg),
+        azimuth: Angle::from_deg(topocentric.azimuth_deg),
+    }
+}
