@@ -6,7 +6,8 @@
 //! Range:   0 <= z <= 90; a sun below the horizon has none.  h < 44331 m
 //! Source:  F. Kasten, A. T. Young, Applied Optics 28 (22), 1989 (from memory, verify); pressure:
 //!          standard atmosphere as written in pvlib 0.16.1 `atmosphere.alt2pres`
-//! Check:   tests/data/reference/airmass.csv (tests/reference/sky.rs); pressure below.
+//! Check:   tests/data/reference/airmass.csv, 1e-10 relative (tests/reference/sky.rs);
+//!          pressure below.
 
 use crate::reading::Angle;
 

@@ -11,7 +11,7 @@
 //! Range:   sun above the horizon, TL >= 1; zero light below the horizon (no twilight)
 //! Source:  P. Ineichen, R. Perez, Solar Energy 73 (3), 2002 (from memory, verify), as coded in
 //!          pvlib 0.16.1 `clearsky.ineichen`, without the enhancement at high air mass
-//! Check:   tests/data/reference/clearsky_ineichen.csv, 1e-8 relative (tests/reference/sky.rs).
+//! Check:   tests/data/reference/clearsky_ineichen.csv, 1e-10 relative (tests/reference/sky.rs).
 
 use super::air_mass::absolute_air_mass;
 use super::decomposition::Components;

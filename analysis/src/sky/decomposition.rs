@@ -11,7 +11,7 @@
 //!          Readings below zero (a pyranometer's offset at night) are no light.
 //! Source:  D. G. Erbs, S. A. Klein, J. A. Duffie, Solar Energy 28 (4), 1982 (from memory, verify);
 //!          limits of cos z and z as in pvlib 0.16.1 `irradiance.erbs`
-//! Check:   tests/data/reference/decomposition.csv, 1e-8 relative (tests/reference/sky.rs).
+//! Check:   tests/data/reference/decomposition.csv, 1e-10 relative (tests/reference/sky.rs).
 //!
 //! Erbs is fitted to, and closed with, the true zenith. Where two components are measured the light
 //! has come through the air, so the closure takes the apparent one.

@@ -6,7 +6,7 @@
 //! Range:   any day; day 366 continues the series
 //! Source:  J. W. Spencer, "Fourier series representation of the position of the sun", Search 2 (5),
 //!          1971; Esc 1366.1 W/m2 as in ASTM E490 (both from memory, verify)
-//! Check:   tests/data/reference/extraterrestrial.csv (tests/reference/sky.rs).
+//! Check:   tests/data/reference/extraterrestrial.csv, 1e-10 relative (tests/reference/sky.rs).
 
 use super::calendar::day_of_year;
 use crate::reading::{Irradiance, Time};

@@ -10,7 +10,7 @@
 //! Source:  W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80 (1), 2006 (from memory, verify).
 //!          r_s, r_p stand here as cosines, equal by Snell's law to the paper's sin2 and tan2 ratios
 //!          and without their 0/0 at theta = 0.
-//! Check:   tests/data/reference/iam_direct.csv, 1e-8 relative (tests/reference/sky.rs).
+//! Check:   tests/data/reference/iam_direct.csv, 1e-10 relative (tests/reference/sky.rs).
 
 use super::sun::SunPosition;
 use crate::plant::Plane;
