@@ -10,6 +10,8 @@ mod extraterrestrial;
 mod geocentric;
 mod incidence;
 mod observer;
+#[cfg(test)]
+mod property_tests;
 mod spa_terms;
 mod sun;
 mod topocentric;

@@ -6,7 +6,7 @@ use super::delta_t::delta_t_s;
 use crate::reading::{Angle, Temperature, Time};
 
 /// Air temperature of refraction where nothing better is known [degC], a yearly mean (common
-/// practice); 20 K more or less is 0.04 deg of refraction at the horizon and 0.002 deg at 30 deg.
+/// practice); 20 K more or less is 0.03 deg of refraction at the horizon and 0.002 deg at 30 deg.
 const DEFAULT_AIR_DEGC: f64 = 12.0;
 
 /// A place on earth with the air above it.
