@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Recomputes the sky tables of tests/data/reference with pvlib and compares them with what is stored.
+"""Recomputes the sky tables of tests/data/reference with pvlib and compares with what is stored.
 
     pip install pvlib==0.16.1
     python3 recompute_with_pvlib.py DATA_FOLDER            # compare; exit 1 on any difference
@@ -29,7 +29,15 @@ ZERO = 1e-12
 def spa_nrel_example():
     """The worked example of the NREL report: 2003-10-17 12:30:30, UTC-7, Delta T 67 s."""
     ut = np.array([1066419030.0])
-    lat, lon, alt, mbar, air, delta_t, refraction = 39.742476, -105.1786, 1830.14, 820.0, 11.0, 67.0, 0.5667
+    lat, lon, alt, mbar, air, delta_t, refraction = (
+        39.742476,
+        -105.1786,
+        1830.14,
+        820.0,
+        11.0,
+        67.0,
+        0.5667,
+    )
     jd = spa.julian_day(ut)
     jde = spa.julian_ephemeris_day(jd, delta_t)
     jc = spa.julian_century(jd)
@@ -75,26 +83,57 @@ def spa_nrel_example():
     # Slope 30, rotated 10 degrees from south towards east: 170 degrees from north.
     incidence = irradiance.aoi(30, 170, zenith, phi)
     rows = [
-        ("JD", jd), ("JDE", jde), ("JC", jc), ("JCE", jce), ("JME", jme), ("L_deg", l), ("B_deg", b),
-        ("R_AU", r), ("Theta_deg", theta), ("beta_deg", beta), *[(f"X{k}_deg", v) for k, v in enumerate(x)],
-        ("dPsi_deg", dpsi), ("dEps_deg", deps), ("eps0_arcsec", eps0), ("eps_deg", eps), ("dTau_deg", dtau),
-        ("lambda_deg", lam), ("nu0_deg", nu0), ("nu_deg", nu), ("alpha_deg", alpha), ("delta_deg", delta),
-        ("M_deg", m), ("EoT_min", eot), ("H_deg", h), ("xi_deg", xi), ("dAlpha_deg", dalpha),
+        ("JD", jd), ("JDE", jde), ("JC", jc), ("JCE", jce), ("JME", jme), ("L_deg", l),
+        ("B_deg", b), ("R_AU", r), ("Theta_deg", theta), ("beta_deg", beta),
+        *[(f"X{k}_deg", v) for k, v in enumerate(x)], ("dPsi_deg", dpsi), ("dEps_deg", deps),
+        ("eps0_arcsec", eps0), ("eps_deg", eps), ("dTau_deg", dtau), ("lambda_deg", lam),
+        ("nu0_deg", nu0), ("nu_deg", nu), ("alpha_deg", alpha), ("delta_deg", delta), ("M_deg", m),
+        ("EoT_min", eot), ("H_deg", h), ("xi_deg", xi), ("dAlpha_deg", dalpha),
         ("alphaPrime_deg", alpha + dalpha), ("deltaPrime_deg", dprime), ("HPrime_deg", hprime),
         ("e0_deg", e0), ("dE_deg", de), ("e_deg", e), ("zenith_deg", zenith), ("Gamma_deg", gamma),
         ("azimuth_deg", phi), ("incidence_deg", incidence),
     ]  # fmt: skip
-    return pd.DataFrame({"quantity": [q for q, _ in rows], "value": [float(np.ravel(v)[0]) for _, v in rows]})
+    return pd.DataFrame(
+        {"quantity": [q for q, _ in rows], "value": [float(np.ravel(v)[0]) for _, v in rows]}
+    )
 
 
 def extraterrestrial():
-    days = [1, 3, 15, 32, 60, 79, 80, 91, 105, 121, 152, 172, 182, 185, 200, 213, 244, 265, 274, 288, 299, 305, 335, 355, 365]
+    days = [
+        1,
+        3,
+        15,
+        32,
+        60,
+        79,
+        80,
+        91,
+        105,
+        121,
+        152,
+        172,
+        182,
+        185,
+        200,
+        213,
+        244,
+        265,
+        274,
+        288,
+        299,
+        305,
+        335,
+        355,
+        365,
+    ]
     e0 = [irradiance.get_extra_radiation(float(d), method="spencer") for d in days]
     return pd.DataFrame({"day_of_year": days, "e0_w_m2": e0})
 
 
 def airmass():
-    zenith = np.array([0, 10, 20, 30, 40, 45, 50, 60, 65, 70, 75, 80, 82, 84, 85, 86, 87, 88, 89, 90.0])
+    zenith = np.array(
+        [0, 10, 20, 30, 40, 45, 50, 60, 65, 70, 75, 80, 82, 84, 85, 86, 87, 88, 89, 90.0]
+    )
     relative = atmosphere.get_relative_airmass(zenith, "kastenyoung1989")
     return pd.DataFrame({"zenith_deg": zenith, "airmass_ratio": relative})
 
@@ -106,8 +145,12 @@ def clearsky_ineichen():
             for turbidity in (2.0, 3.0, 4.5):
                 relative = atmosphere.get_relative_airmass(zenith)
                 absolute = atmosphere.get_absolute_airmass(relative, atmosphere.alt2pres(altitude))
-                sky = clearsky.ineichen(zenith, absolute, turbidity, altitude=altitude, dni_extra=1367.0)
-                rows.append((zenith, altitude, turbidity, 1367.0, sky["ghi"], sky["dni"], sky["dhi"]))
+                sky = clearsky.ineichen(
+                    zenith, absolute, turbidity, altitude=altitude, dni_extra=1367.0
+                )
+                rows.append(
+                    (zenith, altitude, turbidity, 1367.0, sky["ghi"], sky["dni"], sky["dhi"])
+                )
     columns = "zenith_deg altitude_m linke_turbidity e0_w_m2 ghi_w_m2 dni_w_m2 dhi_w_m2"
     return pd.DataFrame(rows, columns=columns.split())
 
@@ -143,7 +186,9 @@ def transposition():
         one = [np.array([v]) for v in (dhi, dni, e0, zenith, sun_azimuth, relative)]
         sky = irradiance.perez(tilt, azimuth, *one, model="allsitescomposite1990")[0]
         ground = irradiance.get_ground_diffuse(tilt, ghi, 0.2)
-        rows.append((tilt, azimuth, zenith, sun_azimuth, dni, ghi, dhi, e0, incidence, beam, sky, ground))
+        rows.append(
+            (tilt, azimuth, zenith, sun_azimuth, dni, ghi, dhi, e0, incidence, beam, sky, ground)
+        )
     columns = (
         "tilt_deg azimuth_deg zenith_deg sun_azimuth_deg dni_w_m2 ghi_w_m2 dhi_w_m2 e0_w_m2 "
         "incidence_deg beam_w_m2 sky_w_m2 ground_w_m2"
@@ -152,14 +197,20 @@ def transposition():
 
 
 def iam_direct():
-    incidence = np.array([0, 10, 20, 30, 40, 45, 50, 55, 60, 65, 70, 75, 80, 82.5, 85, 87.5, 89, 90.0])
-    return pd.DataFrame({"incidence_deg": incidence, "physical_ratio": iam.physical(incidence, 1.526, 4.0, 0.002)})
+    incidence = np.array(
+        [0, 10, 20, 30, 40, 45, 50, 55, 60, 65, 70, 75, 80, 82.5, 85, 87.5, 89, 90.0]
+    )
+    return pd.DataFrame(
+        {"incidence_deg": incidence, "physical_ratio": iam.physical(incidence, 1.526, 4.0, 0.002)}
+    )
 
 
 def site_year():
-    """Every 37th hour of 2025 at 35 S 147.5 E with the sun up; the plane looks north at 20 degrees."""
+    """Every 37th hour of 2025 at 35 S 147.5 E with the sun up; the plane tilts 20 deg to north."""
     latitude, longitude, altitude, tilt, azimuth = -35.0, 147.5, 200.0, 20.0, 0.0
-    hours = pd.date_range("2025-01-01 00:30", "2025-12-31 23:30", freq="60min", tz="Etc/GMT-10")[::37]
+    hours = pd.date_range("2025-01-01 00:30", "2025-12-31 23:30", freq="60min", tz="Etc/GMT-10")[
+        ::37
+    ]
     day = hours.day_of_year.values
     pressure = atmosphere.alt2pres(altitude)
     sun = solarposition.get_solarposition(
@@ -171,7 +222,9 @@ def site_year():
     e0 = pd.Series(irradiance.get_extra_radiation(day.astype(float)), index=hours)
     relative = atmosphere.get_relative_airmass(sun.apparent_zenith)
     absolute = atmosphere.get_absolute_airmass(relative, pressure)
-    clear = clearsky.ineichen(sun.apparent_zenith, absolute, turbidity, altitude=altitude, dni_extra=e0)
+    clear = clearsky.ineichen(
+        sun.apparent_zenith, absolute, turbidity, altitude=altitude, dni_extra=e0
+    )
     ghi = clear.ghi * np.array([1.0, 0.85, 0.55, 0.25])[day % 4]
     parts = pd.DataFrame(irradiance.erbs(ghi, sun.zenith, day), index=hours)
     incidence = irradiance.aoi(tilt, azimuth, sun.apparent_zenith, sun.azimuth)
@@ -182,7 +235,8 @@ def site_year():
     table = pd.DataFrame(
         {
             "at_utc": hours.tz_convert("UTC").strftime("%Y-%m-%dT%H:%MZ"),
-            "at_utc_ms": (hours - pd.Timestamp("1970-01-01", tz="UTC")) // pd.Timedelta(milliseconds=1),
+            "at_utc_ms": (hours - pd.Timestamp("1970-01-01", tz="UTC"))
+            // pd.Timedelta(milliseconds=1),
             "local_day_of_year": day,
             "linke_turbidity": turbidity.values,
             "zenith_deg": sun.zenith.values,
@@ -224,7 +278,9 @@ def cells(table, digits):
     """The table as text, its header first."""
     text = [list(table.columns)]
     for row in table.itertuples(index=False):
-        text.append([str(v) if isinstance(v, (str, Integral)) else f"{float(v):.{digits}g}" for v in row])
+        text.append(
+            [str(v) if isinstance(v, (str, Integral)) else f"{float(v):.{digits}g}" for v in row]
+        )
     return text
 
 
@@ -264,7 +320,11 @@ def main(folder, write):
                 csv.writer(file, lineterminator="\n").writerows(computed)
         with path.open(newline="") as file:
             wrong = differences(list(csv.reader(file)), computed, digits)
-        result = f"{len(computed) - 1} rows agree" if not wrong else f"{len(wrong)} differ, first: {wrong[0]}"
+        result = (
+            f"{len(computed) - 1} rows agree"
+            if not wrong
+            else f"{len(wrong)} differ, first: {wrong[0]}"
+        )
         print(f"{name}: {result}")
         failed = failed or bool(wrong)
     sys.exit(1 if failed else 0)

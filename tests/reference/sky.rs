@@ -14,7 +14,7 @@ use analysis::sky::{Components, SunPosition};
 use tests::{assert_close, relative};
 
 /// Both sides compute the same closed form in doubles and the files carry 12 digits; what is left
-/// is the rounding of printed inputs, which a difference of near numbers enlarges some tens of times.
+/// is the rounding of printed inputs, which a difference of near numbers enlarges tens of times.
 const CLOSED_FORM: f64 = 1e-10;
 /// Sidereal time has turned by 3e6 deg since 2000, of which a double keeps 5e-10 deg. (The Julian
 /// day itself keeps 40 us, 2e-7 deg of turning, but both codes round it alike.)

@@ -3,8 +3,9 @@
 //! Model:   JD = t / 86400 + 2440587.5;  civil date from the count of days since 1970-01-01
 //! Symbols: t  seconds since 1970-01-01T00:00:00Z [s]    JD  Julian day [d]
 //! Range:   any time that fits 64 bits; proleptic Gregorian calendar
-//! Source:  JD of the epoch: I. Reda, A. Andreas, Solar Energy 76 (5), 2004. Civil date: H. Hinnant,
-//!          "chrono-compatible low-level date algorithms", `civil_from_days` (from memory).
+//! Source:  JD of the epoch: I. Reda, A. Andreas, Solar Energy 76 (5), 2004. Civil date:
+//!          H. Hinnant, "chrono-compatible low-level date algorithms", `civil_from_days` (from
+//!          memory).
 //! Check:   the JD of spa_nrel_example.csv (tests/reference/sky.rs); known dates below.
 
 use crate::reading::Time;

@@ -20,7 +20,7 @@ use super::extraterrestrial::extraterrestrial;
 use super::sun::SunPosition;
 use crate::reading::{Angle, Irradiance, Time};
 
-/// Zenith beyond which all light counts as diffuse [deg]: the division by cos z has no meaning there.
+/// Zenith beyond which all light counts as diffuse [deg]: a division by cos z means nothing there.
 const LAST_BEAM_ZENITH_DEG: f64 = 87.0;
 /// Least cosine in a clearness [-], so that dawn gives no endless clearness.
 pub(super) const LEAST_COSINE: f64 = 0.065;

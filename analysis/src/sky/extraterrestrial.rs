@@ -4,8 +4,8 @@
 //!          + 0.000077 sin 2B),  B = 2 pi (n - 1) / 365
 //! Symbols: E0, Esc  irradiance, solar constant [W/m2]    n  day of the year, UTC [-]
 //! Range:   any day; day 366 continues the series
-//! Source:  J. W. Spencer, "Fourier series representation of the position of the sun", Search 2 (5),
-//!          1971; Esc 1366.1 W/m2 as in ASTM E490 (both from memory, verify)
+//! Source:  J. W. Spencer, "Fourier series representation of the position of the sun",
+//!          Search 2 (5), 1971; Esc 1366.1 W/m2 as in ASTM E490 (both from memory, verify)
 //! Check:   tests/data/reference/extraterrestrial.csv, 1e-10 relative (tests/reference/sky.rs).
 
 use super::calendar::day_of_year;

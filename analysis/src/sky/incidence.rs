@@ -4,12 +4,13 @@
 //!          theta_r = asin(sin theta / n);  tau = exp(-K L / cos theta_r) (1 - (r_s + r_p) / 2)
 //!          modifier = tau(theta) / tau(0)
 //! Symbols: theta, theta_r  incidence outside and inside the glass [rad]    n  refraction [-]
-//!          z, gamma_s  apparent zenith, azimuth of the sun    beta, gamma  tilt, azimuth of the plane
+//!          z, gamma_s  apparent zenith, azimuth of the sun
+//!          beta, gamma  tilt, azimuth of the plane
 //!          r_s, r_p  reflected parts of both polarisations [-]    K [1/m], L [m]  glass
 //! Range:   0 <= theta < 90 deg; at and beyond 90 deg no beam enters and the modifier is 0
-//! Source:  W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80 (1), 2006 (from memory, verify).
-//!          r_s, r_p stand here as cosines, equal by Snell's law to the paper's sin2 and tan2 ratios
-//!          and without their 0/0 at theta = 0.
+//! Source:  W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80 (1), 2006 (from memory,
+//!          verify). r_s, r_p stand here as cosines, equal by Snell's law to the paper's sin2 and
+//!          tan2 ratios and without their 0/0 at theta = 0.
 //! Check:   tests/data/reference/iam_direct.csv, 1e-10 relative (tests/reference/sky.rs).
 
 use super::sun::SunPosition;

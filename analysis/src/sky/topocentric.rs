@@ -3,7 +3,8 @@
 //! Model:   H = nu + sigma - alpha;  parallax xi = 8.794 / (3600 R);  alpha', delta', H' with the
 //!          observer's place on the flattened earth;  e = e0 + Delta e.  Steps 3.11 to 3.15
 //!          Delta e = (P / 1010) (283 / (273 + T)) 1.02 / (60 tan(e0 + 10.3 / (e0 + 5.11)))
-//! Symbols: H  hour angle, westward from the meridian [deg]    sigma  longitude, east positive [deg]
+//! Symbols: H  hour angle, westward from the meridian [deg]
+//!          sigma  longitude, east positive [deg]
 //!          e0, e  elevation without and with air [deg]    P  pressure [mbar]    T  air [degC]
 //! Range:   Delta e only where e0 >= -(0.26667 + 0.5667), the sun's upper edge at the horizon
 //! Source:  I. Reda, A. Andreas, Solar Energy 76 (5), 2004, and NREL/TP-560-34302; formulas as in

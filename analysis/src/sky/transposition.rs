@@ -74,7 +74,7 @@ pub fn plane_irradiance(
     }
 }
 
-/// Sky diffuse irradiance in a plane by the model of Perez, for a given extraterrestrial irradiance.
+/// Sky diffuse irradiance in a plane by the model of Perez, for a given extraterrestrial one.
 pub fn perez_sky_diffuse(
     components: &Components,
     extraterrestrial: Irradiance,

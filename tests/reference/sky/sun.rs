@@ -130,7 +130,7 @@ fn every_step_of_the_example_matches_another_code() {
 /// Source: geometry. South of the tropic the sun passes noon in the north, from east to west.
 #[test]
 fn azimuth_wraps_once_at_noon_in_the_south_and_incidence_does_not_jump() {
-    // The sun turns 0.25 deg a minute; in azimuth that is divided by the sine of its zenith, 12 deg.
+    // The sun turns 0.25 deg a minute; in azimuth, over the sine of its zenith of 12 deg, 1.2.
     const FASTEST_DEG_PER_MINUTE: f64 = 0.25;
     const FASTEST_AZIMUTH_DEG_PER_MINUTE: f64 = 1.5;
     let observer = Observer::new(deg(-35.0), deg(147.5), 200.0);
