@@ -6,8 +6,9 @@
 //!          ln N = -1/2 [ n ln 2 pi + (n-1) ln s^2 + ln(s^2 + n c^2)
 //!                        + S/s^2 + n (mean - m_h)^2 / (s^2 + n c^2) ],  S = sum (x_i - mean)^2
 //!          (covariance s^2 I + c^2 11', inverted by Sherman-Morrison). Healthy and k-strings-open
-//!          leave the voltage at 1. Cover and "something else" predict any loss and any voltage,
-//!          sample by sample: a uniform density. Evidence counts `INDEPENDENT` of what independent
+//!          leave the voltage at 1. A dead input shows what its meter makes of nothing. "Something
+//!          else" predicts any loss and any voltage, sample by sample: a uniform density; so does
+//!          cover, with a share of total cover near zero on top. Evidence counts `INDEPENDENT` of what independent
 //!          samples would, since neighbouring slots share their errors.
 //! Symbols: ratios dimensionless; priors are probabilities per window.
 //! Range:   at least two samples; standard deviations > 0.
@@ -23,13 +24,18 @@ const INDEPENDENT: f64 = 0.5;
 /// Prior of one given number of open strings, per window.
 const PRIOR_OPEN: f64 = 1e-4;
 /// Prior of an input that carries nothing.
-const PRIOR_DEAD: f64 = 1e-4;
+const PRIOR_DEAD: f64 = 1e-3;
+/// What an inverter's meter shows of nothing, over the expected current [-].
+const DEAD_SIGMA_RATIO: f64 = 0.008;
 /// Prior of a loss that none of the others describes: passing shade, a bad reading.
 const PRIOR_OTHER: f64 = 1e-2;
 /// Prior of cover: after frost with the loss there at first light, after frost, and without frost.
 const PRIOR_COVER_AT_FIRST_LIGHT: f64 = 0.5;
 const PRIOR_COVER_AFTER_FROST: f64 = 1e-3;
 const PRIOR_COVER_WITHOUT_FROST: f64 = 1e-9;
+/// Share of cover that is total, and the mean ratio that light through it leaves [-].
+const TOTAL_COVER: f64 = 0.2;
+const TOTAL_COVER_MEAN_RATIO: f64 = 0.01;
 /// Density of a loss of any size, over ratios 0 to 1.
 const ANY_LOSS_DENSITY: f64 = 1.0;
 /// Density of a voltage of any size, over ratios 0.4 to 1.25.
@@ -68,7 +74,13 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         (s.voltage_ratio, s.voltage_sigma / 2.0, s.voltage_sigma)
     });
     let on_voltage = voltage.log_likelihood(1.0);
-    let uniform = current.n * ANY_LOSS_DENSITY.ln() + voltage.n * ANY_VOLTAGE_DENSITY.ln();
+    let any_voltage = voltage.n * ANY_VOLTAGE_DENSITY.ln();
+    let other = current.n * ANY_LOSS_DENSITY.ln() + any_voltage;
+    let covered = window
+        .iter()
+        .map(|s| cover_density(s.ratio).ln())
+        .sum::<f64>()
+        + any_voltage;
     let covered_prior = match (context.frost, context.loss_at_first_light) {
         (true, true) => PRIOR_COVER_AT_FIRST_LIGHT,
         (true, false) => PRIOR_COVER_AFTER_FROST,
@@ -89,7 +101,12 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         ..current
     };
     // A dead input's voltage may float, be zero or be the open-circuit voltage.
-    let dead = current.log_likelihood(0.0) + voltage.n * ANY_VOLTAGE_DENSITY.ln();
+    let nothing = Moments {
+        own: DEAD_SIGMA_RATIO,
+        common: 0.0,
+        ..current
+    };
+    let dead = nothing.log_likelihood_as_is(0.0) + any_voltage;
     let mut scored: Vec<(Hypothesis, f64)> = [
         (
             Hypothesis::Healthy,
@@ -97,8 +114,8 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
             1.0,
         ),
         (Hypothesis::Dead, dead, PRIOR_DEAD),
-        (Hypothesis::Covered, uniform, covered_prior),
-        (Hypothesis::Other, uniform, PRIOR_OTHER),
+        (Hypothesis::Covered, covered, covered_prior),
+        (Hypothesis::Other, other, PRIOR_OTHER),
     ]
     .into_iter()
     .chain(open)
@@ -141,11 +158,27 @@ impl Moments {
     fn log_likelihood(&self, mean: f64) -> f64 {
         const FLOOR: f64 = 0.4;
         let scale = mean.max(FLOOR);
-        let own = (self.own * scale).powi(2);
-        let both = own + self.n * (self.common * scale).powi(2);
+        let (own, common) = (self.own * scale, self.common * scale);
+        Self {
+            own,
+            common,
+            ..*self
+        }
+        .log_likelihood_as_is(mean)
+    }
+
+    fn log_likelihood_as_is(&self, mean: f64) -> f64 {
+        let own = self.own.powi(2);
+        let both = own + self.n * self.common.powi(2);
         let log_norm = self.n * std::f64::consts::TAU.ln() + (self.n - 1.0) * own.ln() + both.ln();
         -0.5 * (log_norm + self.scatter / own + self.n * (self.mean - mean).powi(2) / both)
     }
+}
+
+/// Density of the ratio under cover: any loss, and a share of total cover.
+fn cover_density(ratio: f64) -> f64 {
+    let total = (-ratio.max(0.0) / TOTAL_COVER_MEAN_RATIO).exp() / TOTAL_COVER_MEAN_RATIO;
+    (1.0 - TOTAL_COVER) * ANY_LOSS_DENSITY + TOTAL_COVER * total
 }
 
 #[cfg(test)]
@@ -208,6 +241,18 @@ mod tests {
             best(&[0.40, 0.41, 0.41, 0.42], FROST).0,
             Hypothesis::Covered
         );
+    }
+
+    #[test]
+    fn fifteen_minutes_without_current_are_a_dead_input() {
+        let (what, p) = best(&[0.001, 0.0, 0.002], WARM);
+        assert_eq!(what, Hypothesis::Dead);
+        assert!(p > 0.95, "{p}");
+    }
+
+    #[test]
+    fn no_current_on_a_frosty_morning_is_total_cover() {
+        assert_eq!(best(&[0.0; 6], FROST).0, Hypothesis::Covered);
     }
 
     #[test]

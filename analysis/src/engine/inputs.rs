@@ -127,7 +127,8 @@ impl Engine {
             let samples = window.latest(light, slot, least)?;
             Some(hypotheses::compare(&samples, context))
         };
-        let is_dead = |ranked: &Vec<(Hypothesis, f64)>| ranked[0].0 == Hypothesis::Dead;
+        let is_dead =
+            |ranked: &Vec<(Hypothesis, f64)>| ranked[0].0 == Hypothesis::Dead && ranked[0].1 >= SAY;
         compare(DEAD_AFTER)
             .filter(is_dead)
             .or_else(|| compare(OTHER_AFTER))

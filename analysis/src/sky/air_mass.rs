@@ -1,28 +1,60 @@
-//! Relative air mass and air pressure.
+//! Relative air mass, and standard air pressure over altitude.
 //!
-//! Model:   AM = 1 / (cos z + 0.50572 (96.07995 - z)^-1.6364)                         eq. (1)
-//!          p = 100 ((44331.514 - h) / 11880.516)^(1/0.1902632)                       eq. (2)
-//! Symbols: z apparent zenith [deg], h altitude [m], p [Pa].
-//! Range:   z < 96 deg; below the horizon there is no air mass: `None`.
-//! Source:  eq. (1) F. Kasten, A. Young, Applied Optics 28 (1989) 4735; eq. (2) standard atmosphere
-//!          as in pvlib 0.16.1.
-//! Check:   tests/reference/sky.rs.
+//! Model:   AM = 1 / (cos z + 0.50572 (96.07995 - z)^-1.6364)
+//!          P  = 100 ((44331.514 - h) / 11880.516)^(1 / 0.1902632)
+//! Symbols: AM  relative air mass [-]    z  apparent zenith [deg]    P  [Pa]    h  altitude [m]
+//! Range:   0 <= z <= 90; a sun below the horizon has none.  h < 44331 m
+//! Source:  F. Kasten, A. T. Young, Applied Optics 28 (22), 1989 (from memory, verify); pressure:
+//!          standard atmosphere as written in pvlib 0.16.1 `atmosphere.alt2pres`
+//! Check:   tests/data/reference/airmass.csv, 1e-10 relative (tests/reference/sky.rs);
+//!          pressure below.
 
 use crate::reading::Angle;
 
-/// Pressure at sea level [Pa].
-pub(super) const SEA_LEVEL_PA: f64 = 101_325.0;
+/// Sea-level pressure to which an air mass is relative [Pa].
+const STANDARD_PRESSURE_PA: f64 = 101_325.0;
 
-/// Relative air mass at an apparent zenith.
-pub fn kasten_young(apparent_zenith: Angle) -> Option<f64> {
+/// Length of the path through the air over that to the zenith; `None` for a sun that is down.
+pub fn relative_air_mass(apparent_zenith: Angle) -> Option<f64> {
     let z = apparent_zenith.deg();
-    if !(0.0..=90.0).contains(&z) {
-        return None;
-    }
-    Some(1.0 / (apparent_zenith.rad().cos() + 0.50572 * (96.07995 - z).powf(-1.6364))) // eq. (1)
+    let path = || 1.0 / (apparent_zenith.rad().cos() + 0.505_72 * (96.079_95 - z).powf(-1.6364));
+    (z <= 90.0).then(path)
 }
 
-/// Pressure at an altitude [m].
-pub fn pressure_pa(altitude_m: f64) -> f64 {
-    100.0 * ((44_331.514 - altitude_m) / 11_880.516).powf(1.0 / 0.190_263_2) // eq. (2)
+/// Air mass times pressure over that at sea level.
+pub(super) fn absolute_air_mass(apparent_zenith: Angle, pressure_pa: f64) -> Option<f64> {
+    Some(relative_air_mass(apparent_zenith)? * pressure_pa / STANDARD_PRESSURE_PA)
+}
+
+/// Standard air pressure at an altitude above sea level [Pa].
+pub fn pressure_pa_at_altitude(altitude_m: f64) -> f64 {
+    100.0 * ((44_331.514 - altitude_m) / 11_880.516).powf(1.0 / 0.190_263_2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Altitude [m], pressure [Pa] as pvlib 0.16.1 publishes it in its regression tests.
+    const KNOWN: [(f64, f64); 4] = [
+        (-100.0, 102_532.073),
+        (0.0, 101_324.999),
+        (1000.0, 89_874.750),
+        (8000.0, 35_600.496),
+    ];
+
+    #[test]
+    fn pressure_over_altitude_agrees_with_the_published_regression_values() {
+        const PRINTED_PA: f64 = 5e-4; // three decimals
+        for (altitude_m, pressure_pa) in KNOWN {
+            let error = (pressure_pa_at_altitude(altitude_m) - pressure_pa).abs();
+            assert!(error <= PRINTED_PA, "{altitude_m} m: off by {error} Pa");
+        }
+    }
+
+    #[test]
+    fn a_sun_below_the_horizon_has_no_air_mass() {
+        assert!(relative_air_mass(Angle::from_deg(90.0)).is_some());
+        assert_eq!(relative_air_mass(Angle::from_deg(90.01)), None);
+    }
 }

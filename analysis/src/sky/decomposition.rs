@@ -1,72 +1,104 @@
-//! Direct and diffuse light from global irradiance.
+//! Beam and diffuse parts of the light on the ground.
 //!
-//! Model:   k = GHI / (E0 max(cos z, 0.065));
-//!          F = 1 - 0.09 k                                                   k <= 0.22
-//!          F = 0.9511 - 0.1604 k + 4.388 k^2 - 16.638 k^3 + 12.336 k^4      k <= 0.80  eq. (1)
-//!          F = 0.165                                                        k > 0.80
-//!          DHI = F GHI, DNI = (GHI - DHI) / cos z; no direct light beyond z = 87 deg.
-//!          Closure where two are measured: GHI = DNI cos z + DHI.
-//! Symbols: k clearness, F diffuse fraction, z true zenith, irradiances [W/m2].
-//! Range:   GHI >= 0.
-//! Source:  D. Erbs, S. Klein, J. Duffie, Solar Energy 28 (1982) 293.
-//! Check:   tests/reference/sky.rs.
+//! Model:   kt = GHI / (E0 max(cos z, 0.065))
+//!          Fd = 1 - 0.09 kt                                                      kt <= 0.22
+//!             = 0.9511 - 0.1604 kt + 4.388 kt2 - 16.638 kt3 + 12.336 kt4    up to kt = 0.80
+//!             = 0.165                                                               above
+//!          DHI = Fd GHI;  closure GHI = DNI cos z + DHI
+//! Symbols: kt  clearness [-]    Fd  diffuse over global [-]    z  zenith
+//!          E0  extraterrestrial irradiance [W/m2]
+//! Range:   sun more than 3 deg up; below that, and at night, all light is diffuse.
+//!          Readings below zero (a pyranometer's offset at night) are no light.
+//! Source:  D. G. Erbs, S. A. Klein, J. A. Duffie, Solar Energy 28 (4), 1982 (from memory, verify);
+//!          limits of cos z and z as in pvlib 0.16.1 `irradiance.erbs`
+//! Check:   tests/data/reference/decomposition.csv, 1e-10 relative (tests/reference/sky.rs).
+//!
+//! Erbs is fitted to, and closed with, the true zenith. Where two components are measured the light
+//! has come through the air, so the closure takes the apparent one.
 
-use super::{Components, SunPosition, extraterrestrial};
-use crate::reading::{Irradiance, Time};
+use super::extraterrestrial::extraterrestrial;
+use super::sun::SunPosition;
+use crate::reading::{Angle, Irradiance, Time};
 
-/// Smallest cosine that clearness is divided by, as in pvlib 0.16.1.
-const MIN_COSINE: f64 = 0.065;
-/// Largest zenith with direct light [deg].
-const MAX_DIRECT_ZENITH_DEG: f64 = 87.0;
+/// Zenith beyond which all light counts as diffuse [deg]: a division by cos z means nothing there.
+const LAST_BEAM_ZENITH_DEG: f64 = 87.0;
+/// Least cosine in a clearness [-], so that dawn gives no endless clearness.
+pub(super) const LEAST_COSINE: f64 = 0.065;
 
-/// Splits global irradiance.
+/// The light on the ground and its two parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Components {
+    /// Global horizontal irradiance.
+    pub ghi: Irradiance,
+    /// Direct normal irradiance.
+    pub dni: Irradiance,
+    /// Diffuse horizontal irradiance.
+    pub dhi: Irradiance,
+}
+
+impl Components {
+    /// No light.
+    pub(super) const DARK: Self = Self::from_w_m2(0.0, 0.0, 0.0);
+
+    const fn from_w_m2(ghi: f64, dni: f64, dhi: f64) -> Self {
+        Self {
+            ghi: Irradiance::from_w_m2(ghi),
+            dni: Irradiance::from_w_m2(dni),
+            dhi: Irradiance::from_w_m2(dhi),
+        }
+    }
+
+    const fn all_diffuse(ghi: f64) -> Self {
+        Self::from_w_m2(ghi, 0.0, ghi)
+    }
+}
+
+/// Parts of a global horizontal irradiance by the correlation of Erbs.
 pub fn erbs(ghi: Irradiance, at: Time, sun: &SunPosition) -> Components {
-    let fraction = diffuse_fraction(ghi, extraterrestrial(at), sun.zenith.rad().cos());
-    close_with_dhi(ghi, Irradiance::from_w_m2(fraction * ghi.w_m2()), sun)
+    erbs_under(ghi, extraterrestrial(at), sun.zenith)
 }
 
-/// Direct light from global and diffuse.
-pub fn close_with_dhi(ghi: Irradiance, dhi: Irradiance, sun: &SunPosition) -> Components {
-    let beam = ghi.w_m2() - dhi.w_m2();
-    if sun.zenith.deg() > MAX_DIRECT_ZENITH_DEG || beam <= 0.0 {
-        return Components {
-            ghi,
-            dni: Irradiance::from_w_m2(0.0),
-            dhi: ghi,
-        };
+/// The correlation itself, for a given extraterrestrial irradiance and true zenith.
+pub fn erbs_under(ghi: Irradiance, extraterrestrial: Irradiance, zenith: Angle) -> Components {
+    let g = ghi.w_m2().max(0.0);
+    if zenith.deg() > LAST_BEAM_ZENITH_DEG {
+        return Components::all_diffuse(g);
     }
-    Components {
-        ghi,
-        dni: Irradiance::from_w_m2(beam / sun.zenith.rad().cos()),
-        dhi,
-    }
+    let cos_z = zenith.rad().cos();
+    let kt = g / (extraterrestrial.w_m2() * cos_z.max(LEAST_COSINE));
+    let dhi = g * erbs_diffuse_ratio(kt);
+    Components::from_w_m2(g, (g - dhi) / cos_z, dhi)
 }
 
-/// Diffuse light from global and direct.
-pub fn close_with_dni(ghi: Irradiance, dni: Irradiance, sun: &SunPosition) -> Components {
-    let dhi = ghi.w_m2() - dni.w_m2() * sun.zenith.rad().cos();
-    if sun.zenith.deg() > MAX_DIRECT_ZENITH_DEG || dhi >= ghi.w_m2() {
-        return Components {
-            ghi,
-            dni: Irradiance::from_w_m2(0.0),
-            dhi: ghi,
-        };
-    }
-    Components {
-        ghi,
-        dni,
-        dhi: Irradiance::from_w_m2(dhi.max(0.0)),
-    }
-}
-
-/// Share of diffuse light by the clearness on a surface that sees the sun at `cosine`.
-pub(super) fn diffuse_fraction(global: Irradiance, e0: Irradiance, cosine: f64) -> f64 {
-    let k = global.w_m2() / (e0.w_m2() * cosine.max(MIN_COSINE));
-    if k <= 0.22 {
-        1.0 - 0.09 * k
-    } else if k <= 0.80 {
-        0.9511 + k * (-0.1604 + k * (4.388 + k * (-16.638 + k * 12.336))) // eq. (1)
+/// Diffuse over global irradiance for a clearness [-].
+pub fn erbs_diffuse_ratio(kt: f64) -> f64 {
+    if kt <= 0.22 {
+        1.0 - 0.09 * kt
+    } else if kt <= 0.80 {
+        0.9511 + kt * (-0.1604 + kt * (4.388 + kt * (-16.638 + kt * 12.336)))
     } else {
         0.165
     }
+}
+
+/// Beam from measured global and diffuse; diffuse over global counts as global.
+pub fn close_with_dhi(ghi: Irradiance, dhi: Irradiance, sun: &SunPosition) -> Components {
+    let g = ghi.w_m2().max(0.0);
+    if sun.apparent_zenith.deg() > LAST_BEAM_ZENITH_DEG {
+        return Components::all_diffuse(g);
+    }
+    let d = dhi.w_m2().clamp(0.0, g);
+    Components::from_w_m2(g, (g - d) / sun.apparent_zenith.rad().cos(), d)
+}
+
+/// Diffuse from measured global and beam; beam over what global allows counts as all of global.
+pub fn close_with_dni(ghi: Irradiance, dni: Irradiance, sun: &SunPosition) -> Components {
+    let g = ghi.w_m2().max(0.0);
+    if sun.apparent_zenith.deg() > LAST_BEAM_ZENITH_DEG {
+        return Components::all_diffuse(g);
+    }
+    let cos_z = sun.apparent_zenith.rad().cos();
+    let b = dni.w_m2().clamp(0.0, g / cos_z);
+    // The bound g / cos z can give g back an ulp too large.
+    Components::from_w_m2(g, b, (g - b * cos_z).max(0.0))
 }

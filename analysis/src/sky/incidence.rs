@@ -1,51 +1,79 @@
-//! Angle of incidence on a plane, and what glass takes away at that angle.
+//! Angle between sun and plane, and what the glass takes from light that comes at an angle.
 //!
-//! Model:   cos t = cos z cos b + sin z sin b cos(g_s - g)                              eq. (1)
-//!          r = asin(sin t / n);  tau(t) = exp(-K L / cos r)
-//!              (1 - (sin^2(r-t)/sin^2(r+t) + tan^2(r-t)/tan^2(r+t)) / 2)              eq. (2)
-//!          modifier = tau(t) / tau(0)
-//! Symbols: z zenith, b tilt, g_s and g azimuths of sun and plane; n = 1.526, K = 4 1/m, L = 2 mm.
-//! Range:   t in 0 to 90 deg; beyond, no beam: 0.
-//! Source:  W. De Soto, S. Klein, W. Beckman, Solar Energy 80 (2006) 78.
-//! Check:   tests/reference/sky.rs.
+//! Model:   cos theta = cos z cos beta + sin z sin beta cos(gamma_s - gamma)
+//!          theta_r = asin(sin theta / n);  tau = exp(-K L / cos theta_r) (1 - (r_s + r_p) / 2)
+//!          modifier = tau(theta) / tau(0)
+//! Symbols: theta, theta_r  incidence outside and inside the glass [rad]    n  refraction [-]
+//!          z, gamma_s  apparent zenith, azimuth of the sun
+//!          beta, gamma  tilt, azimuth of the plane
+//!          r_s, r_p  reflected parts of both polarisations [-]    K [1/m], L [m]  glass
+//! Range:   0 <= theta < 90 deg; at and beyond 90 deg no beam enters and the modifier is 0
+//! Source:  W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80 (1), 2006 (from memory,
+//!          verify). r_s, r_p stand here as cosines, equal by Snell's law to the paper's sin2 and
+//!          tan2 ratios and without their 0/0 at theta = 0.
+//! Check:   tests/data/reference/iam_direct.csv, 1e-10 relative (tests/reference/sky.rs).
 
-use super::SunPosition;
+use super::sun::SunPosition;
 use crate::plant::Plane;
 use crate::reading::Angle;
 
-const REFRACTIVE_INDEX: f64 = 1.526;
-/// K L: extinction over the glass [-].
-const EXTINCTION: f64 = 4.0 * 0.002;
+/// Refractive index of glass [-].
+const GLASS_INDEX: f64 = 1.526;
+/// Extinction in glass [1/m].
+const GLASS_EXTINCTION_PER_M: f64 = 4.0;
+/// Thickness of the cover [m].
+const GLASS_THICKNESS_M: f64 = 0.002;
 
-/// Between sun and plane normal.
+/// Angle between the direction to the sun, as seen, and the normal of the plane, 0 to 180 deg.
 pub fn incidence(sun: &SunPosition, plane: &Plane) -> Angle {
-    let (z, b) = (sun.apparent_zenith.rad(), plane.tilt.rad());
-    let turn = sun.azimuth.rad() - plane.azimuth.rad();
-    let cosine = z.cos() * b.cos() + z.sin() * b.sin() * turn.cos(); // eq. (1)
-    Angle::from_deg(cosine.clamp(-1.0, 1.0).acos().to_degrees())
+    Angle::from_deg(cos_incidence(sun, plane).acos().to_degrees())
 }
 
-/// Beam through glass at an angle, over beam through glass at normal incidence.
+/// Cosine of the incidence; negative for a sun behind the plane.
+pub(super) fn cos_incidence(sun: &SunPosition, plane: &Plane) -> f64 {
+    let (sin_z, cos_z) = sun.apparent_zenith.rad().sin_cos();
+    let (sin_b, cos_b) = plane.tilt.rad().sin_cos();
+    let turn = (sun.azimuth.deg() - plane.azimuth.deg()).to_radians();
+    // Rounding can lift the sum over one by an ulp, and acos would make a NaN of it.
+    (cos_z * cos_b + sin_z * sin_b * turn.cos()).clamp(-1.0, 1.0)
+}
+
+/// Light that passes the glass at this incidence over light that passes at normal incidence [-].
 pub fn incidence_modifier(incidence: Angle) -> f64 {
-    let t = incidence.rad();
-    if !(0.0..90.0).contains(&incidence.deg()) {
+    if incidence.deg() >= 90.0 {
         return 0.0;
     }
-    transmittance(t) / transmittance_normal()
+    let normal = transmittance(0.0);
+    transmittance(incidence.rad()) / normal
 }
 
-fn transmittance(t: f64) -> f64 {
-    // At normal incidence eq. (2) is 0/0; below this angle its limit is exact to 1e-12.
-    if t < 1e-6 {
-        return transmittance_normal();
+fn transmittance(theta: f64) -> f64 {
+    let cos_out = theta.cos();
+    let cos_in = (theta.sin() / GLASS_INDEX).asin().cos();
+    let part = |a: f64, b: f64| ((a - b) / (a + b)).powi(2);
+    let r_s = part(cos_out, GLASS_INDEX * cos_in);
+    let r_p = part(GLASS_INDEX * cos_out, cos_in);
+    let absorbed = (-GLASS_EXTINCTION_PER_M * GLASS_THICKNESS_M / cos_in).exp();
+    absorbed * (1.0 - (r_s + r_p) / 2.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_modifier_falls_from_one_to_nothing() {
+        let mut before = incidence_modifier(Angle::from_deg(0.0));
+        assert_eq!(before, 1.0);
+        for tenth in 1..1000 {
+            let modifier = incidence_modifier(Angle::from_deg(f64::from(tenth) / 10.0));
+            assert!(
+                (0.0..=before).contains(&modifier),
+                "{tenth} tenths: {modifier}"
+            );
+            before = modifier;
+        }
+        assert_eq!(incidence_modifier(Angle::from_deg(90.0)), 0.0);
+        assert_eq!(incidence_modifier(Angle::from_deg(180.0)), 0.0);
     }
-    let r = (t.sin() / REFRACTIVE_INDEX).asin();
-    let reflected =
-        ((r - t).sin() / (r + t).sin()).powi(2) + ((r - t).tan() / (r + t).tan()).powi(2);
-    (-EXTINCTION / r.cos()).exp() * (1.0 - 0.5 * reflected) // eq. (2)
-}
-
-fn transmittance_normal() -> f64 {
-    let reflected = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)).powi(2);
-    (-EXTINCTION).exp() * (1.0 - reflected)
 }

@@ -1,35 +1,35 @@
-//! From time and place to light: where the sun stands, clear sky, split of global irradiance,
-//! irradiance in a plane, incidence on glass. Pure formulas.
-//! Never in here: sensors, modules.
+//! Sky: where the sun stands, how much light there should be, and how much of it meets a plane.
+//! Never in here: measured data, modules, or anything that remembers a previous call.
 
 mod air_mass;
 mod calendar;
 mod clear_sky;
 mod decomposition;
+mod delta_t;
 mod extraterrestrial;
+mod geocentric;
 mod incidence;
+mod observer;
+#[cfg(test)]
+mod property_tests;
+mod spa_terms;
 mod sun;
-mod sun_terms;
+mod topocentric;
 mod transposition;
 
-pub use air_mass::{kasten_young, pressure_pa};
-pub use calendar::month_index;
+pub use air_mass::{pressure_pa_at_altitude, relative_air_mass};
+pub use calendar::{day_of_year, julian_day, month_index};
 pub use clear_sky::{clear_sky, ineichen};
-pub use decomposition::{close_with_dhi, close_with_dni, erbs};
-pub use extraterrestrial::{day_of_year_extraterrestrial, extraterrestrial};
+pub use decomposition::{
+    Components, close_with_dhi, close_with_dni, erbs, erbs_diffuse_ratio, erbs_under,
+};
+pub use delta_t::delta_t_s;
+pub use extraterrestrial::extraterrestrial;
+pub use geocentric::{Geocentric, geocentric};
 pub use incidence::{incidence, incidence_modifier};
-pub use sun::{Observer, SunPosition, Trace, sun_position, trace};
-pub use transposition::{PlaneIrradiance, Sky, perez, plane_irradiance, split_plane_irradiance};
-
-use crate::reading::Irradiance;
-
-/// The three components of light on level ground.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Components {
-    /// Global horizontal.
-    pub ghi: Irradiance,
-    /// Direct normal.
-    pub dni: Irradiance,
-    /// Diffuse horizontal.
-    pub dhi: Irradiance,
-}
+pub use observer::Observer;
+pub use sun::{SunPosition, sun_position};
+pub use topocentric::{Topocentric, topocentric};
+pub use transposition::{
+    PlaneIrradiance, perez_sky_diffuse, plane_irradiance, split_plane_irradiance,
+};

@@ -1,27 +1,34 @@
-//! Irradiance in a plane from its components on level ground.
+//! Light in a tilted plane, from the components on the ground or from the plane's own sensor.
 //!
-//! Model:   beam = DNI max(cos t, 0);  ground = GHI albedo (1 - cos b) / 2               eq. (1)
-//!          D = DHI AM / E0;  e = ((DHI + DNI)/DHI + 1.041 z^3) / (1 + 1.041 z^3)        eq. (2)
-//!          F1 = max(0, f11 + f12 D + f13 z), F2 = f21 + f22 D + f23 z, by bin of e
-//!          sky = DHI ((1 - F1)(1 + cos b)/2 + F1 a/c + F2 sin b), at least 0,
-//!          a = max(0, cos t), c = max(cos 85 deg, cos z)                                eq. (3)
-//!          A measured plane irradiance is split by the diffuse fraction that its own clearness
-//!          gives, an approximation of ours: good to a few percent of the diffuse part.
-//! Symbols: t incidence, b tilt, z zenith [rad] in eq. (2), AM relative air mass.
-//! Range:   sun above the horizon.
-//! Source:  R. Perez et al., Solar Energy 44 (1990) 271, "all sites composite" coefficients.
-//! Check:   tests/reference/sky.rs.
+//! Model:   beam = DNI max(cos theta, 0);  ground = GHI rho (1 - cos beta) / 2
+//!          D = DHI AM / E0;  e = ((DHI + DNI) / DHI + 1.041 z3) / (1 + 1.041 z3)
+//!          F1 = max(0, f11 + f12 D + f13 z);  F2 = f21 + f22 D + f23 z, f from the row of e
+//!          sky = DHI (0.5 (1 - F1) (1 + cos beta) + F1 a / b + F2 sin beta), not below 0
+//!          a = max(0, cos theta);  b = max(cos 85 deg, cos z)
+//! Symbols: theta  incidence    z  apparent zenith [rad]    beta  tilt    rho  albedo [-]
+//!          AM  relative air mass [-]    E0  extraterrestrial irradiance [W/m2]
+//! Range:   sun above the horizon; below it the sky is taken as evenly bright
+//! Source:  R. Perez, P. Ineichen, R. Seals, J. Michalsky, R. Stewart, Solar Energy 44 (5), 1990,
+//!          coefficients "all sites composite" (from memory, verify; compared by number with pvlib)
+//! Check:   tests/data/reference/transposition.csv 1e-10, site_year.csv 1e-8 relative
+//!          (tests/reference/sky.rs).
 
-use super::air_mass::kasten_young;
-use super::decomposition::diffuse_fraction;
-use super::{Components, SunPosition, extraterrestrial, incidence};
+use super::air_mass::relative_air_mass;
+use super::decomposition::{Components, LEAST_COSINE, erbs_diffuse_ratio};
+use super::extraterrestrial::extraterrestrial;
+use super::incidence::cos_incidence;
+use super::sun::SunPosition;
 use crate::plant::Plane;
 use crate::reading::{Irradiance, Time};
 
-/// Upper ends of the bins of the sky's clearness e.
-const BIN_ENDS: [f64; 7] = [1.065, 1.23, 1.5, 1.95, 2.8, 4.5, 6.2];
-/// f11, f12, f13, f21, f22, f23 of each bin.
-const COEFFICIENTS: [[f64; 6]; 8] = [
+/// Weight of z3 in the clearness [1/rad3].
+const KAPPA: f64 = 1.041;
+
+/// Upper end of the clearness of all rows of [`PEREZ`] but the last.
+const CLEARNESS_UP_TO: [f64; 7] = [1.065, 1.23, 1.5, 1.95, 2.8, 4.5, 6.2];
+
+/// f11, f12, f13, f21, f22, f23 per row of clearness.
+const PEREZ: [[f64; 6]; 8] = [
     [-0.008, 0.588, -0.062, -0.060, 0.072, -0.022],
     [0.130, 0.683, -0.151, -0.019, 0.066, -0.029],
     [0.330, 0.487, -0.221, 0.055, -0.064, -0.026],
@@ -31,32 +38,16 @@ const COEFFICIENTS: [[f64; 6]; 8] = [
     [1.060, -1.600, -0.359, 0.264, -1.127, 0.131],
     [0.678, -0.327, -0.250, 0.156, -1.377, 0.251],
 ];
-const KAPPA: f64 = 1.041;
 
-/// Irradiance in a plane, by where it comes from.
+/// Light in a plane by where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneIrradiance {
-    /// From the sun.
+    /// Straight from the sun.
     pub beam: Irradiance,
-    /// From the sky.
+    /// From the rest of the sky, the bright ring round the sun included.
     pub sky_diffuse: Irradiance,
     /// From the ground.
     pub ground: Irradiance,
-}
-
-/// What the diffuse light of the sky depends on besides the plane.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sky {
-    /// Diffuse horizontal [W/m2].
-    pub dhi: f64,
-    /// Direct normal [W/m2].
-    pub dni: f64,
-    /// Outside the atmosphere [W/m2].
-    pub extraterrestrial: f64,
-    /// Relative air mass.
-    pub air_mass: f64,
-    /// Apparent zenith [rad].
-    pub zenith_rad: f64,
 }
 
 impl PlaneIrradiance {
@@ -66,67 +57,88 @@ impl PlaneIrradiance {
     }
 }
 
-/// Irradiance in a plane.
+/// Light in a plane from the components on the ground.
 pub fn plane_irradiance(
     components: &Components,
     at: Time,
     sun: &SunPosition,
     plane: &Plane,
 ) -> PlaneIrradiance {
-    let cos_t = incidence(sun, plane).rad().cos();
-    let tilt = plane.tilt.rad();
-    let beam = components.dni.w_m2() * cos_t.max(0.0);
-    let ground = components.ghi.w_m2() * plane.albedo_ratio * (1.0 - tilt.cos()) / 2.0; // eq. (1)
-    let sky = kasten_young(sun.apparent_zenith).map(|air_mass| Sky {
-        dhi: components.dhi.w_m2(),
-        dni: components.dni.w_m2(),
-        extraterrestrial: extraterrestrial(at).w_m2(),
-        air_mass,
-        zenith_rad: sun.apparent_zenith.rad(),
-    });
+    let facing = facing(sun, plane);
+    let ground_view = (1.0 - plane.tilt.rad().cos()) / 2.0;
+    let ground = components.ghi.w_m2() * plane.albedo_ratio * ground_view;
     PlaneIrradiance {
-        beam: Irradiance::from_w_m2(beam),
-        sky_diffuse: Irradiance::from_w_m2(sky.map_or(0.0, |sky| perez(&sky, tilt, cos_t))),
+        beam: Irradiance::from_w_m2(components.dni.w_m2() * facing),
+        sky_diffuse: perez_sky_diffuse(components, extraterrestrial(at), sun, plane),
         ground: Irradiance::from_w_m2(ground),
     }
 }
 
-/// Diffuse light of the sky on a plane [W/m2], from its tilt [rad] and the cosine of incidence.
-pub fn perez(sky: &Sky, tilt_rad: f64, cos_incidence: f64) -> f64 {
-    let (dhi, z) = (sky.dhi, sky.zenith_rad);
+/// Sky diffuse irradiance in a plane by the model of Perez, for a given extraterrestrial one.
+pub fn perez_sky_diffuse(
+    components: &Components,
+    extraterrestrial: Irradiance,
+    sun: &SunPosition,
+    plane: &Plane,
+) -> Irradiance {
+    let (dhi, dni) = (components.dhi.w_m2(), components.dni.w_m2());
+    let (sin_b, cos_b) = plane.tilt.rad().sin_cos();
     if dhi <= 0.0 {
-        return 0.0;
+        return Irradiance::from_w_m2(0.0);
     }
-    let brightness = dhi * sky.air_mass / sky.extraterrestrial;
-    let cubed = KAPPA * z.powi(3);
-    let clearness = ((dhi + sky.dni) / dhi + cubed) / (1.0 + cubed); // eq. (2)
-    let bin = BIN_ENDS.partition_point(|end| *end <= clearness);
-    let [f11, f12, f13, f21, f22, f23] = COEFFICIENTS[bin];
-    let f1 = (f11 + f12 * brightness + f13 * z).max(0.0);
-    let f2 = f21 + f22 * brightness + f23 * z;
-    let a = cos_incidence.max(0.0);
-    let c = z.cos().max(85.0_f64.to_radians().cos());
-    let view = 0.5 * (1.0 - f1) * (1.0 + tilt_rad.cos());
-    (dhi * (view + f1 * a / c + f2 * tilt_rad.sin())).max(0.0) // eq. (3)
+    let Some(am) = relative_air_mass(sun.apparent_zenith) else {
+        return Irradiance::from_w_m2(dhi * 0.5 * (1.0 + cos_b));
+    };
+    let z = sun.apparent_zenith.rad();
+    let brightness = dhi * am / extraterrestrial.w_m2();
+    let (f1, f2) = brightening(clearness(dhi, dni, z), brightness, z);
+    let b = z.cos().max(85_f64.to_radians().cos());
+    let ratio = 0.5 * (1.0 - f1) * (1.0 + cos_b) + f1 * facing(sun, plane) / b + f2 * sin_b;
+    Irradiance::from_w_m2((dhi * ratio).max(0.0))
 }
 
-/// Splits a measured plane irradiance into beam and sky.
+/// Beam and diffuse parts of an irradiance measured in the plane itself.
+///
+/// An approximation of our own: the diffuse fraction of Erbs, which is fitted to the horizontal,
+/// applied to the clearness of the plane, poa / (E0 max(cos theta, 0.065)); the beam is at most
+/// E0 cos theta, so that it goes out with a sun that leaves the plane. The ground's part stays in
+/// the diffuse one. The parts add up to the measurement; a reading below zero is no light.
 pub fn split_plane_irradiance(
     poa: Irradiance,
     at: Time,
     sun: &SunPosition,
     plane: &Plane,
 ) -> PlaneIrradiance {
-    let cosine = incidence(sun, plane).rad().cos();
-    let fraction = if cosine > 0.0 {
-        diffuse_fraction(poa, extraterrestrial(at), cosine)
-    } else {
-        1.0
-    };
-    let sky = fraction * poa.w_m2();
+    let g = poa.w_m2().max(0.0);
+    let e0 = extraterrestrial(at).w_m2();
+    let facing = facing(sun, plane);
+    let kt = g / (e0 * facing.max(LEAST_COSINE));
+    let beam = (g * (1.0 - erbs_diffuse_ratio(kt))).min(e0 * facing);
     PlaneIrradiance {
-        beam: Irradiance::from_w_m2(poa.w_m2() - sky),
-        sky_diffuse: Irradiance::from_w_m2(sky),
+        beam: Irradiance::from_w_m2(beam),
+        sky_diffuse: Irradiance::from_w_m2(g - beam),
         ground: Irradiance::from_w_m2(0.0),
     }
+}
+
+/// Cosine of the incidence; none for a sun behind the plane or below the horizon.
+fn facing(sun: &SunPosition, plane: &Plane) -> f64 {
+    if sun.is_up() {
+        cos_incidence(sun, plane).max(0.0)
+    } else {
+        0.0
+    }
+}
+
+fn clearness(dhi: f64, dni: f64, z: f64) -> f64 {
+    let z3 = KAPPA * z.powi(3);
+    ((dhi + dni) / dhi + z3) / (1.0 + z3)
+}
+
+/// F1 round the sun and F2 at the horizon [-].
+fn brightening(clearness: f64, brightness: f64, z: f64) -> (f64, f64) {
+    let row = CLEARNESS_UP_TO.partition_point(|&end| end <= clearness);
+    let [f11, f12, f13, f21, f22, f23] = PEREZ[row];
+    let f1 = (f11 + f12 * brightness + f13 * z).max(0.0);
+    (f1, f21 + f22 * brightness + f23 * z)
 }

@@ -1,0 +1,337 @@
+#!/usr/bin/env python3
+"""Recomputes the sky tables of tests/data/reference with pvlib and compares with what is stored.
+
+    pip install pvlib==0.16.1
+    python3 recompute_with_pvlib.py DATA_FOLDER            # compare; exit 1 on any difference
+    python3 recompute_with_pvlib.py DATA_FOLDER --write    # store what was computed
+
+Two numbers agree when they are no further apart than one unit of the last printed digit.
+"""
+
+import csv
+import math
+import sys
+from importlib.metadata import version
+from numbers import Integral
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from pvlib import atmosphere, clearsky, iam, irradiance, solarposition, spa
+
+PVLIB = "0.16.1"
+DIGITS = 12
+SPA_DIGITS = 15
+# A cosine of 90 degrees computed in floating point: a zero, of which no digit counts.
+ZERO = 1e-12
+
+
+def spa_nrel_example():
+    """The worked example of the NREL report: 2003-10-17 12:30:30, UTC-7, Delta T 67 s."""
+    ut = np.array([1066419030.0])
+    lat, lon, alt, mbar, air, delta_t, refraction = (
+        39.742476,
+        -105.1786,
+        1830.14,
+        820.0,
+        11.0,
+        67.0,
+        0.5667,
+    )
+    jd = spa.julian_day(ut)
+    jde = spa.julian_ephemeris_day(jd, delta_t)
+    jc = spa.julian_century(jd)
+    jce = spa.julian_ephemeris_century(jde)
+    jme = spa.julian_ephemeris_millennium(jce)
+    l = spa.heliocentric_longitude(jme)
+    b = spa.heliocentric_latitude(jme)
+    r = spa.heliocentric_radius_vector(jme)
+    theta, beta = spa.geocentric_longitude(l), spa.geocentric_latitude(b)
+    x = [
+        spa.mean_elongation(jce),
+        spa.mean_anomaly_sun(jce),
+        spa.mean_anomaly_moon(jce),
+        spa.moon_argument_latitude(jce),
+        spa.moon_ascending_longitude(jce),
+    ]
+    nutation = np.empty((2, 1))
+    spa.longitude_obliquity_nutation(jce, *x, nutation)
+    dpsi, deps = nutation
+    eps0 = spa.mean_ecliptic_obliquity(jme)
+    eps = spa.true_ecliptic_obliquity(eps0, deps)
+    dtau = spa.aberration_correction(r)
+    lam = spa.apparent_sun_longitude(theta, dpsi, dtau)
+    nu0 = spa.mean_sidereal_time(jd, jc)
+    nu = spa.apparent_sidereal_time(nu0, dpsi, eps)
+    alpha = spa.geocentric_sun_right_ascension(lam, eps, beta)
+    delta = spa.geocentric_sun_declination(lam, eps, beta)
+    m = spa.sun_mean_longitude(jme)
+    eot = spa.equation_of_time(m, alpha, dpsi, eps)
+    h = spa.local_hour_angle(nu, lon, alpha)
+    xi = spa.equatorial_horizontal_parallax(r)
+    u = spa.uterm(lat)
+    xt, yt = spa.xterm(u, lat, alt), spa.yterm(u, lat, alt)
+    dalpha = spa.parallax_sun_right_ascension(xt, xi, h, delta)
+    dprime = spa.topocentric_sun_declination(delta, xt, yt, xi, dalpha, h)
+    hprime = spa.topocentric_local_hour_angle(h, dalpha)
+    e0 = spa.topocentric_elevation_angle_without_atmosphere(lat, dprime, hprime)
+    de = spa.atmospheric_refraction_correction(mbar, air, e0, refraction)
+    e = spa.topocentric_elevation_angle(e0, de)
+    zenith = spa.topocentric_zenith_angle(e)
+    gamma = spa.topocentric_astronomers_azimuth(hprime, dprime, lat)
+    phi = spa.topocentric_azimuth_angle(gamma)
+    # Slope 30, rotated 10 degrees from south towards east: 170 degrees from north.
+    incidence = irradiance.aoi(30, 170, zenith, phi)
+    rows = [
+        ("JD", jd), ("JDE", jde), ("JC", jc), ("JCE", jce), ("JME", jme), ("L_deg", l),
+        ("B_deg", b), ("R_AU", r), ("Theta_deg", theta), ("beta_deg", beta),
+        *[(f"X{k}_deg", v) for k, v in enumerate(x)], ("dPsi_deg", dpsi), ("dEps_deg", deps),
+        ("eps0_arcsec", eps0), ("eps_deg", eps), ("dTau_deg", dtau), ("lambda_deg", lam),
+        ("nu0_deg", nu0), ("nu_deg", nu), ("alpha_deg", alpha), ("delta_deg", delta), ("M_deg", m),
+        ("EoT_min", eot), ("H_deg", h), ("xi_deg", xi), ("dAlpha_deg", dalpha),
+        ("alphaPrime_deg", alpha + dalpha), ("deltaPrime_deg", dprime), ("HPrime_deg", hprime),
+        ("e0_deg", e0), ("dE_deg", de), ("e_deg", e), ("zenith_deg", zenith), ("Gamma_deg", gamma),
+        ("azimuth_deg", phi), ("incidence_deg", incidence),
+    ]  # fmt: skip
+    return pd.DataFrame(
+        {"quantity": [q for q, _ in rows], "value": [float(np.ravel(v)[0]) for _, v in rows]}
+    )
+
+
+def extraterrestrial():
+    days = [
+        1,
+        3,
+        15,
+        32,
+        60,
+        79,
+        80,
+        91,
+        105,
+        121,
+        152,
+        172,
+        182,
+        185,
+        200,
+        213,
+        244,
+        265,
+        274,
+        288,
+        299,
+        305,
+        335,
+        355,
+        365,
+    ]
+    e0 = [irradiance.get_extra_radiation(float(d), method="spencer") for d in days]
+    return pd.DataFrame({"day_of_year": days, "e0_w_m2": e0})
+
+
+def airmass():
+    zenith = np.array(
+        [0, 10, 20, 30, 40, 45, 50, 60, 65, 70, 75, 80, 82, 84, 85, 86, 87, 88, 89, 90.0]
+    )
+    relative = atmosphere.get_relative_airmass(zenith, "kastenyoung1989")
+    return pd.DataFrame({"zenith_deg": zenith, "airmass_ratio": relative})
+
+
+def clearsky_ineichen():
+    rows = []
+    for zenith in (0, 15, 30, 45, 60, 70, 75, 80, 85, 88):
+        for altitude in (0, 200, 1000):
+            for turbidity in (2.0, 3.0, 4.5):
+                relative = atmosphere.get_relative_airmass(zenith)
+                absolute = atmosphere.get_absolute_airmass(relative, atmosphere.alt2pres(altitude))
+                sky = clearsky.ineichen(
+                    zenith, absolute, turbidity, altitude=altitude, dni_extra=1367.0
+                )
+                rows.append(
+                    (zenith, altitude, turbidity, 1367.0, sky["ghi"], sky["dni"], sky["dhi"])
+                )
+    columns = "zenith_deg altitude_m linke_turbidity e0_w_m2 ghi_w_m2 dni_w_m2 dhi_w_m2"
+    return pd.DataFrame(rows, columns=columns.split())
+
+
+def decomposition():
+    rows = []
+    for day in (15, 105, 200):
+        for zenith in (10.0, 30.0, 45.0, 60.0, 75.0, 85.0):
+            for clearness in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.78, 0.85):
+                e0 = irradiance.get_extra_radiation(day)
+                ghi = printed(clearness * e0 * np.cos(np.radians(zenith)))
+                parts = irradiance.erbs(ghi, zenith, day)
+                rows.append((day, zenith, ghi, parts["dni"], parts["dhi"]))
+    columns = "day_of_year zenith_deg ghi_w_m2 dni_w_m2 dhi_w_m2"
+    return pd.DataFrame(rows, columns=columns.split())
+
+
+def transposition():
+    # tilt, azimuth, zenith, sun azimuth, dni, ghi, dhi, e0
+    cases = [
+        (20, 0, 15, 0, 900, 970, 100, 1410), (20, 0, 45, 60, 800, 670, 105, 1400),
+        (20, 0, 60, 300, 500, 390, 140, 1360), (20, 0, 75, 280, 200, 130, 78, 1330),
+        (20, 0, 40, 10, 0, 180, 180, 1400), (30, 0, 55, 0, 850, 575, 88, 1320),
+        (10, 90, 35, 70, 750, 760, 145, 1410), (10, 270, 35, 70, 750, 760, 145, 1410),
+        (90, 0, 50, 0, 800, 620, 106, 1330), (0, 0, 30, 30, 820, 810, 100, 1400),
+        (35, 180, 20, 180, 900, 946, 100, 1380), (25, 0, 85, 265, 50, 25, 20.6, 1350),
+    ]  # fmt: skip
+    rows = []
+    for tilt, azimuth, zenith, sun_azimuth, dni, ghi, dhi, e0 in cases:
+        relative = atmosphere.get_relative_airmass(zenith)
+        incidence = irradiance.aoi(tilt, azimuth, zenith, sun_azimuth)
+        beam = irradiance.beam_component(tilt, azimuth, zenith, sun_azimuth, dni)
+        one = [np.array([v]) for v in (dhi, dni, e0, zenith, sun_azimuth, relative)]
+        sky = irradiance.perez(tilt, azimuth, *one, model="allsitescomposite1990")[0]
+        ground = irradiance.get_ground_diffuse(tilt, ghi, 0.2)
+        rows.append(
+            (tilt, azimuth, zenith, sun_azimuth, dni, ghi, dhi, e0, incidence, beam, sky, ground)
+        )
+    columns = (
+        "tilt_deg azimuth_deg zenith_deg sun_azimuth_deg dni_w_m2 ghi_w_m2 dhi_w_m2 e0_w_m2 "
+        "incidence_deg beam_w_m2 sky_w_m2 ground_w_m2"
+    )
+    return pd.DataFrame(rows, columns=columns.split())
+
+
+def iam_direct():
+    incidence = np.array(
+        [0, 10, 20, 30, 40, 45, 50, 55, 60, 65, 70, 75, 80, 82.5, 85, 87.5, 89, 90.0]
+    )
+    return pd.DataFrame(
+        {"incidence_deg": incidence, "physical_ratio": iam.physical(incidence, 1.526, 4.0, 0.002)}
+    )
+
+
+def site_year():
+    """Every 37th hour of 2025 at 35 S 147.5 E with the sun up; the plane tilts 20 deg to north."""
+    latitude, longitude, altitude, tilt, azimuth = -35.0, 147.5, 200.0, 20.0, 0.0
+    hours = pd.date_range("2025-01-01 00:30", "2025-12-31 23:30", freq="60min", tz="Etc/GMT-10")[
+        ::37
+    ]
+    day = hours.day_of_year.values
+    pressure = atmosphere.alt2pres(altitude)
+    sun = solarposition.get_solarposition(
+        hours, latitude, longitude, altitude=altitude, pressure=pressure, temperature=12,
+        method="nrel_numpy", delta_t=69.2,
+    )  # fmt: skip
+    by_month = [2.9, 2.8, 2.6, 2.5, 2.4, 2.3, 2.3, 2.4, 2.6, 2.7, 2.8, 2.9]
+    turbidity = pd.Series([by_month[k - 1] for k in hours.month], index=hours)
+    e0 = pd.Series(irradiance.get_extra_radiation(day.astype(float)), index=hours)
+    relative = atmosphere.get_relative_airmass(sun.apparent_zenith)
+    absolute = atmosphere.get_absolute_airmass(relative, pressure)
+    clear = clearsky.ineichen(
+        sun.apparent_zenith, absolute, turbidity, altitude=altitude, dni_extra=e0
+    )
+    ghi = clear.ghi * np.array([1.0, 0.85, 0.55, 0.25])[day % 4]
+    parts = pd.DataFrame(irradiance.erbs(ghi, sun.zenith, day), index=hours)
+    incidence = irradiance.aoi(tilt, azimuth, sun.apparent_zenith, sun.azimuth)
+    beam = np.maximum(parts["dni"] * np.cos(np.radians(incidence)), 0)
+    sky = irradiance.perez(
+        tilt, azimuth, parts["dhi"], parts["dni"], e0, sun.apparent_zenith, sun.azimuth, relative
+    )  # fmt: skip
+    table = pd.DataFrame(
+        {
+            "at_utc": hours.tz_convert("UTC").strftime("%Y-%m-%dT%H:%MZ"),
+            "at_utc_ms": (hours - pd.Timestamp("1970-01-01", tz="UTC"))
+            // pd.Timedelta(milliseconds=1),
+            "local_day_of_year": day,
+            "linke_turbidity": turbidity.values,
+            "zenith_deg": sun.zenith.values,
+            "apparent_zenith_deg": sun.apparent_zenith.values,
+            "sun_azimuth_deg": sun.azimuth.values,
+            "clear_ghi_w_m2": clear.ghi.values,
+            "clear_dni_w_m2": clear.dni.values,
+            "clear_dhi_w_m2": clear.dhi.values,
+            "ghi_w_m2": ghi.values,
+            "dni_w_m2": parts["dni"].values,
+            "dhi_w_m2": parts["dhi"].values,
+            "incidence_deg": incidence.values,
+            "beam_w_m2": beam.values,
+            "sky_w_m2": sky.values,
+            "ground_w_m2": irradiance.get_ground_diffuse(tilt, ghi.values, 0.2),
+        }
+    )
+    return table[table.apparent_zenith_deg < 90].reset_index(drop=True)
+
+
+TABLES = {
+    "spa_nrel_example.csv": (spa_nrel_example, SPA_DIGITS),
+    "extraterrestrial.csv": (extraterrestrial, DIGITS),
+    "airmass.csv": (airmass, DIGITS),
+    "clearsky_ineichen.csv": (clearsky_ineichen, DIGITS),
+    "decomposition.csv": (decomposition, DIGITS),
+    "transposition.csv": (transposition, DIGITS),
+    "iam_direct.csv": (iam_direct, DIGITS),
+    "site_year.csv": (site_year, DIGITS),
+}
+
+
+def printed(value, digits=DIGITS):
+    """What a reader of the file gets: an input is rounded before anything is computed from it."""
+    return float(f"{value:.{digits}g}")
+
+
+def cells(table, digits):
+    """The table as text, its header first."""
+    text = [list(table.columns)]
+    for row in table.itertuples(index=False):
+        text.append(
+            [str(v) if isinstance(v, (str, Integral)) else f"{float(v):.{digits}g}" for v in row]
+        )
+    return text
+
+
+def agree(stored, computed, digits):
+    if stored == computed:
+        return True
+    try:
+        a, b = float(stored), float(computed)
+    except ValueError:
+        return False
+    if max(abs(a), abs(b)) < ZERO:
+        return True
+    # The half unit more is for the subtraction of the two decimal numbers itself.
+    return abs(a - b) <= 1.5 * 10.0 ** (math.floor(math.log10(max(abs(a), abs(b)))) + 1 - digits)
+
+
+def differences(stored, computed, digits):
+    if [len(row) for row in stored] != [len(row) for row in computed]:
+        return [f"shape: {len(stored)} stored rows, {len(computed)} computed"]
+    return [
+        f"row {n} {name}: {a} stored, {b} computed"
+        for n, (row, again) in enumerate(zip(stored, computed))
+        for name, a, b in zip(computed[0], row, again)
+        if not agree(a, b, digits)
+    ]
+
+
+def main(folder, write):
+    if version("pvlib") != PVLIB:
+        sys.exit(f"found pvlib {version('pvlib')}, wanted {PVLIB}")
+    failed = False
+    for name, (compute, digits) in TABLES.items():
+        computed = cells(compute(), digits)
+        path = Path(folder) / name
+        if write:
+            with path.open("w", newline="") as file:
+                csv.writer(file, lineterminator="\n").writerows(computed)
+        with path.open(newline="") as file:
+            wrong = differences(list(csv.reader(file)), computed, digits)
+        result = (
+            f"{len(computed) - 1} rows agree"
+            if not wrong
+            else f"{len(wrong)} differ, first: {wrong[0]}"
+        )
+        print(f"{name}: {result}")
+        failed = failed or bool(wrong)
+    sys.exit(1 if failed else 0)
+
+
+if __name__ == "__main__":
+    arguments = [a for a in sys.argv[1:] if a != "--write"]
+    if len(arguments) != 1:
+        sys.exit(__doc__)
+    main(arguments[0], write="--write" in sys.argv)
