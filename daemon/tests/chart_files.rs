@@ -8,6 +8,7 @@ mod plant;
 use analysis::chart::{Size, SummaryInput};
 use analysis::detect::Slot;
 use analysis::plant::Plant;
+use daemon::report::WriteError;
 use daemon::report::chart_files::{self, ChartFilesError, PNG_NAME, SVG_NAME};
 use std::fs;
 use std::path::Path;
@@ -60,13 +61,14 @@ fn a_picture_that_cannot_be_drawn_leaves_the_old_one() {
 }
 
 #[test]
-fn a_folder_that_is_missing_is_named() {
+fn a_folder_that_cannot_be_made_is_named() {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let missing = folder.path().join("none");
+    let file = folder.path().join("file");
+    fs::write(&file, "in the way").expect("it can be written");
     let plant = plant::plant();
-    let refused = write(&plant, &plant::slots(&plant, 1), &missing);
-    let Err(ChartFilesError::Write { path, .. }) = refused else {
+    let refused = write(&plant, &plant::slots(&plant, 1), &file.join("inside"));
+    let Err(ChartFilesError::Write(WriteError { path, .. })) = refused else {
         panic!("{refused:?}");
     };
-    assert_eq!(path, missing.join(SVG_NAME));
+    assert_eq!(path, file.join("inside").join(SVG_NAME));
 }

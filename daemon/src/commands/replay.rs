@@ -81,7 +81,7 @@ pub fn replay(
     let mut analyst = Analyst::open(plant.clone(), store, false)?;
     let mut watermark: Option<Time> = None;
     let mut unsaved = 0;
-    while let Some(row) = rows.next() {
+    for row in rows.by_ref() {
         let row = row?;
         let now = watermark.map_or(row.at, |w| w.max(row.at));
         watermark = Some(now);

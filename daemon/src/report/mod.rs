@@ -3,14 +3,14 @@
 //! Everything is made from the store, live as after a replay.
 //! Never in here: what is wrong with a plant, or sending anything.
 
-mod chart_files;
+pub mod chart_files;
 mod findings_file;
 mod ledger_file;
 mod text;
 mod whole_file;
 mod writer;
 
-pub use chart_files::ChartFilesError;
+use chart_files::ChartFilesError;
 pub use findings_file::FindingsFileError;
 pub use ledger_file::LedgerFileError;
 pub use text::line;
