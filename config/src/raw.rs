@@ -2,7 +2,7 @@
 //! This is the one place where keys are declared; nothing is checked across keys here.
 
 use crate::own_shape::{Columns, Efficiency, Mounting, Turbidity};
-use crate::shape::Name;
+use crate::shape::{Header, Name};
 use crate::table::Need::{Default, Optional, Required};
 use crate::table::{Key, Rule, Table, table};
 use chrono::NaiveDate;
@@ -188,7 +188,7 @@ table! {
     /// `[recording]`: recorded data for replay.
     Recording {
         file: String, Required, Rule::Words("path, from the site file"), "CSV with a header line";
-        time_column: String, Required, Rule::Words("text"), "header of the time stamps";
+        time_column: Header, Required, Rule::Words("text, may be empty"), "header of the time stamps";
         time_format: String, Optional("RFC 3339"), Rule::Words("strftime"),
             "format of the time stamps";
         timezone: String, Optional("the site's"), Rule::Words("IANA time zone"),

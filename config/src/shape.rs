@@ -177,6 +177,19 @@ impl Shape for String {
     }
 }
 
+/// Header of a column, which may be empty: tools that write tables leave the first one so.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Header(pub(crate) String);
+
+impl Shape for Header {
+    fn read(value: Value<'_, '_>, rule: Rule, problems: &mut Problems<'_>) -> Option<Self> {
+        match value.value.get_ref().as_str() {
+            Some("") => Some(Self(String::new())),
+            _ => String::read(value, rule, problems).map(Self),
+        }
+    }
+}
+
 /// A name that other keys and channel addresses refer to.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Name(pub(crate) String);

@@ -77,7 +77,7 @@ fn unnumbered(raw: &raw::Recording, timezone: Option<Tz>, beside: &Path) -> Opti
     let interval: Span = source::span(*value(&raw.interval_s)?);
     Some(Recording {
         file: beside.join(value(&raw.file)?),
-        time_column: value(&raw.time_column)?.clone(),
+        time_column: value(&raw.time_column)?.0.clone(),
         time_format: value(&raw.time_format).cloned(),
         timezone: timezone?,
         stamp: match value(&raw.interval)?.as_str() {
