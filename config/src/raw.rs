@@ -195,7 +195,8 @@ table! {
             "zone of stamps that carry none";
         interval: String, Required, Rule::OneOf(&["instant", "start", "end"]),
             "what the stamp of a row marks: the value's instant, or start or end of its mean";
-        interval_s: f64, Required, range(1.0, 3600.0, "s"), "time from one row to the next";
+        interval_s: f64, Optional("as the rows are apart"), range(1.0, 3600.0, "s"),
+            "time from one row to the next";
         columns: Columns, Required, Rule::Words("[recording.columns]"),
             "\"header\" = \"channel address\" or { channel, scale, offset }";
     }

@@ -208,7 +208,10 @@ impl Shape for Name {
 
 impl Shape for NaiveDate {
     fn read(value: Value<'_, '_>, _: Rule, problems: &mut Problems<'_>) -> Option<Self> {
-        const WANTED: &str = "a date without quotes, as 2024-03-15";
+        const WANTED: &str = "a date, as 2024-03-15";
+        if let Some(Ok(date)) = value.value.get_ref().as_str().map(str::parse) {
+            return Some(date);
+        }
         let DeValue::Datetime(stamp) = value.value.get_ref() else {
             return value.wrong_type(WANTED, problems);
         };
