@@ -1,6 +1,7 @@
-//! What several tests need: reference tables, comparison, peers.
+//! What several tests need: reference tables, comparison, a synthetic plant, peers.
 
 mod close;
+pub mod plant;
 mod reference;
 
 pub use close::relative;

@@ -1,7 +1,8 @@
 //! The book of findings: which stand, what they have cost so far, which have just changed.
 //!
 //! One finding for one subject and kind at a time. Flapping within `REOPENED_WITHIN` continues the
-//! old finding instead of starting another.
+//! old finding instead of starting another. Whether it does is asked of the data alone, never of how
+//! often somebody looked: so the last ended finding of each subject and kind is kept for good.
 //! Never in here: evidence; only its bookkeeping.
 
 use super::advice::{advice, caution};
@@ -37,12 +38,16 @@ pub struct NewFinding {
     pub summary: String,
 }
 
-/// Which findings stand, and which ended lately.
+/// Which findings stand, and which was the last to end.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Book {
     standing: BTreeMap<(Subject, Kind), Finding>,
+    /// The last of each subject and kind.
     ended: BTreeMap<(Subject, Kind), Finding>,
-    changed: BTreeSet<(Subject, Kind)>,
+    /// Opened since the last look, and standing.
+    opened: BTreeSet<(Subject, Kind)>,
+    /// Ended since the last look: several of one subject and kind, if it was long ago.
+    closed: BTreeMap<FindingId, Finding>,
     ending: BTreeMap<(Subject, Kind), Time>,
 }
 
@@ -78,6 +83,7 @@ impl Book {
                     .ended
                     .is_some_and(|end| new.began - end <= REOPENED_WITHIN) =>
             {
+                self.closed.remove(&old.id);
                 Finding { ended: None, ..old }
             }
             _ => Finding {
@@ -97,7 +103,7 @@ impl Book {
                 subject: new.subject,
             },
         };
-        self.changed.insert(key.clone());
+        self.opened.insert(key.clone());
         self.standing.insert(key, finding);
     }
 
@@ -106,7 +112,8 @@ impl Book {
         let key = (subject.clone(), kind);
         if let Some(mut finding) = self.standing.remove(&key) {
             finding.ended = Some(at.max(finding.began));
-            self.changed.insert(key.clone());
+            self.opened.remove(&key);
+            self.closed.insert(finding.id.clone(), finding.clone());
             self.ended.insert(key, finding);
         }
     }
@@ -139,20 +146,13 @@ impl Book {
         self.standing.values()
     }
 
-    /// The findings that were opened or ended since the last call. What ended long before `now`
-    /// is forgotten: it can no longer be reopened.
-    pub fn take_changed(&mut self, now: Time) -> Vec<Finding> {
-        let changed = std::mem::take(&mut self.changed);
-        let look_up = |key| {
-            self.standing
-                .get(&key)
-                .or_else(|| self.ended.get(&key))
-                .cloned()
-        };
-        let findings = changed.into_iter().filter_map(look_up).collect();
-        self.ended
-            .retain(|_, f| f.ended.is_some_and(|end| now - end <= REOPENED_WITHIN));
-        findings
+    /// The findings that were opened or ended since the last call: those that ended, then those that
+    /// stand.
+    pub fn take_changed(&mut self) -> Vec<Finding> {
+        let closed = std::mem::take(&mut self.closed).into_values();
+        let opened = std::mem::take(&mut self.opened);
+        let standing = opened.iter().filter_map(|key| self.standing.get(key));
+        closed.chain(standing.cloned()).collect()
     }
 }
 
@@ -190,15 +190,36 @@ mod tests {
     fn flapping_is_one_finding() {
         let mut book = Book::new();
         book.open(dead(at(0)));
-        let first = book.take_changed(at(1));
+        let first = book.take_changed();
         book.end(&subject(), Kind::InputDead, at(10));
         book.open(dead(at(30)));
-        let again = book.take_changed(at(30));
+        let again = book.take_changed();
         assert_eq!(first[0].id, again[0].id);
-        assert_eq!(again[0].ended, None);
+        assert_eq!((again.len(), again[0].ended), (1, None));
         book.end(&subject(), Kind::InputDead, at(40));
         book.open(dead(at(300)));
-        assert_ne!(book.take_changed(at(300))[0].id, first[0].id);
+        let later = book.take_changed();
+        let ids: Vec<&FindingId> = later.iter().map(|f| &f.id).collect();
+        assert_eq!(later.len(), 2, "the end of the first is told too: {ids:?}");
+        assert_eq!((&later[0].id, later[0].ended), (&first[0].id, Some(at(40))));
+        assert_ne!(later[1].id, first[0].id);
+    }
+
+    /// A trip is told ten minutes after it began: by then it must not matter whether somebody
+    /// looked in the meantime.
+    #[test]
+    fn looking_more_often_does_not_make_two_findings_of_one() {
+        let mut book = Book::new();
+        book.open(dead(at(0)));
+        book.end(&subject(), Kind::InputDead, at(10));
+        let first = book.take_changed();
+        assert_eq!(book.take_changed(), []);
+        let told_late = NewFinding {
+            found: at(75),
+            ..dead(at(65))
+        };
+        book.open(told_late);
+        assert_eq!(book.take_changed()[0].id, first[0].id);
     }
 
     #[test]

@@ -1,0 +1,13 @@
+//! The engine as a whole, over a synthetic plant and real recordings: how readings are delivered
+//! changes nothing, and each detector by its operating curve.
+//! Kind of truth: property. What the synthetic plant does is known because it was made so; the
+//! physics it shares with the engine is compared with other people's numbers in tests/reference.
+
+#[path = "engine/delivery.rs"]
+mod delivery;
+#[path = "engine/drive.rs"]
+mod drive;
+#[path = "engine/resume.rs"]
+mod resume;
+#[path = "engine/scenario.rs"]
+mod scenario;

@@ -1,0 +1,73 @@
+//! The synthetic days that the tests of delivery share: something of everything goes wrong.
+//! Never in here: how the readings are delivered.
+
+use crate::drive::Poll;
+use analysis::detect::Kind;
+use analysis::plant::{EventBit, Plant};
+use analysis::reading::{Span, Time};
+use std::sync::Arc;
+use tests::plant::{Period, START, Shape, Twin, What, World, plant, two_inverters};
+
+/// Days of the scenario.
+pub const DAYS: i64 = 4;
+/// Every kind of finding that must come out of it.
+pub const KINDS: [Kind; 6] = [
+    Kind::InputDead,
+    Kind::StringOpen,
+    Kind::InverterOff,
+    Kind::IsolationLow,
+    Kind::GridTrip,
+    Kind::LinkLost,
+];
+
+/// Polls of a shape of plant in a world.
+pub fn play(shape: &Shape, world: World, days: i64) -> (Arc<Plant>, Vec<Poll>) {
+    let plant = Arc::new(plant(shape));
+    let polls = polls(&plant, world, days, shape.every);
+    (plant, polls)
+}
+
+fn polls(plant: &Arc<Plant>, world: World, days: i64, every: Span) -> Vec<Poll> {
+    let twin = Twin::new(plant.clone(), world);
+    let count = Span::from_h(24 * days).ms() / every.ms();
+    let at = |n: i64| -> Time { START + every * n };
+    (0..count).map(|n| (at(n), twin.poll(at(n)))).collect()
+}
+
+/// Four days of two inverters: a string opens, the supply trips twice within half an hour, an
+/// inverter falls silent now and then, water gets into an array, an input dies, an inverter is off.
+pub fn everything() -> (Arc<Plant>, Vec<Poll>) {
+    let world = World::fair()
+        .with(
+            Period::new((1, 10.4), (2, 9.0)),
+            What::StringsOpen {
+                input: (0, 0),
+                count: 1,
+            },
+        )
+        .with(Period::new((1, 12.4), (1, 12.72)), What::SupplyHigher(18.0))
+        .with(
+            Period::new((1, 12.6), (1, 12.7)),
+            What::Tripped(0, Some(EventBit::AcOverVoltage)),
+        )
+        .with(Period::new((1, 13.5), (1, 13.8)), What::Tripped(1, None))
+        .with(
+            Period::new((1, 13.5), (1, 13.8)),
+            What::SupplyHigher(-230.0),
+        )
+        // Two breaks of one link within the hour, and one later.
+        .with(Period::new((1, 14.0), (1, 14.2)), What::Silent(Some(1)))
+        .with(Period::new((1, 14.5), (1, 14.7)), What::Silent(Some(1)))
+        .with(Period::new((1, 16.1), (1, 16.3)), What::Silent(Some(1)))
+        .with(Period::new((2, 1.0), (2, 4.0)), What::Silent(None))
+        .with(Period::new((2, 4.0), (2, 9.5)), What::Leaks(1))
+        .with(
+            Period::new((2, 13.0), (3, 11.0)),
+            What::StringsOpen {
+                input: (1, 0),
+                count: 1,
+            },
+        )
+        .with(Period::new((3, 9.0), (3, 15.0)), What::Stopped(0));
+    play(&two_inverters(), world, DAYS)
+}

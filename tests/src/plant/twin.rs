@@ -1,0 +1,333 @@
+//! What the devices of a synthetic plant publish at any time.
+//!
+//! Model:   clear sky x clouds, transposed into each plane; one-diode strings with their own share
+//!          of the light; the inverter sits at the peak, or right of it where it may not pass all on.
+//! Range:   the ranges of `sky` and `array`.
+//! Source:  `analysis::sky` and `analysis::array`, whose own tests compare them with other people's
+//!          numbers: this shows what the engine makes of readings, not that the physics is right.
+//! Check:   none needed; every value depends on the time and the seed alone.
+
+use super::noise::{normal, uniform};
+use super::{EFFICIENCY_RATIO, What, World};
+use analysis::array::{InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet};
+use analysis::plant::{EventBit, Inverter, Plant, PvString, State};
+use analysis::reading::{
+    Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Reading, Speed, Temperature, Time,
+    Value, Voltage,
+};
+use analysis::sky::{self, Observer, PlaneIrradiance};
+use std::sync::Arc;
+
+/// Light under which no inverter starts [W/m2].
+const DAWN_W_M2: f64 = 15.0;
+/// What glass and dirt let through, roughly [-].
+const THROUGH_GLASS_RATIO: f64 = 0.975;
+/// Strings differ by up to this much [-].
+const MISMATCH_RATIO: f64 = 0.015;
+const WIND_M_S: f64 = 1.5;
+/// Insulation of an array: dry, and with water in it [ohm].
+const DRY_OHM: f64 = 1.8e6;
+const WET_OHM: f64 = 19_000.0;
+/// Noise of the meters (one standard deviation): current, voltage [-]; irradiance [W/m2].
+const CURRENT_NOISE_RATIO: f64 = 0.005;
+const VOLTAGE_NOISE_RATIO: f64 = 0.002;
+const POA_NOISE_W_M2: f64 = 1.5;
+
+/// A synthetic plant at work.
+#[derive(Debug, Clone)]
+pub struct Twin {
+    plant: Arc<Plant>,
+    world: World,
+    observer: Observer,
+    modules: Vec<ModuleModel>,
+}
+
+/// Weather at one time.
+struct Now {
+    at: Time,
+    air_degc: f64,
+    planes: Vec<PlaneIrradiance>,
+}
+
+impl Twin {
+    /// A plant in a world.
+    pub fn new(plant: Arc<Plant>, world: World) -> Self {
+        let site = &plant.site;
+        let observer = Observer::new(site.latitude, site.longitude, site.altitude_m);
+        let model = |module| {
+            fit_datasheet(module)
+                .expect("the datasheet can be fitted")
+                .model
+        };
+        let modules = plant.modules.iter().map(model).collect();
+        Self {
+            plant,
+            world,
+            observer,
+            modules,
+        }
+    }
+
+    /// What all devices that answer publish at this time.
+    pub fn poll(&self, at: Time) -> Vec<Reading> {
+        let now = self.weather(at);
+        let silent = |who| {
+            let what = |what| matches!(what, What::Silent(silent) if silent == who);
+            self.world.now(at).any(what)
+        };
+        let mut readings = Vec::new();
+        for i in (0..self.plant.inverters.len()).filter(|i| !silent(Some(*i))) {
+            self.inverter(i, &now, &mut readings);
+        }
+        if !silent(None) {
+            self.mast(&now, &mut readings);
+        }
+        readings
+    }
+
+    fn weather(&self, at: Time) -> Now {
+        let sun = sky::sun_position(at, &self.observer);
+        let turbidity = self.plant.site.linke_turbidity[0];
+        let mut light = sky::clear_sky(at, &sun, &self.observer, turbidity);
+        // A cloud takes the beam first and gives part of it back as diffuse light.
+        let clearness = self.world.clearness(at);
+        if sun.is_up() && clearness < 1.0 {
+            let by = |light: Irradiance, share: f64| Irradiance::from_w_m2(light.w_m2() * share);
+            let beam = ((clearness - 0.3) / 0.7).max(0.0);
+            light = sky::close_with_dni(by(light.ghi, clearness), by(light.dni, beam), &sun);
+        }
+        let plane = |plane| sky::plane_irradiance(&light, at, &sun, plane);
+        Now {
+            at,
+            air_degc: self.world.air_degc(at),
+            planes: self.plant.planes.iter().map(plane).collect(),
+        }
+    }
+
+    fn mast(&self, now: &Now, readings: &mut Vec<Reading>) {
+        let mast = &self.plant.weather[0];
+        let noise = POA_NOISE_W_M2 * self.noise(now.at, 1000);
+        if let Some(p) = mast.plane {
+            let poa = now.planes[p].total().w_m2() * self.world.sensor_ratio;
+            self.publish(
+                &mast.id,
+                Place::Device,
+                Quantity::Poa,
+                poa + noise,
+                now,
+                readings,
+            );
+        }
+        let air = now.air_degc + self.world.air_error_k;
+        for (quantity, value) in [
+            (Quantity::AirTemperature, air),
+            (Quantity::WindSpeed, WIND_M_S),
+        ] {
+            self.publish(&mast.id, Place::Device, quantity, value, now, readings);
+        }
+    }
+
+    fn inverter(&self, i: usize, now: &Now, readings: &mut Vec<Reading>) {
+        let inverter = &self.plant.inverters[i];
+        let curves: Vec<Option<InputCurve>> = (0..inverter.inputs.len())
+            .map(|k| self.curve(i, k, now))
+            .collect();
+        let state = self.state(i, now, &curves);
+        if state == State::Sleeping && !self.world.answers_at_night {
+            return;
+        }
+        let points = operate(&curves, state, self.most_dc_w(i, now.at));
+        let mut dc_w = 0.0;
+        for (k, (volts, amps)) in points.into_iter().enumerate() {
+            let channel = (i * 100 + k * 10) as u64;
+            let volts = volts * (1.0 + VOLTAGE_NOISE_RATIO * self.noise(now.at, channel));
+            let amps = amps * (1.0 + CURRENT_NOISE_RATIO * self.noise(now.at, channel + 1));
+            dc_w += volts * amps;
+            let place = Place::Input(inverter.inputs[k].number);
+            self.publish(
+                &inverter.id,
+                place,
+                Quantity::DcVoltage,
+                volts,
+                now,
+                readings,
+            );
+            self.publish(
+                &inverter.id,
+                place,
+                Quantity::DcCurrent,
+                amps,
+                now,
+                readings,
+            );
+        }
+        let ac_w = (dc_w * EFFICIENCY_RATIO).min(inverter.rated_ac.w());
+        self.publish_device(i, now, state, ac_w, readings);
+    }
+
+    fn publish_device(
+        &self,
+        i: usize,
+        now: &Now,
+        state: State,
+        ac_w: f64,
+        readings: &mut Vec<Reading>,
+    ) {
+        let inverter = &self.plant.inverters[i];
+        let (mut volts, mut ohm, mut bits, mut limit) = (241.0, DRY_OHM, 0_u32, 1.0);
+        for what in self.world.now(now.at) {
+            match what {
+                What::SupplyHigher(more) => volts += more,
+                What::Leaks(who) if who == i => {
+                    ohm = WET_OHM;
+                    bits |= 1 << EventBit::GroundFault as u32;
+                }
+                What::Tripped(who, Some(bit)) if who == i => bits |= 1 << bit as u32,
+                What::Commanded(who, ratio) if who == i => limit = ratio,
+                _ => {}
+            }
+        }
+        let phase = |n: u64| volts + 0.3 * self.noise(now.at, 200 + i as u64 * 10 + n);
+        let values = [
+            (Quantity::AcPower, ac_w),
+            (Quantity::AcVoltageL1, phase(1)),
+            (Quantity::AcVoltageL2, phase(2)),
+            (Quantity::AcVoltageL3, phase(3)),
+            (Quantity::Frequency, 50.0 + 0.01 * self.noise(now.at, 300)),
+            (Quantity::State, f64::from(state as u8)),
+            (Quantity::EventBits, f64::from(bits)),
+            (Quantity::IsolationResistance, ohm),
+            (Quantity::PowerLimit, limit),
+        ];
+        for (quantity, value) in values {
+            self.publish(&inverter.id, Place::Device, quantity, value, now, readings);
+        }
+    }
+
+    /// The curve of an input; `None` in the dark and where nothing is connected.
+    fn curve(&self, i: usize, k: usize, now: &Now) -> Option<InputCurve> {
+        let input = &self.plant.inverters[i].inputs[k];
+        let (mut open, mut through) = (0, 1.0);
+        for what in self.world.now(now.at) {
+            match what {
+                What::StringsOpen { input, count } if input == (i, k) => open = count,
+                What::Covered(who, ratio) if who == i => through = ratio,
+                _ => {}
+            }
+        }
+        let strings: Vec<_> = (0..)
+            .zip(&input.strings)
+            .skip(usize::from(open))
+            .filter_map(|(s, string)| {
+                let mismatch = uniform(self.world.seed, (i * 1000 + k * 100 + s) as u64);
+                let share = through * (1.0 - MISMATCH_RATIO * mismatch);
+                self.string(string, share, now)
+            })
+            .collect();
+        InputCurve::new(&strings).ok()
+    }
+
+    fn string(&self, string: &PvString, share: f64, now: &Now) -> Option<analysis::array::Curve> {
+        let poa = now.planes[string.plane].total();
+        let mounting = &self.plant.planes[string.plane].mounting;
+        let air = Temperature::from_degc(now.air_degc);
+        let back = faiman(poa, air, Speed::from_m_s(WIND_M_S), mounting);
+        let cell = cell_from_back(back, poa, mounting);
+        let seen = Irradiance::from_w_m2(poa.w_m2() * THROUGH_GLASS_RATIO * share);
+        // Too little light for the model is no light.
+        let module = self.modules[string.module].at(seen, cell).ok()?;
+        Some(module.in_series(string.count, string.cable_loop))
+    }
+
+    fn state(&self, i: usize, now: &Now, curves: &[Option<InputCurve>]) -> State {
+        let light = |p: &PlaneIrradiance| p.total().w_m2();
+        let brightest = now.planes.iter().map(light).fold(0.0, f64::max);
+        if brightest < DAWN_W_M2 || curves.iter().all(Option::is_none) {
+            return State::Sleeping;
+        }
+        let stop = self.world.now(now.at).find_map(|what| match what {
+            What::Tripped(who, _) | What::Leaks(who) if who == i => Some(State::Fault),
+            What::Stopped(who) if who == i => Some(State::Off),
+            _ => None,
+        });
+        stop.unwrap_or(State::Tracking)
+    }
+
+    fn most_dc_w(&self, i: usize, at: Time) -> f64 {
+        let inverter: &Inverter = &self.plant.inverters[i];
+        let commanded = self.world.now(at).find_map(|what| match what {
+            What::Commanded(who, ratio) if who == i => Some(ratio),
+            _ => None,
+        });
+        commanded.unwrap_or(1.0) * inverter.rated_ac.w() / EFFICIENCY_RATIO
+    }
+
+    fn noise(&self, at: Time, channel: u64) -> f64 {
+        normal(
+            self.world.seed.wrapping_add(channel << 32),
+            at.unix_ms() as u64,
+        )
+    }
+
+    fn publish(
+        &self,
+        device: &DeviceId,
+        place: Place,
+        quantity: Quantity,
+        value: f64,
+        now: &Now,
+        readings: &mut Vec<Reading>,
+    ) {
+        let channel = Channel {
+            device: device.clone(),
+            place,
+            quantity,
+        };
+        let id: Option<ChannelId> = self.plant.channels.id(&channel);
+        readings.extend(id.map(|channel| Reading {
+            channel,
+            at: now.at,
+            value: Value::judge(quantity, value),
+        }));
+    }
+}
+
+/// Voltage and current of each input: at the peak, or right of it so far that the sum is what may be
+/// passed on; without a connection at the open-circuit voltage.
+fn operate(curves: &[Option<InputCurve>], state: State, most_w: f64) -> Vec<(f64, f64)> {
+    /// Where a curve of crystalline silicon ends, over its peak [-].
+    const OPEN_OVER_PEAK: f64 = 1.25;
+    const HALVINGS: u32 = 24;
+    let peaks: Vec<Option<f64>> = curves
+        .iter()
+        .map(|curve| curve.as_ref().map(|c| c.max_power().voltage.v()))
+        .collect();
+    let at = |raise: f64| -> Vec<(f64, f64)> {
+        let point = |(curve, peak): (&Option<InputCurve>, &Option<f64>)| match (curve, peak) {
+            (Some(curve), Some(peak)) => {
+                let volts = peak * raise;
+                (volts, curve.current_at(Voltage::from_v(volts)).a().max(0.0))
+            }
+            _ => (0.0, 0.0),
+        };
+        curves.iter().zip(&peaks).map(point).collect()
+    };
+    let watts = |raise: f64| at(raise).iter().map(|(v, a)| v * a).sum::<f64>();
+    if state != State::Tracking {
+        let open = |(volts, _)| (volts, 0.0);
+        return at(OPEN_OVER_PEAK).into_iter().map(open).collect();
+    }
+    if watts(1.0) <= most_w {
+        return at(1.0);
+    }
+    let (mut low, mut high) = (1.0, OPEN_OVER_PEAK);
+    for _ in 0..HALVINGS {
+        let middle = f64::midpoint(low, high);
+        if watts(middle) > most_w {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    at(high)
+}
