@@ -10,7 +10,7 @@ mod site;
 mod source;
 pub(crate) mod timing;
 
-use crate::checked::{Recording, SiteFile, Source};
+use crate::checked::{SiteFile, Source};
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::table::Table;
