@@ -7,7 +7,13 @@
 mod delivery;
 #[path = "engine/drive.rs"]
 mod drive;
+#[path = "engine/isolation.rs"]
+mod isolation;
+#[path = "engine/links.rs"]
+mod links;
 #[path = "engine/resume.rs"]
 mod resume;
 #[path = "engine/scenario.rs"]
 mod scenario;
+#[path = "engine/supply.rs"]
+mod supply;
