@@ -7,7 +7,23 @@
 mod delivery;
 #[path = "engine/drive.rs"]
 mod drive;
+#[path = "engine/health.rs"]
+mod health;
+#[path = "engine/inputs.rs"]
+mod inputs;
+#[path = "engine/isolation.rs"]
+mod isolation;
+#[path = "engine/ledger.rs"]
+mod ledger;
+#[path = "engine/links.rs"]
+mod links;
+#[path = "engine/recordings.rs"]
+mod recordings;
 #[path = "engine/resume.rs"]
 mod resume;
 #[path = "engine/scenario.rs"]
 mod scenario;
+#[path = "engine/standstill.rs"]
+mod standstill;
+#[path = "engine/supply.rs"]
+mod supply;

@@ -1,15 +1,16 @@
 //! Insulation resistance of the array under its limit.
 //!
 //! An inverter measures it before a start and many publish that one value all day; some publish 0
-//! at wake-up or a full-scale word, which are no measurements. Two polls in a row under the limit,
-//! or the ground-fault bit, are a finding; it stands until the value is well above the limit again.
+//! at wake-up or a full-scale word, which are no measurements. Two measurements in a row under the
+//! limit, or the ground-fault bit, are a finding; it stands until the value is well above the limit
+//! again, or, where the bit alone began it, until the bit has stayed clear.
 //! Never in here: whether it is wet or dry.
 
 use super::Edge;
 use crate::reading::{Span, Time};
 use serde::{Deserialize, Serialize};
 
-/// Polls in a row under the limit before it is said.
+/// Measurements in a row under the limit before it is said.
 const CONFIRMING_POLLS: u32 = 2;
 /// Resistance over limit from which the array counts as recovered [-].
 const RECOVERED_RATIO: f64 = 1.5;
@@ -23,6 +24,8 @@ const FULL_SCALE_OHM: std::ops::RangeInclusive<f64> = 65_530.0..=65_535.0;
 pub struct IsolationWatch {
     low_since: Option<(Time, u32)>,
     is_low: bool,
+    /// Whether a resistance was under the limit, and not the bit alone.
+    by_value: bool,
     high_since: Option<Time>,
 }
 
@@ -32,32 +35,41 @@ impl IsolationWatch {
         Self::default()
     }
 
-    /// One poll: the resistance if it was published [ohm], and the ground-fault bit.
+    /// One poll: the resistance [ohm] and the ground-fault bit, as far as they were published.
     /// A finding carries the resistance that decided, if there was one.
     pub fn poll(
         &mut self,
         at: Time,
         resistance_ohm: Option<f64>,
-        ground_fault: bool,
+        ground_fault: Option<bool>,
         limit_ohm: f64,
     ) -> Option<Edge<Option<f64>>> {
         let measured = resistance_ohm.filter(|r| *r > 0.0 && !FULL_SCALE_OHM.contains(r));
-        if measured.is_some_and(|r| r < limit_ohm) || ground_fault {
+        let is_under = measured.is_some_and(|r| r < limit_ohm);
+        let is_set = ground_fault == Some(true);
+        if is_under || is_set {
             self.high_since = None;
-            return self.low(at, measured, ground_fault);
+            self.by_value |= is_under;
+            return self.low(at, measured, is_set);
         }
+        // A bit that is clear says nothing against a resistance that was low: many inverters set it
+        // at a start only.
+        let recovered = match measured {
+            Some(r) => r > RECOVERED_RATIO * limit_ohm,
+            None if ground_fault == Some(false) && !self.by_value => true,
+            None => return None,
+        };
         self.low_since = None;
-        let recovered = measured.is_some_and(|r| r > RECOVERED_RATIO * limit_ohm);
         if !self.is_low || !recovered {
             self.high_since = None;
+            self.by_value &= self.is_low;
             return None;
         }
         let since = *self.high_since.get_or_insert(at);
         if at - since < RECOVERED_FOR {
             return None;
         }
-        self.is_low = false;
-        self.high_since = None;
+        *self = Self::new();
         Some(Edge::Ended { at: since })
     }
 
@@ -85,7 +97,7 @@ mod tests {
     fn polls(values: &[f64]) -> Vec<Edge<Option<f64>>> {
         let mut watch = IsolationWatch::new();
         let at = |i: usize| Time::from_unix_ms(i as i64 * 600_000);
-        let poll = |(i, r): (usize, &f64)| watch.poll(at(i), Some(*r), false, LIMIT_OHM);
+        let poll = |(i, r): (usize, &f64)| watch.poll(at(i), Some(*r), None, LIMIT_OHM);
         values.iter().enumerate().filter_map(poll).collect()
     }
 

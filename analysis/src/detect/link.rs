@@ -7,13 +7,20 @@ use serde::{Deserialize, Serialize};
 
 /// Polls without an answer that make a link lost.
 const MISSED_POLLS: i64 = 3;
+/// Light after which a device that was silent in the dark should have answered.
+const AWAKE_AFTER: Span = Span::from_min(30);
 
 /// Watches one device.
+///
+/// Inverters owe an answer in the light only: many take their power from the array, and what they
+/// said last before they went need not be that they sleep.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LinkWatch {
     every: Span,
     last_contact: Option<Time>,
     is_lost: bool,
+    /// Whole slots of light since the last contact: when the first began, and how long they are.
+    unanswered_light: Option<(Time, Span)>,
 }
 
 impl LinkWatch {
@@ -23,26 +30,29 @@ impl LinkWatch {
             every,
             last_contact: None,
             is_lost: false,
+            unanswered_light: None,
         }
     }
 
-    /// A reading of the device, good or not: it answered. `asleep`: whether it owed no answer
-    /// since its last one.
-    pub fn contact(&mut self, at: Time, asleep: bool) -> Vec<Edge<()>> {
-        let mut edges: Vec<_> = self.silence(at, asleep).into_iter().collect();
+    /// From now on the device may answer. One that never does counts from here.
+    pub fn begin(&mut self, at: Time) {
+        if !self.is_lost {
+            self.last_contact = Some(at);
+        }
+    }
+
+    /// A reading of the device, good or not: it answered.
+    pub fn contact(&mut self, at: Time) -> Option<Edge<()>> {
         self.last_contact = Some(at);
-        if std::mem::take(&mut self.is_lost) {
-            edges.push(Edge::Ended { at });
-        }
-        edges
+        self.unanswered_light = None;
+        std::mem::take(&mut self.is_lost).then_some(Edge::Ended { at })
     }
 
-    /// Nothing has come up to `now`. `asleep`: an inverter at night owes no answer.
-    /// A device that never answered counts from the first look at it.
-    pub fn silence(&mut self, now: Time, asleep: bool) -> Option<Edge<()>> {
-        let last = *self.last_contact.get_or_insert(now);
+    /// Nothing has come up to `now`, from a device that owes answers at any time.
+    pub fn silence(&mut self, now: Time) -> Option<Edge<()>> {
+        let last = self.last_contact?;
         let deadline = last + self.every * MISSED_POLLS;
-        if self.is_lost || asleep || now <= deadline {
+        if self.is_lost || now <= deadline {
             return None;
         }
         self.is_lost = true;
@@ -53,42 +63,88 @@ impl LinkWatch {
             seen: (),
         })
     }
+
+    /// A slot full of light has ended, for a device that owes answers in the light only; `lit_since`:
+    /// when the light came. Asked slot by slot, because a poll does not know how light it is.
+    pub fn lit_slot(&mut self, start: Time, slot: Span, lit_since: Time) -> Option<Edge<()>> {
+        let (last, end) = (self.last_contact?, start + slot);
+        if last < start {
+            let light = self.unanswered_light.map_or(Span::ZERO, |(_, light)| light);
+            let began = self.unanswered_light.map_or(start, |(began, _)| began);
+            self.unanswered_light = Some((began, light + slot));
+        }
+        let answered_in_this_light = last >= lit_since;
+        let had_time_to_wake = self
+            .unanswered_light
+            .is_some_and(|(_, light)| light >= AWAKE_AFTER);
+        let missed = end > last + self.every * MISSED_POLLS;
+        if self.is_lost || !missed || !(answered_in_this_light || had_time_to_wake) {
+            return None;
+        }
+        self.is_lost = true;
+        let first = last + self.every;
+        let light = self.unanswered_light.map_or(first, |(began, _)| began);
+        Some(Edge::Found {
+            began: if answered_in_this_light { first } else { light },
+            found: end,
+            seen: (),
+        })
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    fn at(s: i64) -> Time {
+        Time::from_unix_ms(s * 1000)
+    }
+
+    const SLOT: Span = Span::from_min(5);
+
     #[test]
     fn three_missed_polls_are_a_lost_link_once() {
-        let at = |s: i64| Time::from_unix_ms(s * 1000);
         let mut watch = LinkWatch::new(Span::from_s(10));
-        assert_eq!(watch.contact(at(0), false), []);
-        assert_eq!(watch.silence(at(30), false), None);
-        assert_eq!(watch.silence(at(31), true), None);
+        assert_eq!(watch.contact(at(0)), None);
+        assert_eq!(watch.silence(at(30)), None);
         let found = Edge::Found {
             began: at(10),
             found: at(30),
             seen: (),
         };
-        assert_eq!(watch.silence(at(45), false), Some(found));
-        assert_eq!(watch.silence(at(60), false), None);
-        assert_eq!(watch.contact(at(61), false), [Edge::Ended { at: at(61) }]);
+        assert_eq!(watch.silence(at(45)), Some(found));
+        assert_eq!(watch.silence(at(60)), None);
+        assert_eq!(watch.contact(at(61)), Some(Edge::Ended { at: at(61) }));
     }
 
     #[test]
-    fn a_gap_that_nobody_looked_at_is_seen_at_the_next_contact() {
-        let at = |s: i64| Time::from_unix_ms(s * 1000);
-        let mut watch = LinkWatch::new(Span::from_s(10));
-        watch.contact(at(0), false);
+    fn silent_in_the_light_it_is_told_with_the_slot() {
+        let mut watch = LinkWatch::new(Span::from_s(60));
+        watch.contact(at(100));
         let found = Edge::Found {
-            began: at(10),
-            found: at(30),
+            began: at(160),
+            found: at(300),
             seen: (),
         };
-        assert_eq!(
-            watch.contact(at(90), false),
-            [found, Edge::Ended { at: at(90) }]
-        );
+        assert_eq!(watch.lit_slot(at(0), SLOT, at(0)), Some(found));
+        assert_eq!(watch.lit_slot(at(300), SLOT, at(0)), None);
+    }
+
+    #[test]
+    fn silent_since_last_night_it_has_half_an_hour_of_light_to_wake() {
+        let mut watch = LinkWatch::new(Span::from_min(1));
+        watch.contact(at(0));
+        let morning = at(36_000);
+        let lit = |n: i64| morning + SLOT * n;
+        // Clouds between may be dark.
+        for n in [0, 1, 2, 5, 6] {
+            assert_eq!(watch.lit_slot(lit(n), SLOT, morning), None);
+        }
+        let found = Edge::Found {
+            began: morning,
+            found: lit(8),
+            seen: (),
+        };
+        assert_eq!(watch.lit_slot(lit(7), SLOT, morning), Some(found));
     }
 }

@@ -152,6 +152,7 @@ impl Engine {
             slots.extend(self.close_slots_until(poll[0].at));
             self.take_poll(poll);
         }
+        self.watch_from(watermark, until);
         slots.extend(self.close_slots_until(until));
         self.watch_silence(until);
         Output {

@@ -6,27 +6,35 @@ use super::roles::Device;
 use crate::detect::{Edge, Kind, Poll, TripReport};
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::plant::{EventBit, State};
-use crate::reading::{DeviceId, Place, Quantity, Reading, Span, Time};
+use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
 use std::collections::BTreeMap;
+
+/// Silence of the whole plant from the start that is no slow start any more.
+const NOBODY_ANSWERS_AFTER: Span = Span::from_min(15);
 
 impl Engine {
     /// Takes the readings of one device at one time.
     pub(super) fn take_poll(&mut self, poll: &[Reading]) {
         let at = poll[0].at;
+        if !std::mem::replace(&mut self.state.has_readings, true) {
+            self.begin_links(at);
+        }
         let slot = self.plant.timing.slot;
         let filling = self
             .state
             .filling
-            .get_or_insert_with(|| crate::reading::SlotMeans::new(at.slot_start(slot)));
+            .get_or_insert_with(|| SlotMeans::new(at.slot_start(slot)));
         for reading in poll {
             filling.add(reading);
         }
         match self.roles.device(poll[0].channel) {
             Some(Device::Inverter(i)) => self.take_inverter_poll(i, at, poll),
             Some(Device::Weather(w)) => {
-                let edges = self.state.weather_links[w].contact(at, false);
+                let link = &mut self.state.weather_links[w];
+                // A gap that nobody looked at is seen now.
+                let edges = [link.silence(at), link.contact(at)];
                 let device = self.plant.weather[w].id.clone();
-                self.book_link(&device, edges);
+                self.book_link(&device, edges.into_iter().flatten());
             }
             None => {}
         }
@@ -36,23 +44,18 @@ impl Engine {
         let plant = self.plant.clone();
         let inverter = &plant.inverters[i];
         let watched = &mut self.state.inverters[i];
-        let links = watched.link.contact(at, watched.is_asleep);
+        let links = watched.link.contact(at);
         let values: BTreeMap<Quantity, f64> = poll
             .iter()
             .filter(|r| self.roles.quantity(r.channel).0 == Place::Device)
             .filter_map(|r| Some((self.roles.quantity(r.channel).1, r.value.good()?)))
             .collect();
         let facts = poll_facts(&values, inverter.rated_ac.w());
-        if let Some(producing) = facts.is_producing() {
-            watched.is_asleep = !producing;
-        }
         let limits = &plant.site.grid_limits;
         let trips = watched
             .supply
-            .poll(at, &facts, watched.lit_for > Span::ZERO, limits);
-        let ground_fault = facts
-            .event_bits
-            .is_some_and(|b| EventBit::GroundFault.is_set(b));
+            .poll(at, &facts, watched.lit_since.is_some(), limits);
+        let ground_fault = facts.event_bits.map(|b| EventBit::GroundFault.is_set(b));
         let resistance = values.get(&Quantity::IsolationResistance).copied();
         let limit_ohm = inverter.isolation_limit.ohm();
         let isolation = watched
@@ -74,17 +77,37 @@ impl Engine {
         }
     }
 
-    /// Looks for devices that have said nothing up to `until`.
+    /// From here on devices that never answer are silent.
+    fn begin_links(&mut self, at: Time) {
+        let inverters = self.state.inverters.iter_mut().map(|i| &mut i.link);
+        for link in inverters.chain(&mut self.state.weather_links) {
+            link.begin(at);
+        }
+    }
+
+    /// While no device at all has answered: silent since the first watermark, which came before
+    /// anything could have been let through, and in slots after a while.
+    pub(super) fn watch_from(&mut self, watermark: Time, until: Time) {
+        if self.state.has_readings {
+            return;
+        }
+        if self.state.watched_from.is_none() {
+            self.state.watched_from = Some(watermark);
+            self.begin_links(watermark);
+        }
+        let from = self.state.watched_from.unwrap_or(watermark);
+        if self.state.filling.is_none() && until - from >= NOBODY_ANSWERS_AFTER {
+            let slot = self.plant.timing.slot;
+            self.state.filling = Some(SlotMeans::new(from.slot_start(slot)));
+        }
+    }
+
+    /// Looks for weather devices that have said nothing up to `until`: they have a supply of their own
+    /// and owe answers by night too. Inverters are asked slot by slot, in the light.
     pub(super) fn watch_silence(&mut self, until: Time) {
         let plant = self.plant.clone();
-        for (i, inverter) in plant.inverters.iter().enumerate() {
-            let watched = &mut self.state.inverters[i];
-            // One that sleeps owes no answer; whether it should have woken is asked slot by slot.
-            let edge = watched.link.silence(until, watched.is_asleep);
-            self.book_link(&inverter.id, edge);
-        }
         for (w, device) in plant.weather.iter().enumerate() {
-            let edge = self.state.weather_links[w].silence(until, false);
+            let edge = self.state.weather_links[w].silence(until);
             self.book_link(&device.id, edge);
         }
     }

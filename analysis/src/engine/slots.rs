@@ -5,14 +5,15 @@ use super::Engine;
 use crate::detect::{
     Gate, GateFacts, InputSlot, InverterSlot, PlaneSlot, Poll, Residual, Slot, gate, residual,
 };
-use crate::expected::{Light, PlaneLight, Prediction};
+use crate::expected::{Light, PlaneLight, Prediction, WeatherRung};
 use crate::plant::{Inverter, State};
 use crate::reading::{ChannelId, Current, Power, SlotMeans, SolarDay, Span, Time, Voltage};
 
 /// A start needs this long until the array is at its peak.
 const SETTLING: Span = Span::from_min(10);
-/// Lit time after which a sleeping inverter should have answered.
-const AWAKE_AFTER: Span = Span::from_min(30);
+/// Sun elevation from which it is light where nothing measures light that does not itself depend on
+/// the inverters [deg]; even under thick cloud it is enough to work.
+const DAYLIGHT_ELEVATION_DEG: f64 = 10.0;
 
 /// Times of the slot being closed.
 #[derive(Clone, Copy)]
@@ -108,12 +109,13 @@ impl Engine {
         for k in 0..inverter.inputs.len() {
             self.judge_input(i, k, when, &inputs, light, frosty);
         }
-        let lit = self.is_lit(i, light);
-        if lit && let Some(producing) = facts.producing {
+        if self.is_lit(i, light)
+            && let Some(producing) = facts.producing
+        {
             self.judge_standstill(i, when, &inputs, producing, frosty);
         }
         self.add_lost(i, when, &inputs, &facts);
-        self.remember_inverter(i, when, &facts, lit);
+        self.remember_inverter(i, when, &facts, self.is_daylight(i, light));
         InverterSlot {
             ac_power: facts.ac_power_w.map(Power::from_w),
             expected_ac_power,
@@ -123,15 +125,16 @@ impl Engine {
 
     fn remember_inverter(&mut self, i: usize, when: When, facts: &InverterFacts, lit: bool) {
         let slot = self.plant.timing.slot;
-        let grown = |so_far: Span, goes_on: bool| if goes_on { so_far + slot } else { Span::ZERO };
         let watched = &mut self.state.inverters[i];
-        watched.lit_for = grown(watched.lit_for, lit);
-        watched.producing_for = grown(watched.producing_for, facts.producing == Some(true));
-        if watched.lit_for >= AWAKE_AFTER && watched.is_asleep {
-            let edge = watched.link.silence(when.end, false);
-            let device = self.plant.inverters[i].id.clone();
-            self.book_link(&device, edge);
-        }
+        watched.lit_since = lit.then(|| watched.lit_since.unwrap_or(when.start));
+        let since = watched.lit_since;
+        let lost = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
+        watched.producing_for = match facts.producing {
+            Some(true) => watched.producing_for + slot,
+            _ => Span::ZERO,
+        };
+        let device = self.plant.inverters[i].id.clone();
+        self.book_link(&device, lost);
     }
 
     fn inverter_facts(&self, i: usize, means: &SlotMeans, inverter: &Inverter) -> InverterFacts {
@@ -197,6 +200,22 @@ impl Engine {
         let lit =
             |p: usize| light.planes[p].is_some_and(|p| p.poa.w_m2() >= crate::detect::MIN_POA_W_M2);
         self.chain.inputs[i].iter().any(|input| lit(input.plane))
+    }
+
+    /// Whether an inverter that works would produce. What other inverters show of the light goes out
+    /// with them, so a plant without a sensor asks the sun.
+    fn is_daylight(&self, i: usize, light: &Light) -> bool {
+        let by_sensor =
+            |p: usize| light.planes[p].is_some_and(|p| p.rung != WeatherRung::ScaledClearSky);
+        let elevation_deg = 90.0 - light.sun.apparent_zenith.deg();
+        if self.chain.inputs[i]
+            .iter()
+            .any(|input| by_sensor(input.plane))
+        {
+            self.is_lit(i, light)
+        } else {
+            elevation_deg >= DAYLIGHT_ELEVATION_DEG
+        }
     }
 }
 

@@ -18,6 +18,9 @@ pub struct EngineState {
     pub(super) version: u32,
     pub(super) plant: Plant,
     pub(super) arrivals: Arrivals,
+    /// The first watermark, and whether any reading has come since.
+    pub(super) watched_from: Option<Time>,
+    pub(super) has_readings: bool,
     pub(super) filling: Option<SlotMeans>,
     pub(super) before: Option<SlotMeans>,
     pub(super) last_frost: Option<Time>,
@@ -33,10 +36,8 @@ pub(super) struct InverterState {
     pub supply: SupplyWatch,
     pub isolation: IsolationWatch,
     pub standstill: StandstillWatch,
-    /// Whether it was not producing when it was last heard of.
-    pub is_asleep: bool,
-    /// How long one of its planes has been lit without a break, in whole slots.
-    pub lit_for: Span,
+    /// Since when one of its planes has been lit, in whole slots without a break.
+    pub lit_since: Option<Time>,
     /// Recent slots without output: when they began and what was missed [Wh].
     pub idle: VecDeque<(Time, f64)>,
     /// How long it has been producing without a break, in whole slots.
@@ -60,8 +61,7 @@ impl EngineState {
             supply: SupplyWatch::new(),
             isolation: IsolationWatch::new(),
             standstill: StandstillWatch::new(),
-            is_asleep: false,
-            lit_for: Span::ZERO,
+            lit_since: None,
             idle: VecDeque::new(),
             producing_for: Span::ZERO,
             inputs: vec![InputState::default(); inverter.inputs.len()],
@@ -70,6 +70,8 @@ impl EngineState {
             version: STATE_VERSION,
             plant: plant.clone(),
             arrivals: Arrivals::new(),
+            watched_from: None,
+            has_readings: false,
             filling: None,
             before: None,
             last_frost: None,

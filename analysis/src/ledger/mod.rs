@@ -8,7 +8,7 @@
 //! Symbols: energies [Wh] on the AC side.
 //! Range:   slots with an expected AC power; others are no part of the balance.
 //! Source:  own.
-//! Check:   the balance is a property test below.
+//! Check:   tests/acceptance/engine/ledger.rs: the balance of any slots and findings.
 
 use crate::detect::{Gate, InverterSlot, Kind, Slot};
 use crate::diagnose::Finding;

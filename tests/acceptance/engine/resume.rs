@@ -16,7 +16,8 @@ fn restarted(engine: &Engine) -> Engine {
     Engine::resume(engine.plant().clone(), state).expect("it is the same plant and version")
 }
 
-fn with_restarts(
+/// An account with restarts before some of the rows.
+pub fn with_restarts(
     plant: &Arc<Plant>,
     polls: &[crate::drive::Poll],
     restart: impl Fn(usize) -> bool,
@@ -44,7 +45,7 @@ fn restarts_at_every_hundredth_row_change_nothing() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(6))]
+    #![proptest_config(ProptestConfig { cases: 6, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// One day on which an input is dead from late morning on.
     #[test]

@@ -1,0 +1,164 @@
+//! The ledger balances for any slots and findings, gaps included.
+
+use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, Slot};
+use analysis::diagnose::{Finding, FindingId, Subject};
+use analysis::expected::InputExpected;
+use analysis::ledger::{Entry, hourly};
+use analysis::plant::Plant;
+use analysis::reading::{Current, DeviceId, Energy, Power, Span, Time, Voltage};
+use proptest::prelude::*;
+use tests::assert_close;
+use tests::plant::{START, plant, two_inverters};
+
+/// An hour adds up some dozen numbers of at most 1e5 Wh, each good to 1e-11 of that.
+const TOLERANCE_WH: f64 = 1e-6;
+const SLOT: Span = Span::from_min(5);
+/// Slots of the balance: most of a day.
+const SLOTS: i64 = 200;
+
+fn watts(most: f64) -> impl Strategy<Value = Option<Power>> {
+    // An inverter at night takes a little.
+    prop::option::weighted(0.8, (-50.0..most).prop_map(Power::from_w))
+}
+
+fn input() -> impl Strategy<Value = InputSlot> {
+    let gates = vec![
+        Gate::Valid,
+        Gate::Dark,
+        Gate::Unsteady,
+        Gate::Limited,
+        Gate::NotProducing,
+        Gate::NoWeather,
+        Gate::NotMeasured,
+    ];
+    let point = || prop::option::weighted(0.8, (0.0..900.0f64, 0.0..30.0f64));
+    (point(), point(), prop::sample::select(gates)).prop_map(|(measured, expected, gate)| {
+        let expected = expected.map(|(volts, amps)| InputExpected {
+            voltage: Voltage::from_v(volts),
+            current: Current::from_a(amps),
+            sigma_voltage: Voltage::from_v(0.02 * volts),
+            sigma_current: Current::from_a(0.03 * amps),
+        });
+        InputSlot {
+            voltage: measured.map(|(volts, _)| Voltage::from_v(volts)),
+            current: measured.map(|(_, amps)| Current::from_a(amps)),
+            expected,
+            gate,
+        }
+    })
+}
+
+fn inverter(inputs: usize, rated_w: f64) -> impl Strategy<Value = InverterSlot> {
+    let inputs = prop::collection::vec(input(), inputs);
+    (watts(rated_w), watts(rated_w), inputs).prop_map(|(measured, expected, inputs)| InverterSlot {
+        ac_power: measured,
+        expected_ac_power: expected.filter(|p| p.w() >= 0.0),
+        inputs,
+    })
+}
+
+/// Slots in order of time; some are missing.
+fn slots() -> impl Strategy<Value = Vec<Slot>> {
+    let starts = prop::collection::btree_set(0..SLOTS, 0..60);
+    let inverters = (inverter(3, 25_000.0), inverter(2, 10_000.0));
+    (starts, prop::collection::vec(inverters, 60)).prop_map(|(starts, inverters)| {
+        let slot = |(n, (first, second)): (i64, (InverterSlot, InverterSlot))| Slot {
+            start: START + SLOT * n,
+            span: SLOT,
+            planes: Vec::new(),
+            inverters: vec![first, second],
+        };
+        starts.into_iter().zip(inverters).map(slot).collect()
+    })
+}
+
+fn finding() -> impl Strategy<Value = Finding> {
+    let kinds = vec![
+        Kind::InputDead,
+        Kind::StringOpen,
+        Kind::CurrentLow,
+        Kind::Snow,
+        Kind::InverterOff,
+        Kind::IsolationLow,
+        Kind::GridTrip,
+        Kind::LinkLost,
+    ];
+    let device = prop::sample::select(vec!["inv-1", "inv-2", "mast"]);
+    let input = prop::option::of(1_u8..5);
+    // Anywhere from before the first slot to after the last, to the minute.
+    let began = -60..SLOTS * 5;
+    let lasts = prop::option::of(0_i64..400);
+    (prop::sample::select(kinds), device, input, began, lasts).prop_map(
+        |(kind, device, input, began, lasts)| {
+            let began = START + Span::from_min(began);
+            let subject = Subject {
+                device: DeviceId::new(device),
+                input,
+                string: None,
+            };
+            told(
+                kind,
+                subject,
+                began,
+                lasts.map(|min| began + Span::from_min(min)),
+            )
+        },
+    )
+}
+
+fn told(kind: Kind, subject: Subject, began: Time, ended: Option<Time>) -> Finding {
+    Finding {
+        id: FindingId::new(&subject, kind, began),
+        kind,
+        severity: kind.severity(),
+        began,
+        found: began,
+        ended,
+        confidence: 1.0,
+        causes: Vec::new(),
+        evidence: Default::default(),
+        lost: Energy::from_wh(0.0),
+        summary: String::new(),
+        advice: Vec::new(),
+        caution: Vec::new(),
+        subject,
+    }
+}
+
+fn named(entry: &Entry) -> impl Iterator<Item = f64> {
+    let findings = entry.findings.values().map(|e| e.wh());
+    findings.chain([entry.limited.wh(), entry.not_recorded.wh()])
+}
+
+fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
+    let entries = hourly(plant, slots, findings);
+    for entry in &entries {
+        let sum = entry.measured.wh() + named(entry).sum::<f64>() + entry.unexplained.wh();
+        assert_close!(sum, entry.expected.wh(), TOLERANCE_WH, format!("{entry:?}"));
+        assert!(named(entry).all(|wh| wh >= 0.0), "{entry:?}");
+        assert_eq!(entry.hour, entry.hour.slot_start(Span::from_h(1)));
+    }
+    assert!(entries.is_sorted_by_key(|entry| (entry.hour, entry.inverter)));
+    // Nothing has gone missing between slots and hours.
+    let total: f64 = entries.iter().map(|entry| entry.expected.wh()).sum();
+    let inverters = slots.iter().flat_map(|slot| &slot.inverters);
+    let expected = inverters.filter_map(|inverter| inverter.expected_ac_power);
+    let wanted: f64 = expected.map(|power| (power * SLOT).wh()).sum();
+    assert_close!(total, wanted, TOLERANCE_WH, "all hours");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 64,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
+
+    #[test]
+    fn the_ledger_balances(
+        slots in slots(),
+        findings in prop::collection::vec(finding(), 0..12),
+    ) {
+        assert_balanced(&plant(&two_inverters()), &slots, &findings);
+    }
+}

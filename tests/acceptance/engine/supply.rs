@@ -1,0 +1,220 @@
+//! Disconnections by the supply: which limit acted, and what is no disconnection by the supply.
+//! Rules of classification: the project's reading of AS/NZS 4777.2 limits (`plant::grid_limits`).
+
+use crate::drive::{Told, account, end_of, one_by_one};
+use crate::scenario::play;
+use analysis::detect::{Edge, Kind, Poll, SupplyWatch, TripCause, TripReport};
+use analysis::plant::{EventBit, State};
+use analysis::reading::{Span, Time};
+use tests::plant::{Period, START, Shape, What, World, grid_limits, two_inverters};
+
+/// Highest and lowest phase [V], frequency [Hz].
+type Supply = (f64, f64, f64);
+const GOOD: Supply = (241.0, 239.0, 50.0);
+
+fn at(poll: i64) -> Time {
+    START + Span::from_min(poll)
+}
+
+fn poll(state: State, supply: Supply, bits: &[EventBit]) -> Poll {
+    let (highest, lowest, hz) = supply;
+    let bits = bits.iter().fold(0_u32, |all, bit| all | 1 << *bit as u32);
+    Poll {
+        state: Some(state),
+        event_bits: Some(f64::from(bits)),
+        highest_v: Some(highest),
+        lowest_v: Some(lowest),
+        frequency_hz: Some(hz),
+        load_ratio: Some(if state.is_producing() { 0.5 } else { 0.0 }),
+    }
+}
+
+/// Twenty good minutes that end as `before`, five minutes off, then on again.
+fn reports(before: Supply, meanwhile: Supply, bits: &[EventBit]) -> Vec<TripReport> {
+    let mut watch = SupplyWatch::new();
+    let mut edges = Vec::new();
+    for n in 0..40 {
+        let poll = match n {
+            0..19 => poll(State::Tracking, GOOD, &[]),
+            19 => poll(State::Tracking, before, &[]),
+            20..25 => poll(State::Fault, meanwhile, bits),
+            _ => poll(State::Tracking, GOOD, &[]),
+        };
+        edges.extend(watch.poll(at(n), &poll, true, &grid_limits()));
+    }
+    let found = |edge| match edge {
+        Edge::Found { began, found, seen } => {
+            assert_eq!((began, found), (at(20), at(25)));
+            Some(seen)
+        }
+        Edge::Ended { .. } => None,
+    };
+    edges.into_iter().filter_map(found).collect()
+}
+
+fn first_cause(before: Supply, meanwhile: Supply, bits: &[EventBit]) -> TripCause {
+    let reports = reports(before, meanwhile, bits);
+    assert_eq!(reports.len(), 1);
+    let total: f64 = reports[0].causes.iter().map(|(_, p)| p).sum();
+    assert!((total - 1.0).abs() < 1e-12, "weights sum to {total}");
+    reports[0].causes[0].0
+}
+
+#[test]
+fn each_cause_by_the_values_alone() {
+    let table = [
+        (TripCause::OverVoltage, (263.5, 240.0, 50.0), GOOD),
+        (TripCause::UnderVoltage, (241.0, 182.0, 50.0), GOOD),
+        (TripCause::UnderVoltage, GOOD, (241.0, 120.0, 50.0)),
+        (TripCause::OverFrequency, (241.0, 239.0, 51.9), GOOD),
+        (TripCause::UnderFrequency, (241.0, 239.0, 47.1), GOOD),
+        (TripCause::SupplyLost, GOOD, (3.0, 1.0, 0.0)),
+        // A limit that acts in a fifth of a second leaves no trace.
+        (TripCause::NotVisible, GOOD, GOOD),
+    ];
+    for (cause, before, meanwhile) in table {
+        assert_eq!(first_cause(before, meanwhile, &[]), cause);
+    }
+}
+
+#[test]
+fn a_bit_outweighs_the_values() {
+    let over_v = (263.5, 240.0, 50.0);
+    let table = [
+        (TripCause::OverVoltage, EventBit::AcOverVoltage),
+        (TripCause::UnderVoltage, EventBit::AcUnderVoltage),
+        (TripCause::OverFrequency, EventBit::OverFrequency),
+        (TripCause::UnderFrequency, EventBit::UnderFrequency),
+        (TripCause::SupplyLost, EventBit::GridDisconnect),
+        (TripCause::SupplyLost, EventBit::AcDisconnect),
+    ];
+    for (cause, bit) in table {
+        assert_eq!(first_cause(GOOD, GOOD, &[bit]), cause, "{bit:?}");
+        assert_eq!(first_cause(over_v, GOOD, &[bit]), cause, "{bit:?}");
+    }
+}
+
+#[test]
+fn ten_minutes_at_the_sustained_limit_are_told_from_a_short_rise() {
+    let mut watch = SupplyWatch::new();
+    let mut causes = Vec::new();
+    for n in 0..20 {
+        let high = (258.3, 250.0, 50.0);
+        let poll = match n {
+            0..12 => poll(State::Tracking, high, &[]),
+            12..16 => poll(State::Fault, GOOD, &[EventBit::AcOverVoltage]),
+            _ => poll(State::Tracking, GOOD, &[]),
+        };
+        for edge in watch.poll(at(n), &poll, true, &grid_limits()) {
+            if let Edge::Found { seen, .. } = edge {
+                causes.push(seen.causes[0].0);
+                // The mean of twelve equal polls.
+                assert!(seen.mean_v.is_some_and(|v| (v - 258.3).abs() < 1e-9));
+            }
+        }
+    }
+    assert_eq!(causes, [TripCause::SustainedOverVoltage]);
+}
+
+#[test]
+fn what_the_supply_did_not_do_is_no_trip() {
+    use EventBit::*;
+    let own = [
+        GroundFault,
+        DcOverVoltage,
+        DcDisconnect,
+        ManualShutdown,
+        OverTemperature,
+        BlownStringFuse,
+        HardwareTestFailure,
+    ];
+    for bit in own {
+        assert_eq!(reports(GOOD, GOOD, &[bit]), [], "{bit:?}");
+    }
+}
+
+/// One poll that says zero, or nothing at all, is a hiccup of the link.
+#[test]
+fn a_single_poll_without_production_is_no_trip() {
+    let mut watch = SupplyWatch::new();
+    for n in 0..60 {
+        let off = poll(State::Standby, (0.0, 0.0, 0.0), &[]);
+        let poll = match n % 10 {
+            3 => off,
+            6 => Poll::default(),
+            _ => poll(State::Tracking, GOOD, &[]),
+        };
+        assert_eq!(watch.poll(at(n), &poll, true, &grid_limits()), []);
+    }
+}
+
+/// Still off after ten minutes: told then, without waiting for its end.
+#[test]
+fn a_long_outage_is_told_after_ten_minutes() {
+    let mut watch = SupplyWatch::new();
+    let mut found = Vec::new();
+    for n in 0..60 {
+        let poll = match n {
+            0..20 => poll(State::Tracking, GOOD, &[]),
+            _ => poll(State::Fault, (0.0, 0.0, 0.0), &[]),
+        };
+        for edge in watch.poll(at(n), &poll, true, &grid_limits()) {
+            if let Edge::Found {
+                began, found: at, ..
+            } = edge
+            {
+                found.push((began, at));
+            }
+        }
+    }
+    assert_eq!(found, [(at(20), at(30))]);
+}
+
+fn told(shape: &Shape, world: World, days: i64) -> Told {
+    let (plant, polls) = play(shape, world, days);
+    account(&plant, one_by_one(&polls), end_of(&plant, &polls))
+}
+
+#[test]
+fn dusk_is_no_trip() {
+    let cloudy = World {
+        cloudiness: vec![0.6, 0.9, 0.2, 0.4],
+        ..World::fair()
+    };
+    for sensor in [two_inverters().sensor, None] {
+        let shape = Shape {
+            sensor,
+            ..two_inverters()
+        };
+        let told = told(&shape, cloudy.clone(), 4);
+        assert_eq!(told.of(Kind::GridTrip).len(), 0, "{}", told.list());
+    }
+}
+
+/// Both inverters let go for half an hour around noon; a plant without a sensor then sees no light.
+#[test]
+fn a_trip_of_the_whole_plant_is_told_with_and_without_a_sensor() {
+    let off = Period::new((0, 12.0), (0, 12.5));
+    let world = World::fair()
+        .with(off, What::Tripped(0, Some(EventBit::GridDisconnect)))
+        .with(off, What::Tripped(1, Some(EventBit::GridDisconnect)));
+    for sensor in [two_inverters().sensor, None] {
+        let shape = Shape {
+            sensor,
+            ..two_inverters()
+        };
+        let told = told(&shape, world.clone(), 1);
+        let trips = told.of(Kind::GridTrip);
+        assert_eq!(trips.len(), 2, "sensor {sensor:?}:\n{}", told.list());
+        for trip in trips {
+            assert_eq!((trip.began, trip.found), (at(720), at(730)));
+            assert_eq!(trip.ended, Some(at(750)));
+            // Half of more than half the rated power of the smaller one, at least.
+            assert!(
+                sensor.is_none() || trip.lost.wh() > 1000.0,
+                "{:?}",
+                trip.lost
+            );
+        }
+    }
+}
