@@ -91,6 +91,8 @@ pub struct TripReport {
 struct Extremes {
     highest_v: f64,
     lowest_v: f64,
+    /// The lowest that the highest phase came to: with no supply all phases are gone.
+    lowest_of_highest_v: f64,
     highest_hz: f64,
     lowest_hz: f64,
     bits: u32,
@@ -176,6 +178,7 @@ impl SupplyWatch {
         let seen = Extremes {
             highest_v: self.before_v.map_or(f64::MIN, |(high, _)| high),
             lowest_v: self.before_v.map_or(f64::MAX, |(_, low)| low),
+            lowest_of_highest_v: f64::MAX,
             highest_hz: self.before_hz.unwrap_or(f64::MIN),
             lowest_hz: self.before_hz.unwrap_or(f64::MAX),
             bits: 0,
@@ -255,6 +258,8 @@ impl Pending {
         let seen = &mut self.seen;
         seen.highest_v = seen.highest_v.max(poll.highest_v.unwrap_or(f64::MIN));
         seen.lowest_v = seen.lowest_v.min(poll.lowest_v.unwrap_or(f64::MAX));
+        let highest_now = poll.highest_v.unwrap_or(f64::MAX);
+        seen.lowest_of_highest_v = seen.lowest_of_highest_v.min(highest_now);
         seen.highest_hz = seen.highest_hz.max(poll.frequency_hz.unwrap_or(f64::MIN));
         // An inverter off the supply may publish zero; that is no frequency.
         let hz = poll.frequency_hz.filter(|f| *f > 1.0);
@@ -310,8 +315,7 @@ impl Pending {
         let weight = |bit: bool, value: bool| {
             f64::from(u8::from(bit)) * BIT + f64::from(u8::from(value)) * VALUE
         };
-        let lost = seen.lowest_v < NO_SUPPLY_RATIO * limits.nominal_voltage.v()
-            && seen.highest_v < f64::MAX;
+        let lost = seen.lowest_of_highest_v < NO_SUPPLY_RATIO * limits.nominal_voltage.v();
         let sustained = limits
             .sustained_over_voltage
             .zip(self.mean_v)

@@ -98,7 +98,10 @@ mod tests {
             let has = |line: &str| said.iter().any(|s| s == line);
             assert_eq!(has(EARTH), *kind == Kind::IsolationLow, "{kind:?}");
             let wiring = [LIVE, LOAD, RESET, LICENSED];
-            assert!(*kind == Kind::Snow || wiring.iter().all(|line| has(line)), "{kind:?}");
+            assert!(
+                *kind == Kind::Snow || wiring.iter().all(|line| has(line)),
+                "{kind:?}"
+            );
         }
     }
 }

@@ -266,7 +266,10 @@ mod tests {
 
     #[test]
     fn a_dead_input_beside_a_clear_sibling_is_dead_also_in_frost() {
-        let beside = Context { siblings_clear: true, ..FROST };
+        let beside = Context {
+            siblings_clear: true,
+            ..FROST
+        };
         assert_eq!(best(&[0.0; 6], beside).0, Hypothesis::Dead);
     }
 

@@ -13,7 +13,8 @@ use super::heat::Heat;
 use super::types::WeatherRung;
 use crate::plant::{Plane, Plant};
 use crate::reading::{
-    Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature, Time,
+    Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature,
+    Time,
 };
 use crate::sky::{self, Components, Observer, PlaneIrradiance, SunPosition};
 
@@ -212,7 +213,10 @@ fn weather_channels(
     quantity: Quantity,
     in_plane: impl Fn(Option<usize>) -> bool,
 ) -> Vec<ChannelId> {
-    let devices = plant.weather.iter().map(|device| (&device.id, device.plane));
+    let devices = plant
+        .weather
+        .iter()
+        .map(|device| (&device.id, device.plane));
     // Sensors may be wired to an inverter; then they see the plane of its first input.
     let inverters = plant.inverters.iter().map(|inverter| {
         let plane = inverter.inputs.first().map(|input| input.plane());
