@@ -23,9 +23,9 @@ const EVERY_S: u32 = 60;
 /// which it opened, and as much again for polls that a busy machine loses.
 const FOUND_WITHIN: Span = Span::from_min(70);
 
-/// A day that begins 90 minutes before one of the strings opens.
+/// A day that begins half an hour before one of the strings opens.
 fn day() -> SunspecServer {
-    let begins = ["--clock-from", "2026-03-20T08:31:00Z", "--clock-rate", RATE];
+    let begins = ["--clock-from", "2026-03-20T09:31:00Z", "--clock-rate", RATE];
     let opens = [
         "--strings",
         "1,2,1",
