@@ -48,11 +48,6 @@ impl LinkWatch {
         std::mem::take(&mut self.is_lost).then_some(Edge::Ended { at })
     }
 
-    /// Whether it has answered since then.
-    pub fn has_answered_since(&self, since: Time) -> bool {
-        self.last_contact.is_some_and(|last| last >= since)
-    }
-
     /// Nothing has come up to `now`, from a device that owes answers at any time.
     pub fn silence(&mut self, now: Time) -> Option<Edge<()>> {
         let last = self.last_contact?;

@@ -10,7 +10,7 @@ use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
 use std::collections::BTreeMap;
 
 /// AC power over rated power above which an inverter does not fall asleep before the next poll [-].
-const WORKING_RATIO: f64 = 0.02;
+const WORKING_RATIO: f64 = 0.1;
 /// Silence of the whole plant from the start that is no slow start any more.
 const NOBODY_ANSWERS_AFTER: Span = Span::from_min(15);
 
@@ -48,7 +48,7 @@ impl Engine {
         let watched = &mut self.state.inverters[i];
         // A gap that nobody looked at is seen now.
         let gap = watched
-            .owes_answer()
+            .was_working
             .then(|| watched.link.silence(at))
             .flatten();
         let links = [gap, watched.link.contact(at)].into_iter().flatten();
@@ -111,13 +111,13 @@ impl Engine {
     }
 
     /// Looks for devices that have said nothing up to `until`. Weather devices have a supply of their
-    /// own and owe answers by night too; inverters while they work or their planes are lit. One that
-    /// should have woken is asked slot by slot.
+    /// own and owe answers by night too, and so does an inverter that was at work. The others are
+    /// asked slot by slot, in the light.
     pub(super) fn watch_silence(&mut self, until: Time) {
         let plant = self.plant.clone();
         for (i, inverter) in plant.inverters.iter().enumerate() {
             let watched = &mut self.state.inverters[i];
-            if watched.owes_answer() {
+            if watched.was_working {
                 let edge = watched.link.silence(until);
                 self.book_link(&inverter.id, edge);
             }

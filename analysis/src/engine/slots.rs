@@ -135,15 +135,17 @@ impl Engine {
     fn remember_inverter(&mut self, i: usize, when: When, facts: &InverterFacts, lit: bool) {
         let slot = self.plant.timing.slot;
         let watched = &mut self.state.inverters[i];
+        // First as a poll would be asked, so that it does not matter when somebody looked.
+        let at_work = watched.was_working.then(|| watched.link.silence(when.end));
         watched.lit_since = lit.then(|| watched.lit_since.unwrap_or(when.start));
         let since = watched.lit_since;
-        let lost = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
+        let in_light = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
         watched.producing_for = match facts.producing {
             Some(true) => watched.producing_for + slot,
             _ => Span::ZERO,
         };
         let device = self.plant.inverters[i].id.clone();
-        self.book_link(&device, lost);
+        self.book_link(&device, at_work.flatten().into_iter().chain(in_light));
     }
 
     fn inverter_facts(&self, i: usize, means: &SlotMeans, inverter: &Inverter) -> InverterFacts {

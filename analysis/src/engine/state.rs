@@ -48,16 +48,6 @@ pub(super) struct InverterState {
     pub inputs: Vec<InputState>,
 }
 
-impl InverterState {
-    /// Whether it owes an answer at any poll: it works, or it has answered in this light.
-    pub fn owes_answer(&self) -> bool {
-        let answered = self
-            .lit_since
-            .is_some_and(|since| self.link.has_answered_since(since));
-        self.was_working || answered
-    }
-}
-
 /// What is remembered of one input.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct InputState {

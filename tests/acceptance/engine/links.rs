@@ -29,8 +29,8 @@ fn three_missed_polls_of_an_inverter_in_the_light() {
         panic!("{}", told.list());
     };
     assert_eq!(lost.subject.device, DeviceId::new("inv-2"));
-    // Silent from 11:00 on; told when the slot ends in which three polls have been missed.
-    assert_eq!((lost.began, lost.found), (at(0, 660), at(0, 665)));
+    // Silent from 11:00 on, polled every minute; told at the third missed poll.
+    assert_eq!((lost.began, lost.found), (at(0, 660), at(0, 662)));
     assert_eq!(lost.ended, Some(at(0, 720)));
 }
 
