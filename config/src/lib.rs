@@ -5,8 +5,7 @@
 //! other. Nothing stops at the first problem: a value that cannot be read is left out, the rest is
 //! checked, and only a file without any problem becomes a [`checked::SiteFile`].
 //!
-//! `registers/`, `grid/` and `sites/` beside `src/` hold data: register maps, protection tables and
-//! example files.
+//! `grid/` and `sites/` beside `src/` hold data: protection tables and example files.
 
 mod check;
 pub mod checked;

@@ -18,7 +18,7 @@ const HALVINGS: u32 = 50;
 /// The curve of one input.
 #[derive(Debug, Clone, PartialEq)]
 pub struct InputCurve {
-    /// Different curves with how often each is there.
+    /// Equal strings together, each group as one curve.
     groups: Vec<Curve>,
 }
 

@@ -1,12 +1,9 @@
 //! Local calendar dates and clock times, for labels only.
 //!
-//! Model:   days since 1970-01-01 to year, month, day in the Gregorian calendar, by counting in
-//!          eras of 400 years (146 097 days) and years that begin in March.
 //! Range:   1970 to 2999; the caller has checked it.
-//! Source:  the Gregorian rule itself (leap every 4, not every 100, but every 400 years).
-//! Check:   every day of the range, against the rule counted forward, in the test below.
+//! Check:   the tests below; the calendar itself is `reading::calendar`.
 
-use crate::reading::{Span, Time};
+use crate::reading::{Span, Time, civil_from_days, days_from_month};
 
 const DAY_MS: i64 = 86_400_000;
 const MINUTE_MS: i64 = 60_000;
@@ -37,7 +34,7 @@ impl Local {
 
     /// From milliseconds on the local clock.
     pub fn from_ms(ms: i64) -> Self {
-        let (year, month, day) = civil(ms.div_euclid(DAY_MS));
+        let (year, month, day) = civil_from_days(ms.div_euclid(DAY_MS));
         Self {
             ms,
             year,
@@ -81,59 +78,12 @@ impl Local {
 
 /// Local milliseconds of the first day of a month counted from year 0.
 pub fn month_start_ms(months: i64) -> i64 {
-    days(months.div_euclid(12), months.rem_euclid(12) + 1) * DAY_MS
-}
-
-/// Days from 1970-01-01 to the first of a month.
-fn days(year: i64, month: i64) -> i64 {
-    let year = if month <= 2 { year - 1 } else { year };
-    let era = year.div_euclid(400);
-    let year_of_era = year.rem_euclid(400);
-    let day_of_year = (153 * ((month + 9) % 12) + 2) / 5;
-    let day_of_era = year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year;
-    era * 146_097 + day_of_era - 719_468
-}
-
-/// Year, month and day of a number of days from 1970-01-01.
-fn civil(days: i64) -> (i64, i64, i64) {
-    let shifted = days + 719_468;
-    let era = shifted.div_euclid(146_097);
-    let doe = shifted.rem_euclid(146_097);
-    let year_of_era = (doe - doe / 1460 + doe / 36_524 - doe / 146_096) / 365;
-    let day_of_year = doe - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
-    let march_month = (5 * day_of_year + 2) / 153;
-    let day = day_of_year - (153 * march_month + 2) / 5 + 1;
-    let month = (march_month + 2) % 12 + 1;
-    let year = year_of_era + era * 400 + i64::from(month <= 2);
-    (year, month, day)
+    days_from_month(months.div_euclid(12), months.rem_euclid(12) + 1) * DAY_MS
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn days_in_month(year: i64, month: i64) -> i64 {
-        let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
-        match month {
-            2 => 28 + i64::from(leap),
-            4 | 6 | 9 | 11 => 30,
-            _ => 31,
-        }
-    }
-
-    #[test]
-    fn every_day_of_the_range_follows_the_gregorian_rule() {
-        let mut count = 0;
-        for year in 1970..3000 {
-            for month in 1..=12 {
-                assert_eq!(month_start_ms(year * 12 + month - 1), count * DAY_MS);
-                for day in 1..=days_in_month(year, month) {
-                    assert_eq!(civil(count), (year, month, day));
-                    count += 1;
-                }
-            }
-        }
-    }
 
     #[test]
     fn labels_read_as_on_a_wall_clock() {

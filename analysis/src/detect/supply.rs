@@ -306,7 +306,8 @@ impl Pending {
         }
     }
 
-    /// A bit outweighs a value at its limit, which outweighs a value near it.
+    /// A bit outweighs a value at its limit (engineering judgement: the weights order the causes, they
+    /// are no measured probabilities).
     fn weights(&self, limits: &GridLimits) -> Vec<(TripCause, f64)> {
         use EventBit::*;
         const BIT: f64 = 3.0;

@@ -85,12 +85,14 @@ pub fn grid_trip(device: &DeviceId, began: Time, found: Time, report: &TripRepor
         .causes
         .first()
         .map_or("not visible in the polled values", |c| trip_words(c.0));
+    let leading = report.causes.first().map(|(cause, _)| *cause);
+    let seen = leading.is_some_and(|cause| cause != TripCause::NotVisible);
     NewFinding {
         subject: Subject::device(device),
         kind: Kind::GridTrip,
         began,
         found,
-        confidence: 0.95,
+        confidence: if seen { 0.95 } else { 0.5 },
         causes: report
             .causes
             .iter()

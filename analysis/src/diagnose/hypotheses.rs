@@ -163,6 +163,7 @@ impl Moments {
     /// Logarithm of the density of the window around a mean. Both errors shrink with the mean, down
     /// to a floor: a fraction of the light is known as well as the light, never better than that.
     fn log_likelihood(&self, mean: f64) -> f64 {
+        // Engineering judgement: under half a string's light stray light and meters take over.
         const FLOOR: f64 = 0.4;
         let scale = mean.max(FLOOR);
         let (own, common) = (self.own * scale, self.common * scale);

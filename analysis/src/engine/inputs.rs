@@ -14,7 +14,7 @@ const CALIBRATING_POA_W_M2: f64 = 250.0;
 /// Light and samples that a verdict on a dead input and on any other cause need.
 const DEAD_AFTER: (Span, usize) = (Span::from_min(15), 2);
 const OTHER_AFTER: (Span, usize) = (Span::from_min(30), 4);
-/// Probability at which a verdict is said, and at which a finding ends.
+/// Probability at which a verdict is said, and at which a finding ends (engineering judgement).
 const SAY: f64 = 0.95;
 const END: f64 = 0.9;
 /// A first ratio of the day under this is a loss that was there when the light came [-].

@@ -9,7 +9,7 @@
 //!          expected.
 //! Source:  own; the bounds are engineering judgement: irradiance sensor 5 % and soiling or
 //!          mismatch 7 % at most, temperature error 10 K x 0.4 %/K plus 2 %.
-//! Check:   the recordings under tests/data, where the array's facts are only partly published.
+//! Check:   unit tests below; tests/acceptance/engine/health.rs, strings open from the first day.
 
 use super::types::Uncertain;
 use crate::reading::SolarDay;

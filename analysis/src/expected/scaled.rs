@@ -8,7 +8,7 @@
 //! Range:   planes without a sensor and without global irradiance.
 //! Source:  own; standard deviations are engineering judgement: clouds give planes of different
 //!          azimuth different shares of beam and diffuse light.
-//! Check:   tests/acceptance/no_sensor.rs.
+//! Check:   tests/acceptance/engine/inputs.rs and health.rs, a plant without sensors.
 
 use super::types::WeatherRung;
 use super::{Light, PlaneLight};

@@ -75,11 +75,6 @@ impl Arrivals {
             .map(|((at, channel), value)| Reading { channel, at, value })
             .collect()
     }
-
-    /// The latest time that has been passed.
-    pub fn passed(&self) -> Option<Time> {
-        self.passed
-    }
 }
 
 impl Default for Arrivals {

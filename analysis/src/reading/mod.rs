@@ -21,11 +21,13 @@
 //!
 //! Never in here: what a value should be, or whether it is right.
 
+mod calendar;
 mod channel;
 mod grid;
 mod time;
 mod units;
 
+pub(crate) use calendar::{civil_from_days, days_from_month};
 pub use channel::{
     Channel, ChannelError, ChannelId, ChannelTable, DeviceId, Place, Quantity, Scope,
 };

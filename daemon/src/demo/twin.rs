@@ -13,7 +13,7 @@ use analysis::array::{
 };
 use analysis::plant::{EventBit, Input, Inverter, Plant, State};
 use analysis::reading::{Irradiance, Quantity, Speed, Temperature, Time, Voltage};
-use analysis::sky::{self, Components, Observer, PlaneIrradiance};
+use analysis::sky::{self, Observer, PlaneIrradiance};
 use fastrand::Rng;
 use thiserror::Error;
 
@@ -130,7 +130,6 @@ impl<'a> Twin<'a> {
         let ghi = scaled(clear.ghi, weather.clearness);
         let dni = scaled(clear.dni, beam);
         let components = sky::close_with_dni(ghi, dni, &sun);
-        let Components { .. } = components;
         let plane = |p| sky::plane_irradiance(&components, at, &sun, p);
         self.plant.planes.iter().map(plane).collect()
     }
