@@ -14,6 +14,7 @@ mod residual;
 mod slot;
 mod standstill;
 mod supply;
+mod trip;
 mod window;
 
 pub use daily::{Daily, DailyLoss};
@@ -25,7 +26,8 @@ pub use link::LinkWatch;
 pub use residual::{Residual, common_factor, residual};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
-pub use supply::{Poll, SupplyWatch, TripCause, TripReport};
+pub use supply::{Poll, SupplyWatch};
+pub use trip::{TripCause, TripReport};
 pub use window::{Sample, Window};
 
 use crate::reading::Time;

@@ -148,6 +148,34 @@ fn a_single_poll_without_production_is_no_trip() {
     }
 }
 
+/// A dark cloud late on a winter's day: the inverter sleeps for some polls, the supply is there.
+#[test]
+fn a_stop_for_want_of_light_is_no_trip() {
+    let (faint, bright) = (0.02, 0.3);
+    // Load before, what the inverter says meanwhile, supply meanwhile, and whether it is a trip.
+    let table = [
+        (faint, State::Standby, GOOD, false),
+        (bright, State::Sleeping, GOOD, false),
+        (bright, State::Standby, GOOD, true),
+        (faint, State::Sleeping, (2.0, 1.0, 0.0), true),
+    ];
+    for (load, state, supply, is_trip) in table {
+        let mut watch = SupplyWatch::new();
+        let mut edges = Vec::new();
+        for n in 0..40 {
+            let poll = match n {
+                20..25 => poll(state, supply, &[]),
+                _ => Poll {
+                    load_ratio: Some(load),
+                    ..poll(State::Tracking, GOOD, &[])
+                },
+            };
+            edges.extend(watch.poll(at(n), &poll, true, &grid_limits()));
+        }
+        assert_eq!(!edges.is_empty(), is_trip, "{load} {state:?} {supply:?}");
+    }
+}
+
 /// Still off after ten minutes: told then, without waiting for its end.
 #[test]
 fn a_long_outage_is_told_after_ten_minutes() {
