@@ -1,7 +1,8 @@
 //! A site file that has passed every check: the plant, and what the daemon needs beside it.
 //! Values in here are never bad; only the checks build them.
 
-use analysis::plant::{Plant, Timing};
+use crate::check::timing;
+use analysis::plant::Plant;
 use analysis::reading::{ChannelId, DeviceId, Span};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
@@ -133,12 +134,10 @@ pub struct Recording {
     pub timezone: Tz,
     /// What a stamp marks.
     pub stamp: Stamp,
-    /// Time from one row to the next.
-    pub interval: Span,
+    /// Time from one row to the next, where the site file says it.
+    pub interval: Option<Span>,
     /// The columns that are read.
     pub columns: Vec<Column>,
-    /// How the engine keeps time while it is replayed.
-    pub timing: Timing,
 }
 
 /// What the stamp of a row marks.
@@ -193,18 +192,17 @@ pub enum NotReadable {
 }
 
 impl SiteFile {
-    /// The plant with the time keeping of its recording, for replay.
-    pub fn replay_plant(&self) -> Option<Plant> {
-        let recording = self.recording.as_ref()?;
+    /// The plant with the time keeping of a recording whose rows are `interval` apart.
+    pub fn replay_plant(&self, interval: Span) -> Plant {
         let mut plant = self.plant.clone();
-        plant.timing = recording.timing;
+        plant.timing = timing::replay(interval);
         for inverter in &mut plant.inverters {
-            inverter.every = recording.interval;
+            inverter.every = interval;
         }
         for weather in &mut plant.weather {
-            weather.every = recording.interval;
+            weather.every = interval;
         }
-        Some(plant)
+        plant
     }
 
     /// The source of a device.

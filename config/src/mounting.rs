@@ -4,7 +4,7 @@
 //! Symbols: T_a, T_m, T_c  air, back of module, cell [degC]   G  irradiance in the plane [W/m2]
 //!          v  wind speed [m/s]   u0 [W/(m2 K)]   u1 [W s/(m3 K)]   dT  `cell_over_back_k` [K]
 //! Range:   steady state; the two close mountings from 1 to 5 m/s, over which they were drawn.
-//! Range:   steady state; the two close mountings from 1 to 5 m/s, where they were fitted.
+//! Source:  open rack: the defaults of IEC 61853-2, u0 25.0 and u1 6.84. The close mountings: the
 //!          line in v through G / (T_m - T_a) of the Sandia model (King et al. 2004),
 //!          T_m - T_a = G exp(a + b v), at 1 and 5 m/s; a, b and dT are its published mountings
 //!          "close mount, glass/cell/glass" and "insulated back, glass/cell/polymer". That model's

@@ -2,7 +2,7 @@
 //! This is the one place where keys are declared; nothing is checked across keys here.
 
 use crate::own_shape::{Columns, Efficiency, Mounting, Turbidity};
-use crate::shape::Name;
+use crate::shape::{Header, Name};
 use crate::table::Need::{Default, Optional, Required};
 use crate::table::{Key, Rule, Table, table};
 use chrono::NaiveDate;
@@ -188,14 +188,15 @@ table! {
     /// `[recording]`: recorded data for replay.
     Recording {
         file: String, Required, Rule::Words("path, from the site file"), "CSV with a header line";
-        time_column: String, Required, Rule::Words("text"), "header of the time stamps";
+        time_column: Header, Required, Rule::Words("text, may be empty"), "header of the time stamps";
         time_format: String, Optional("RFC 3339"), Rule::Words("strftime"),
             "format of the time stamps";
         timezone: String, Optional("the site's"), Rule::Words("IANA time zone"),
             "zone of stamps that carry none";
         interval: String, Required, Rule::OneOf(&["instant", "start", "end"]),
             "what the stamp of a row marks: the value's instant, or start or end of its mean";
-        interval_s: f64, Required, range(1.0, 3600.0, "s"), "time from one row to the next";
+        interval_s: f64, Optional("as the rows are apart"), range(1.0, 3600.0, "s"),
+            "time from one row to the next";
         columns: Columns, Required, Rule::Words("[recording.columns]"),
             "\"header\" = \"channel address\" or { channel, scale, offset }";
     }

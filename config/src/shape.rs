@@ -177,6 +177,19 @@ impl Shape for String {
     }
 }
 
+/// Header of a column, which may be empty: tools that write tables leave the first one so.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Header(pub(crate) String);
+
+impl Shape for Header {
+    fn read(value: Value<'_, '_>, rule: Rule, problems: &mut Problems<'_>) -> Option<Self> {
+        match value.value.get_ref().as_str() {
+            Some("") => Some(Self(String::new())),
+            _ => String::read(value, rule, problems).map(Self),
+        }
+    }
+}
+
 /// A name that other keys and channel addresses refer to.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Name(pub(crate) String);
@@ -195,7 +208,10 @@ impl Shape for Name {
 
 impl Shape for NaiveDate {
     fn read(value: Value<'_, '_>, _: Rule, problems: &mut Problems<'_>) -> Option<Self> {
-        const WANTED: &str = "a date without quotes, as 2024-03-15";
+        const WANTED: &str = "a date, as 2024-03-15";
+        if let Some(Ok(date)) = value.value.get_ref().as_str().map(str::parse) {
+            return Some(date);
+        }
         let DeValue::Datetime(stamp) = value.value.get_ref() else {
             return value.wrong_type(WANTED, problems);
         };

@@ -90,7 +90,7 @@ fn channels_are_all_that_a_source_can_deliver() {
 }
 
 #[test]
-fn time_is_kept_by_the_slowest_source_or_by_the_recording() {
+fn time_is_kept_by_the_slowest_source_or_by_the_rows_of_a_recording() {
     let live = barn();
     // Twice the mast's 30 s.
     let wanted = Timing {
@@ -101,31 +101,33 @@ fn time_is_kept_by_the_slowest_source_or_by_the_recording() {
     assert_eq!(live.plant.timing, wanted);
     assert_eq!(live.plant.inverters[0].every, Span::from_s(10));
     assert_eq!(live.plant.weather[0].every, Span::from_s(30));
-    assert_eq!(live.replay_plant(), None);
 
-    let recorded = field();
+    let quarter = Span::from_min(15);
+    let replayed = field().replay_plant(quarter);
     let wanted = Timing {
-        slot: Span::from_min(15),
+        slot: quarter,
         allowed_lateness: Span::ZERO,
         sync: Span::from_s(90),
     };
-    assert_eq!(recorded.plant.timing, wanted);
-    assert_eq!(recorded.replay_plant(), Some(recorded.plant.clone()));
+    assert_eq!(replayed.timing, wanted);
+    assert_eq!(replayed.inverters[0].every, quarter);
+    assert_eq!(field().recording.expect("one").interval, Some(quarter));
 }
 
 #[test]
 fn a_site_with_both_sources_and_a_recording_keeps_two_times() {
     let recording = "\n[recording]\nfile = \"a.csv\"\ntime_column = \"t\"\ninterval = \"start\"\n\
-                     interval_s = 600\ncolumns = { p = \"barn/ac_power_w\" }\n";
+                     columns = { p = \"barn/ac_power_w\" }\n";
     let site = parse("both", &(barn_text() + recording), Path::new("data")).expect("right");
     assert_eq!(site.plant.timing.slot, Span::from_min(5));
-    let replayed = site.replay_plant().expect("a recording");
+    let replayed = site.replay_plant(Span::from_min(10));
     assert_eq!(replayed.timing.slot, Span::from_min(10));
     assert_eq!(replayed.inverters[0].every, Span::from_min(10));
     assert_eq!(replayed.channels, site.plant.channels);
     let recording = site.recording.expect("a recording");
     assert_eq!(recording.timezone, site.timezone);
     assert_eq!(recording.file, Path::new("data/a.csv"));
+    assert_eq!(recording.interval, None);
 }
 
 #[test]

@@ -5,13 +5,14 @@
 //! memory and goes with the next one; the engine does not wait.
 //! Never in here: sockets, the clock, files other than the store.
 
-use crate::store::{EngineState as SavedState, Step, Store, StoreError};
+use crate::store::{EngineState as SavedState, Layout, Step, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
 use analysis::plant::Plant;
 use analysis::reading::{Offer, Reading, Time};
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thiserror::Error;
 use tracing::{error, warn};
@@ -140,6 +141,24 @@ impl Analyst {
             Err(_) => self.bound_waiting(),
         }
         result
+    }
+
+    /// Gives up a store that turned out damaged: renames its file, which is kept, and goes on in a
+    /// new one with what waits and what stands. Says where the damaged file is now.
+    ///
+    /// # Errors
+    /// If the file cannot be renamed or no new one can be opened. The analyst has only a store in
+    /// memory then, and work should end.
+    pub fn start_new_store(&mut self, file: &Path) -> Result<PathBuf, StoreError> {
+        let layout = Layout::of(self.engine.plant());
+        let damaged = std::mem::replace(&mut self.store, Store::in_memory(&layout)?);
+        let aside = damaged.set_aside(file)?;
+        self.store = Store::open(file, &layout)?.store;
+        for finding in self.engine.standing() {
+            let known = self.waiting.findings.entry(finding.id.to_string());
+            known.or_insert_with(|| finding.clone());
+        }
+        Ok(aside)
     }
 
     fn bound_waiting(&mut self) {

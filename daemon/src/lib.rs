@@ -6,6 +6,7 @@ pub mod analyse;
 pub mod clock;
 pub mod commands;
 pub mod demo;
+pub mod desk;
 pub mod report;
 pub mod run;
 pub mod source;

@@ -91,12 +91,13 @@ fn main() -> ExitCode {
             rehearse_rate,
         } => with_site(&site, |file| {
             in_runtime(async {
+                let stop = told_to_stop();
                 let clock = match rehearse_from.zip(rehearse_rate) {
                     Some((from, rate)) => Clock::rehearsal(from, rate),
                     None => Clock::System,
                 };
                 said(
-                    run::run(file, &out, clock, told_to_stop()).await,
+                    run::run(file, &out, clock, stop).await,
                     run::RunError::exit_code,
                 )
             })
@@ -168,24 +169,26 @@ fn said<E: std::error::Error>(result: Result<(), E>, code: impl Fn(&E) -> u8) ->
     code(&error)
 }
 
-async fn told_to_stop() {
-    let interrupt = tokio::signal::ctrl_c();
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        let Ok(mut terminate) = signal(SignalKind::terminate()) else {
-            let _ = interrupt.await;
-            return;
-        };
+/// Listens from the call on, so that nothing is missed before the future is waited for.
+#[cfg(unix)]
+fn told_to_stop() -> impl Future<Output = ()> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let listen = |kind| signal(kind).expect("these two signals can be listened to");
+    let mut interrupt = listen(SignalKind::interrupt());
+    let mut terminate = listen(SignalKind::terminate());
+    async move {
         tokio::select! {
-            _ = interrupt => {}
+            _ = interrupt.recv() => {}
             _ = terminate.recv() => {}
         }
     }
-    #[cfg(not(unix))]
-    {
-        let _ = interrupt.await;
-    }
+}
+
+#[cfg(not(unix))]
+async fn told_to_stop() {
+    tokio::signal::ctrl_c()
+        .await
+        .expect("the signal can be listened to");
 }
 
 fn time(text: &str) -> Result<analysis::reading::Time, String> {

@@ -1,21 +1,23 @@
 //! The daemon at work: one task per device, one for time, one thread for analysis and the store,
 //! one for reports, with bounded queues between them.
 //!
-//! Queues: readings and ticks wait for the analysis (a full queue holds the pollers back, nothing is
-//! dropped); a report that is asked for while one is being written is written once after it.
-//! Shutdown: pollers and the ticker stop first, the analysis takes what has arrived, the last report
-//! is written, then `run` returns.
+//! Queues: readings and ticks wait for the analysis (a full queue holds the pollers back, nothing
+//! is dropped, and nothing that waits is overtaken by time); a report that is asked for while one
+//! is being written is written once after it.
+//! Shutdown: pollers and the ticker stop first, the analysis takes what has arrived and stores it,
+//! the last report is written, then `run` returns. It does the same when the analysis gives up.
 //! Never in here: what a reading means.
 
-use crate::analyse::Analyst;
 use crate::clock::Clock;
-use crate::report;
-use crate::source::modbus::Poller;
+use crate::desk::{Desk, DeskError};
+use crate::source::modbus::{Failure, Poller, Trouble};
 use analysis::reading::{Reading, Span, Time};
 use std::future::Future;
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
-use tracing::{error, info, warn};
+use tokio::task::JoinSet;
+use tokio::time::MissedTickBehavior;
+use tracing::{info, warn};
 
 /// Polls that may wait for the analysis.
 const ARRIVALS_QUEUE: usize = 1024;
@@ -23,43 +25,43 @@ const ARRIVALS_QUEUE: usize = 1024;
 const POLLS_PER_STEP: usize = 256;
 /// How often the watermark moves without readings.
 const TICK: Duration = Duration::from_secs(1);
-/// How often the summary is redrawn, by the site's clock.
-const REPORT_EVERY: Span = Span::from_min(15);
 
-/// What reaches the analysis.
-enum Arrival {
-    Readings(Vec<Reading>),
-    Tick,
+/// What reaches the analysis: readings, or only the time.
+struct Arrival {
+    /// When it joined the queue. The watermark follows this, so that a backlog does not make what
+    /// still waits look late.
+    sent: Time,
+    readings: Vec<Reading>,
 }
 
 /// Runs until `shutdown` is ready.
 ///
 /// # Errors
-/// If the last report cannot be written; earlier ones are logged and tried again.
+/// If the store cannot be gone on with, or the last step or report cannot be written.
 pub async fn run(
     pollers: Vec<Poller>,
-    analyst: Analyst,
-    reports: report::Writer,
+    desk: Desk,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
-) -> Result<(), report::ReportError> {
+) -> Result<(), DeskError> {
     let (stop, stopped) = watch::channel(false);
     let (arrivals, queue) = mpsc::channel(ARRIVALS_QUEUE);
-    let mut tasks: Vec<_> = pollers
-        .into_iter()
-        .map(|poller| tokio::spawn(poll(poller, clock, arrivals.clone(), stopped.clone())))
-        .collect();
-    tasks.push(tokio::spawn(tick(arrivals, stopped)));
-    let analysis = tokio::task::spawn_blocking(move || {
-        analyse(analyst, queue, clock, &reports);
-        reports.finish()
-    });
-    shutdown.await;
+    let mut tasks = JoinSet::new();
+    for poller in pollers {
+        tasks.spawn(poll(poller, clock, arrivals.clone(), stopped.clone()));
+    }
+    tasks.spawn(tick(clock, arrivals, stopped));
+    let analysis = tokio::task::spawn_blocking(move || analyse(desk, queue));
+    tokio::select! {
+        () = shutdown => {}
+        // By itself a task ends only when it panics, or when the analysis does not listen any more.
+        Some(ended) = tasks.join_next() => ended.expect("a poller does not panic"),
+    }
     info!("stopping");
     // Nobody listens any more only if every task has ended by itself.
     let _ = stop.send(true);
-    for task in tasks {
-        task.await.expect("a poller does not panic");
+    while let Some(ended) = tasks.join_next().await {
+        ended.expect("a poller does not panic");
     }
     analysis.await.expect("the analysis does not panic")
 }
@@ -71,89 +73,116 @@ async fn poll(
     mut stopped: watch::Receiver<bool>,
 ) {
     let every = Span::from_ms(poller.settings().every.as_millis() as i64);
-    let mut next = clock.now();
+    let mut trouble = None;
+    let mut due = clock.now();
     loop {
         tokio::select! {
             _ = stopped.changed() => return,
-            () = clock.sleep_until(next) => {}
+            () = clock.sleep_until(due) => {}
         }
         let at = clock.now();
         let result = tokio::select! {
             _ = stopped.changed() => return,
             result = poller.poll(at) => result,
         };
-        let wait = match result {
+        note(&poller, result.as_ref().err(), &mut trouble);
+        due = match result {
             Ok(readings) => {
-                if arrivals.send(Arrival::Readings(readings)).await.is_err() {
+                let sent = clock.now();
+                if arrivals.send(Arrival { sent, readings }).await.is_err() {
                     return;
                 }
-                every
+                next_poll(at, clock.now(), every)
             }
-            Err(failure) => {
-                note_failure(&poller, &failure);
-                Span::from_ms(failure.wait.as_millis() as i64)
-            }
+            // Not aligned: jitter is there to keep devices apart.
+            Err(failure) => clock.now() + Span::from_ms(failure.wait.as_millis() as i64),
         };
-        // Aligned to the clock, so that polls of all devices fall together.
-        next = (clock.now() + wait).slot_start(every).max(at + every);
     }
 }
 
-/// Said when it starts to fail, not at every poll.
-fn note_failure(poller: &Poller, failure: &crate::source::modbus::Failure) {
-    if failure.attempt == 1 {
-        let address = &poller.settings().address;
-        warn!(%address, error = %failure.error, "poll failed; trying again, longer each time");
+/// The next full period of the clock, so that polls of all devices fall together: the one after
+/// that which the poll at `at` was for, or after `now` where a slow answer or a clock that was set
+/// has left that behind.
+fn next_poll(at: Time, now: Time, every: Span) -> Time {
+    let after = |time: Time| time.slot_start(every) + every;
+    // A timer may fire a little early against the clock, so the nearest period counts.
+    let next = after(at + every.half());
+    let is_ahead = now < next && next - now <= every + every.half();
+    if is_ahead { next } else { after(now) }
+}
+
+/// Says when it starts to fail, fails in another way or answers again, not at every poll.
+fn note(poller: &Poller, failure: Option<&Failure>, trouble: &mut Option<Trouble>) {
+    let (device, address) = (poller.name(), &poller.settings().address);
+    let now = failure.map(|failure| failure.error.trouble());
+    if now == std::mem::replace(trouble, now) {
+        return;
+    }
+    match failure {
+        Some(Failure { error, .. }) => {
+            warn!(%device, %address, %error, "poll failed; trying again, longer each time");
+        }
+        None => info!(%device, %address, "answers again"),
     }
 }
 
-async fn tick(arrivals: mpsc::Sender<Arrival>, mut stopped: watch::Receiver<bool>) {
+async fn tick(clock: Clock, arrivals: mpsc::Sender<Arrival>, mut stopped: watch::Receiver<bool>) {
     let mut interval = tokio::time::interval(TICK);
+    // Ticks that a full queue held back are not made up for: the next one says it all.
+    interval.set_missed_tick_behavior(MissedTickBehavior::Delay);
     loop {
         tokio::select! {
             _ = stopped.changed() => return,
             _ = interval.tick() => {}
         }
-        if arrivals.send(Arrival::Tick).await.is_err() {
+        let (sent, readings) = (clock.now(), Vec::new());
+        if arrivals.send(Arrival { sent, readings }).await.is_err() {
             return;
         }
     }
 }
 
-fn analyse(
-    mut analyst: Analyst,
-    mut queue: mpsc::Receiver<Arrival>,
-    clock: Clock,
-    reports: &report::Writer,
-) {
-    let mut last_report: Option<Time> = None;
-    let mut refused = analyst.refused();
+fn analyse(mut desk: Desk, mut queue: mpsc::Receiver<Arrival>) -> Result<(), DeskError> {
     let mut batch = Vec::new();
     while queue.blocking_recv_many(&mut batch, POLLS_PER_STEP) > 0 {
-        let readings: Vec<Reading> = batch
-            .drain(..)
-            .flat_map(|arrival| match arrival {
-                Arrival::Readings(readings) => readings,
-                Arrival::Tick => Vec::new(),
-            })
-            .collect();
-        let now = clock.now();
-        let changed = analyst.take(&readings, now);
-        if let Err(error) = analyst.save() {
-            error!(%error, "not stored yet; kept in memory and tried again");
+        let Some(watermark) = batch.iter().map(|arrival| arrival.sent).max() else {
             continue;
-        }
-        for finding in &changed {
-            info!("{}", reports.line(finding));
-        }
-        if analyst.refused() != refused {
-            refused = analyst.refused();
-            warn!(?refused, "readings that take no part in the analysis");
-        }
-        let due = last_report.is_none_or(|at| now - at >= REPORT_EVERY);
-        if due || !changed.is_empty() {
-            last_report = Some(now);
-            reports.ask();
-        }
+        };
+        let readings: Vec<Reading> = batch.drain(..).flat_map(|a| a.readings).collect();
+        desk.take(&readings, watermark)?;
+    }
+    desk.close()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const EVERY: Span = Span::from_s(10);
+
+    fn at(ms: i64) -> Time {
+        Time::from_unix_ms(ms)
+    }
+
+    #[test]
+    fn polls_fall_on_full_periods_from_the_second_one_on() {
+        assert_eq!(next_poll(at(3_700), at(3_900), EVERY), at(10_000));
+        assert_eq!(next_poll(at(10_004), at(10_090), EVERY), at(20_000));
+    }
+
+    #[test]
+    fn a_timer_that_fires_early_does_not_poll_twice() {
+        assert_eq!(next_poll(at(9_995), at(9_999), EVERY), at(20_000));
+    }
+
+    #[test]
+    fn a_slow_answer_skips_only_the_periods_that_it_took() {
+        assert_eq!(next_poll(at(10_000), at(19_000), EVERY), at(20_000));
+        assert_eq!(next_poll(at(10_000), at(31_000), EVERY), at(40_000));
+    }
+
+    #[test]
+    fn a_clock_that_is_set_back_does_not_stop_polling() {
+        assert_eq!(next_poll(at(3_600_000), at(7_000), EVERY), at(10_000));
     }
 }

@@ -7,14 +7,12 @@
 use analysis::reading::{Channel, ChannelTable, DeviceId, Reading, Time, Value};
 use daemon::commands::scan::scan;
 use daemon::source::modbus::{Poller, Settings, Trouble};
-use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader, Write};
-use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
+use tests::{Served, SunspecServer};
 
-const INVERTER: u8 = 1;
-const STATION: u8 = 2;
+const INVERTER: u8 = SunspecServer::INVERTER;
+const STATION: u8 = SunspecServer::STATION;
 const AT: Time = Time::from_unix_ms(1_782_043_200_000);
 /// Half of the last digit that the server's registers hold, by what a name ends with; the server
 /// rounds once, and the excess covers the last bit of that sum in f64.
@@ -36,78 +34,9 @@ const HALF_A_DIGIT: [(&str, f64); 13] = [
 ];
 const ROUNDING: f64 = 1e-9;
 
-/// The server; it ends with the test because its stdin closes.
-struct Server {
-    process: Child,
-    stdin: ChildStdin,
-    stdout: BufReader<ChildStdout>,
-    port: u16,
-}
-
-type Served = BTreeMap<String, f64>;
-
-impl Server {
-    fn start(port: u16, options: &[&str]) -> Self {
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/sunspec_server.py");
-        let mut process = Command::new(python())
-            .args([script, "--stop-at-end-of-input", "--clock-rate", "0"])
-            .args(["--port", &port.to_string()])
-            .args(options)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("NOONMARK_TEST_PYTHON names a program");
-        let stdin = process.stdin.take().expect("piped");
-        let stdout = BufReader::new(process.stdout.take().expect("piped"));
-        let mut server = Self {
-            process,
-            stdin,
-            stdout,
-            port: 0,
-        };
-        let line = server.line();
-        let port = line.strip_prefix("listening on ");
-        let port = port.unwrap_or_else(|| panic!("the server said {line:?}"));
-        server.port = port.parse().expect("a port");
-        server
-    }
-
-    /// What the server serves from now on, for the inverter and for the station.
-    fn ask(&mut self, command: &str) -> (Served, Served) {
-        writeln!(self.stdin, "{command}").expect("the server listens");
-        let line = self.line();
-        let answer: serde_json::Value = serde_json::from_str(&line).expect("JSON");
-        let part = |name: &str| {
-            let values = answer[name].as_object();
-            let values = values.unwrap_or_else(|| panic!("no {name} in {line}"));
-            let number = |v: &serde_json::Value| v.as_f64().expect("a number");
-            values.iter().map(|(k, v)| (k.clone(), number(v))).collect()
-        };
-        (part("inverter"), part("weather"))
-    }
-
-    fn unplug(mut self) -> u16 {
-        self.process.kill().expect("it runs");
-        self.process.wait().expect("it ended");
-        self.port
-    }
-
-    fn line(&mut self) -> String {
-        let mut line = String::new();
-        self.stdout.read_line(&mut line).expect("readable");
-        assert!(!line.is_empty(), "the server ended; see its message above");
-        line.trim_end().to_owned()
-    }
-}
-
-fn python() -> String {
-    std::env::var("NOONMARK_TEST_PYTHON").unwrap_or_else(|_| {
-        panic!(
-            "NOONMARK_TEST_PYTHON is not set. Run tests/run, or: python3 -m venv .venv && \
-             .venv/bin/pip install pymodbus==3.16.1 && \
-             export NOONMARK_TEST_PYTHON=$PWD/.venv/bin/python"
-        )
-    })
+/// A server whose clock stands.
+fn start(port: u16, options: &[&str]) -> SunspecServer {
+    SunspecServer::start(port, &[&["--clock-rate", "0"], options].concat())
 }
 
 /// A poller of one unit with a channel for every value that the server serves there.
@@ -145,9 +74,9 @@ fn assert_as_served(readings: &[Reading], table: &ChannelTable, served: &Served)
 
 #[tokio::test]
 async fn an_inverter_is_read_as_it_is_served_by_day_and_by_night() {
-    let mut server = Server::start(0, &[]);
+    let mut server = start(0, &[]);
     let (served, _) = server.ask("values");
-    let (mut poller, table) = poller(server.port, INVERTER, &served);
+    let (mut poller, table) = poller(server.port(), INVERTER, &served);
     for time in ["06:20", "09:00", "12:00", "17:30", "23:00"] {
         let (served, _) = server.ask(&format!("at 2026-06-21T{time}:00Z"));
         let readings = poller.poll(AT).await.expect("the server answers");
@@ -164,9 +93,9 @@ async fn an_inverter_is_read_as_it_is_served_by_day_and_by_night() {
 #[tokio::test]
 async fn a_string_that_opens_is_seen_on_its_input_only() {
     let opens = ["--open-input", "2", "--open-at", "2026-06-21T10:00:00Z"];
-    let mut server = Server::start(0, &[&opens[..], &["--strings", "1,2,1,1"]].concat());
+    let mut server = start(0, &[&opens[..], &["--strings", "1,2,1,1"]].concat());
     let (served, _) = server.ask("at 2026-06-21T09:59:00Z");
-    let (mut poller, table) = poller(server.port, INVERTER, &served);
+    let (mut poller, table) = poller(server.port(), INVERTER, &served);
     let amps = |readings: &[Reading], input: u8| {
         let channel = format!("dev/input-{input}/dc_current_a");
         let id = table.id(&channel.parse().expect("a channel"));
@@ -184,18 +113,18 @@ async fn a_string_that_opens_is_seen_on_its_input_only() {
 
 #[tokio::test]
 async fn a_weather_station_is_read_as_it_is_served() {
-    let mut server = Server::start(0, &[]);
+    let mut server = start(0, &[]);
     let (_, served) = server.ask("at 2026-06-21T08:15:00Z");
-    let (mut poller, table) = poller(server.port, STATION, &served);
+    let (mut poller, table) = poller(server.port(), STATION, &served);
     let readings = poller.poll(AT).await.expect("the server answers");
     assert_as_served(&readings, &table, &served);
 }
 
 #[tokio::test]
 async fn a_device_that_is_unplugged_and_plugged_in_again_is_polled_again() {
-    let mut server = Server::start(0, &[]);
+    let mut server = start(0, &[]);
     let (served, _) = server.ask("values");
-    let (mut poller, table) = poller(server.port, INVERTER, &served);
+    let (mut poller, table) = poller(server.port(), INVERTER, &served);
     poller.poll(AT).await.expect("the server answers");
     let port = server.unplug();
     for attempt in 1..=3 {
@@ -204,7 +133,7 @@ async fn a_device_that_is_unplugged_and_plugged_in_again_is_polled_again() {
         assert_eq!(failure.attempt, attempt);
     }
     // With another set of inputs: the same box, configured anew.
-    let mut server = Server::start(port, &["--strings", "1,1"]);
+    let mut server = start(port, &["--strings", "1,1"]);
     let (served, _) = server.ask("values");
     let readings = poller.poll(AT).await.expect("plugged in again");
     assert_as_served(&readings, &table, &served);
@@ -212,9 +141,9 @@ async fn a_device_that_is_unplugged_and_plugged_in_again_is_polled_again() {
 
 #[tokio::test]
 async fn a_scan_shows_the_models_and_the_values() {
-    let server = Server::start(0, &[]);
+    let server = start(0, &[]);
     let mut out = Vec::new();
-    let address = format!("127.0.0.1:{}", server.port);
+    let address = format!("127.0.0.1:{}", server.port());
     scan(&address, INVERTER, &mut out).await.expect("reachable");
     let text = String::from_utf8(out).expect("text");
     for line in [

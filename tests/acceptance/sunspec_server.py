@@ -19,18 +19,20 @@ Input n has as many strings in parallel as --strings says; from --open-at on, --
 less.
 
 Prints `listening on PORT`, then one line for each line on stdin:
-    values           what is served now, as JSON, unrounded
+    values           the time and what is served now, as JSON, unrounded
     at TIME          sets the clock (RFC 3339), prints the same
 """
 
 import argparse
 import asyncio
 import json
+import logging
 import math
 import sys
 import time
 from datetime import datetime, timezone
 
+from pymodbus import pymodbus_apply_logging_config
 from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
@@ -190,13 +192,17 @@ def station(w):
 class Site:
     """Both units: values and registers of now."""
 
-    def __init__(self, day, plant):
-        self.day, self.plant = day, plant
+    def __init__(self, day, plant, answer_after_s):
+        self.day, self.plant, self.answer_after_s = day, plant, answer_after_s
 
     def values(self):
         now = self.day.now()
         weather = self.day.weather(now)
-        return {"inverter": self.plant.values(weather, now), "weather": weather}
+        return {
+            "now_unix_ms": round(now * 1000),
+            "inverter": self.plant.values(weather, now),
+            "weather": weather,
+        }
 
     def registers(self, unit):
         values = self.values()
@@ -213,6 +219,7 @@ class Site:
         async def refresh(function, _start, _address, _count, registers, new_values):
             if function not in (3, 4) or new_values is not None:
                 return ExcCodes.ILLEGAL_FUNCTION
+            await asyncio.sleep(self.answer_after_s)
             registers[:] = self.registers(unit)
             return None
 
@@ -235,6 +242,7 @@ def arguments():
     parser.add_argument("--strings", default="1,2,1", help="strings of each input")
     parser.add_argument("--open-input", type=int, default=2)
     parser.add_argument("--open-at", type=instant, help="when one of its strings opens")
+    parser.add_argument("--answer-after-s", type=float, default=0.0, help="a slow device")
     parser.add_argument("--stop-at-end-of-input", action="store_true")
     return parser.parse_args()
 
@@ -250,9 +258,12 @@ def answer(line, site):
 
 async def main():
     args = arguments()
+    # A client that is killed in the middle of a request is part of the tests.
+    pymodbus_apply_logging_config(logging.CRITICAL)
     strings = [int(count) for count in args.strings.split(",")]
     day = Day(args.clock_from, args.clock_rate)
-    site = Site(day, Plant(strings, args.open_input, args.open_at, day))
+    plant = Plant(strings, args.open_input, args.open_at, day)
+    site = Site(day, plant, args.answer_after_s)
     server = ModbusTcpServer([site.device(1), site.device(2)], address=("127.0.0.1", args.port))
     await server.serve_forever(background=True)
     print("listening on", server.transport.sockets[0].getsockname()[1], flush=True)

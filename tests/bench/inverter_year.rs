@@ -1,6 +1,6 @@
 //! How fast the engine is and how much it needs: one inverter with three inputs, one year of
-//! one-minute readings. Run by hand: `cargo run --release -p noonmark-tests --example inverter_year`.
-//! The synthetic readings are made first and are not part of the time.
+//! one-minute readings. Run by hand: `cargo run --release -p noonmark-tests --example
+//! inverter_year`. The synthetic readings are made first and are not part of the time.
 
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, Input};

@@ -1,8 +1,15 @@
-//! What several tests need: reference tables, comparison, a synthetic plant, peers.
+//! What several tests need: reference tables, comparison, a synthetic plant, peers, the program
+//! itself.
 
 mod close;
 pub mod plant;
+mod program;
 mod reference;
+mod sunspec_server;
+mod wait;
 
 pub use close::relative;
+pub use program::{Ended, Program, noonmark};
 pub use reference::{load_reference, reference_folder};
+pub use sunspec_server::{Served, SunspecServer};
+pub use wait::{DEADLINE, until};

@@ -122,13 +122,25 @@ impl Curve {
 
     fn x_at_voltage(&self, voltage: f64) -> f64 {
         // V(x) is convex and rises; I <= I_L puts this start beyond its root.
-        let start = (voltage + self.series_ohm * self.photo_a) / self.ideality_v;
+        let most_v = voltage + self.series_ohm * self.photo_a;
+        let start = (most_v / self.ideality_v).min(self.x_in_reverse(most_v));
         newton(start, |x| {
             (
                 self.voltage(x) - voltage,
                 self.voltage_slope(self.current_slope(x)),
             )
         })
+    }
+
+    /// Where the diode's current alone makes this voltage across R_s: beyond the root as well, and
+    /// far above open circuit, where a short string is driven backwards by longer ones, so near it
+    /// that Newton need not come down from there one step of 1 at a time.
+    fn x_in_reverse(&self, most_v: f64) -> f64 {
+        if self.series_ohm > 0.0 && most_v > 0.0 {
+            (most_v / (self.series_ohm * self.saturation_a)).ln_1p()
+        } else {
+            f64::INFINITY
+        }
     }
 
     fn x_max_power(&self) -> f64 {

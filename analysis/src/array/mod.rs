@@ -5,8 +5,12 @@
 mod curve;
 mod diode;
 mod fit;
+mod fit_at_edge;
 mod parallel;
 mod temperature;
+
+#[cfg(test)]
+mod property_tests;
 
 pub use curve::{Curve, OperatingPoint};
 pub use diode::{ArrayError, ModuleModel};

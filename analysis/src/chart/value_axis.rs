@@ -12,6 +12,9 @@ const FROM_ZERO_RATIO: f64 = 0.4;
 const BAND_RATIO: f64 = 0.5;
 /// A range smaller than this share of its values is widened, or the ticks would need many digits.
 const LEAST_RANGE_RATIO: f64 = 0.01;
+/// A range smaller than this is widened as well: no device here measures finer than a millionth of
+/// its unit.
+const LEAST_RANGE: f64 = 1e-6;
 /// Values below zero smaller than this share of the range are offsets and noise of the night.
 const NOISE_RATIO: f64 = 0.02;
 
@@ -43,13 +46,14 @@ impl ValueAxis {
 
     fn over(low: f64, high: f64, height: f64) -> Self {
         let most = (height / VALUE_LABEL_ROOM).floor().max(1.0);
-        let step = round_step((high - low) / most);
-        let decimals = (-step.log10().floor()).max(0.0) as usize;
-        let first = (low / step).ceil() as i64;
+        let step = Step::at_least((high - low) / most);
+        // Rounding may put the first multiple just below the edge.
+        let first = (low / step.multiple(1)).floor() as i64;
         let ticks = (first..)
-            .map(|i| i as f64 * step)
+            .map(|i| step.multiple(i))
+            .skip_while(|&v| v < low)
             .take_while(|&v| v <= high)
-            .map(|v| (v, format!("{v:.decimals$}")))
+            .map(|v| (v, step.label(v)))
             .collect();
         Self { low, high, ticks }
     }
@@ -63,18 +67,43 @@ impl ValueAxis {
 fn least_range(low: f64, high: f64) -> f64 {
     match low.abs().max(high.abs()) {
         0.0 => 1.0,
-        largest => largest * LEAST_RANGE_RATIO,
+        largest => (largest * LEAST_RANGE_RATIO).max(LEAST_RANGE),
     }
 }
 
-/// The smallest of 1, 2, 5, 10, ... that is at least this.
-fn round_step(least: f64) -> f64 {
-    let decade = 10f64.powf(least.log10().floor());
-    [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|m| m * decade)
-        .find(|&step| step >= least)
-        .unwrap_or(10.0 * decade)
+/// 1, 2 or 5 times a power of ten, kept apart so that every multiple is the double next to the
+/// number of its label; a product with an inexact 0.1 is not.
+#[derive(Debug, Clone, Copy)]
+struct Step {
+    digit: i64,
+    exponent: i32,
+}
+
+impl Step {
+    /// The smallest that is at least this.
+    fn at_least(least: f64) -> Self {
+        // The logarithm of a power of ten may be rounded below it, so this begins one lower.
+        let lowest = least.log10().floor() as i32 - 1;
+        (lowest..)
+            .flat_map(|exponent| [1, 2, 5].map(|digit| Self { digit, exponent }))
+            .find(|step| step.multiple(1) >= least)
+            .expect("powers of ten outgrow every finite number")
+    }
+
+    fn multiple(self, count: i64) -> f64 {
+        let digits = (count * self.digit) as f64;
+        if self.exponent < 0 {
+            digits / 10f64.powi(-self.exponent)
+        } else {
+            digits * 10f64.powi(self.exponent)
+        }
+    }
+
+    /// With as many decimals as the step has.
+    fn label(self, value: f64) -> String {
+        let decimals = self.exponent.min(0).unsigned_abs() as usize;
+        format!("{value:.decimals$}")
+    }
 }
 
 /// Zero to the largest value, with the band where that is not far above.
@@ -118,18 +147,63 @@ fn extent(values: impl Iterator<Item = Option<f64>>) -> Option<(f64, f64)> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::style::PANEL_HEIGHT;
     use super::*;
+    use proptest::prelude::*;
+
+    fn labels(axis: &ValueAxis) -> Vec<&str> {
+        axis.ticks.iter().map(|(_, label)| label.as_str()).collect()
+    }
+
+    /// Steps at which as many labels as possible have the room of one.
+    #[test]
+    fn ticks_are_round_and_as_dense_as_labels_allow() {
+        let five_labels = 5.0 * VALUE_LABEL_ROOM;
+        let axis = ValueAxis::over(0.0, 9.7, five_labels);
+        assert_eq!(labels(&axis), ["0", "2", "4", "6", "8"]);
+        let axis = ValueAxis::over(482.0, 655.0, five_labels);
+        assert_eq!(labels(&axis), ["500", "550", "600", "650"]);
+        let axis = ValueAxis::over(0.0, 0.35, 4.0 * VALUE_LABEL_ROOM);
+        assert_eq!(labels(&axis), ["0.0", "0.1", "0.2", "0.3"]);
+    }
 
     #[test]
-    fn ticks_are_round_and_inside() {
-        let axis = ValueAxis::over(0.0, 9.7, 80.0);
-        let labels: Vec<_> = axis.ticks.iter().map(|(_, label)| label.as_str()).collect();
-        assert_eq!(labels, ["0", "5"]);
-        let axis = ValueAxis::over(482.0, 655.0, 80.0);
-        let labels: Vec<_> = axis.ticks.iter().map(|(_, label)| label.as_str()).collect();
-        assert_eq!(labels, ["500", "600"]);
-        let axis = ValueAxis::over(0.0, 0.35, 100.0);
-        let labels: Vec<_> = axis.ticks.iter().map(|(_, label)| label.as_str()).collect();
-        assert_eq!(labels, ["0.0", "0.1", "0.2", "0.3"]);
+    fn a_tick_on_the_edge_is_shown() {
+        let axis = ValueAxis::over(0.3, 0.7, 5.0 * VALUE_LABEL_ROOM);
+        assert_eq!(labels(&axis), ["0.3", "0.4", "0.5", "0.6", "0.7"]);
+    }
+
+    fn edges() -> impl Strategy<Value = (f64, f64)> {
+        let magnitude = (-9.0..9.0f64).prop_map(|exponent| 10f64.powf(exponent));
+        // A range is at least LEAST_RANGE_RATIO of the values in it.
+        let beginning = prop_oneof![Just(0.0), -99.0..99.0f64];
+        (magnitude, beginning).prop_map(|(range, share)| (share * range, share * range + range))
+    }
+
+    proptest! {
+        #[test]
+        fn ticks_are_inside_apart_and_told_by_their_labels(
+            (low, high) in edges(),
+            height in 2.0 * VALUE_LABEL_ROOM..400.0,
+        ) {
+            /// Of the difference of two ticks far from zero.
+            const ROUNDING_PX: f64 = 1e-9;
+            let axis = ValueAxis::over(low, high, height);
+            for (value, label) in &axis.ticks {
+                prop_assert!((low..=high).contains(value), "{value} in {low} to {high}");
+                prop_assert_eq!(label.parse::<f64>().ok(), Some(*value));
+            }
+            for pair in axis.ticks.windows(2) {
+                let gap_px = (pair[1].0 - pair[0].0) / (high - low) * height;
+                prop_assert!(gap_px >= VALUE_LABEL_ROOM - ROUNDING_PX, "{gap_px} px");
+                prop_assert!(pair[0].1 != pair[1].1);
+            }
+        }
+
+        #[test]
+        fn a_panel_of_usual_height_has_at_least_two_ticks((low, high) in edges()) {
+            let axis = ValueAxis::over(low, high, PANEL_HEIGHT);
+            prop_assert!(axis.ticks.len() >= 2, "{:?}", axis);
+        }
     }
 }

@@ -3,6 +3,7 @@
 //! The light, elevation and incidence limits are common practice; each is a named constant.
 //! Never in here: a verdict on the array.
 
+use crate::expected::InputExpected;
 use crate::plant::Input;
 use serde::{Deserialize, Serialize};
 
@@ -38,8 +39,10 @@ const MAX_UNSTEADY_RATIO: f64 = 0.06;
 const CLIPPING_RATIO: f64 = 0.97;
 /// Input current over its operating limit from which the limit is assumed to act [-].
 const CURRENT_LIMIT_RATIO: f64 = 0.98;
-/// Voltage over expected peak voltage above which the inverter holds the array back [-].
+/// Voltage over expected peak voltage above which the inverter holds the array back: at least the
+/// ratio, and as many standard deviations of the expected voltage.
 const HELD_BACK_RATIO: f64 = 1.06;
+const HELD_BACK_SIGMAS: f64 = 3.0;
 /// Current over expected current below which an input carries nothing [-].
 const NOTHING_RATIO: f64 = 0.02;
 
@@ -66,8 +69,8 @@ pub struct GateFacts {
     pub voltage_v: Option<f64>,
     /// Measured input current [A].
     pub current_a: Option<f64>,
-    /// Expected voltage and current at the peak [V], [A].
-    pub expected: Option<(f64, f64)>,
+    /// Expected at the peak.
+    pub expected: Option<InputExpected>,
 }
 
 /// The gate of one input in one slot.
@@ -111,8 +114,11 @@ fn is_limited(facts: &GateFacts, input: &Input, voltage_v: f64, current_a: f64) 
         .is_some_and(|limit| limit < 1.0 && at_ceiling(limit));
     let at_current_limit = current_a >= CURRENT_LIMIT_RATIO * input.max_operating_current.a();
     // An open input sits at its open-circuit voltage too, but carries nothing: that is no limit.
-    let held_back = facts.expected.is_some_and(|(v_peak, i_peak)| {
-        voltage_v > HELD_BACK_RATIO * v_peak && current_a > NOTHING_RATIO * i_peak
+    let held_back = facts.expected.is_some_and(|peak| {
+        let peak_v = peak.voltage.v();
+        let surely = peak_v + HELD_BACK_SIGMAS * peak.sigma_voltage.v();
+        voltage_v > surely.max(HELD_BACK_RATIO * peak_v)
+            && current_a > NOTHING_RATIO * peak.current.a()
     });
     facts.throttled || at_ceiling(1.0) || commanded || at_current_limit || held_back
 }

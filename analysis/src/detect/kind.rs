@@ -40,6 +40,18 @@ pub enum Severity {
 }
 
 impl Kind {
+    /// Every kind.
+    pub const ALL: &'static [Kind] = &[
+        Kind::InputDead,
+        Kind::StringOpen,
+        Kind::CurrentLow,
+        Kind::Snow,
+        Kind::InverterOff,
+        Kind::IsolationLow,
+        Kind::GridTrip,
+        Kind::LinkLost,
+    ];
+
     /// The name in `findings.jsonl`.
     pub const fn name(self) -> &'static str {
         match self {

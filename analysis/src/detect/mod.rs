@@ -1,8 +1,9 @@
 //! From readings and expected values to suspicions.
 //!
 //! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]) and
-//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`]). A slot detector hands
-//! its samples on to `diagnose`, which says what they mean; a poll detector knows what it saw.
+//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`]). A slot detector
+//! hands its samples on to `diagnose`, which says what they mean; a poll detector knows what it
+//! saw.
 //! Never in here: causes, advice, texts for people.
 
 mod daily;

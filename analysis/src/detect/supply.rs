@@ -123,6 +123,7 @@ impl SupplyWatch {
         let seen = Extremes {
             highest_v: self.before_v.map_or(f64::MIN, |(high, _)| high),
             lowest_v: self.before_v.map_or(f64::MAX, |(_, low)| low),
+            lowest_of_highest_v: f64::MAX,
             highest_hz: self.before_hz.unwrap_or(f64::MIN),
             lowest_hz: self.before_hz.unwrap_or(f64::MAX),
             bits: 0,

@@ -53,6 +53,8 @@ pub struct TripReport {
 pub(super) struct Extremes {
     pub(super) highest_v: f64,
     pub(super) lowest_v: f64,
+    /// The lowest that the highest phase came to: with no supply all phases are gone.
+    pub(super) lowest_of_highest_v: f64,
     pub(super) highest_hz: f64,
     pub(super) lowest_hz: f64,
     pub(super) bits: u32,
@@ -76,6 +78,8 @@ impl Pending {
         let seen = &mut self.seen;
         seen.highest_v = seen.highest_v.max(poll.highest_v.unwrap_or(f64::MIN));
         seen.lowest_v = seen.lowest_v.min(poll.lowest_v.unwrap_or(f64::MAX));
+        let highest_now = poll.highest_v.unwrap_or(f64::MAX);
+        seen.lowest_of_highest_v = seen.lowest_of_highest_v.min(highest_now);
         seen.highest_hz = seen.highest_hz.max(poll.frequency_hz.unwrap_or(f64::MIN));
         // An inverter off the supply may publish zero; that is no frequency.
         let hz = poll.frequency_hz.filter(|f| *f > 1.0);
@@ -119,8 +123,7 @@ impl Pending {
     }
 
     fn has_no_supply(&self, limits: &GridLimits) -> bool {
-        let seen = &self.seen;
-        seen.lowest_v < NO_SUPPLY_RATIO * limits.nominal_voltage.v() && seen.highest_v < f64::MAX
+        self.seen.lowest_of_highest_v < NO_SUPPLY_RATIO * limits.nominal_voltage.v()
     }
 
     pub(super) fn report(&self, limits: &GridLimits) -> TripReport {

@@ -17,15 +17,17 @@ const LICENSED: &str = "Work on DC or supply wiring is for licensed people under
 const ROOF: &str = "Do not climb a wet, icy or snow-covered roof; covered modules need no help to \
                     clear.";
 
-/// What can hurt.
+/// What can hurt: the same for everything that may send somebody to the wiring.
 pub(super) fn caution(kind: Kind) -> Vec<String> {
     let lines: &[&str] = match kind {
-        Kind::InputDead | Kind::StringOpen | Kind::CurrentLow => &[LIVE, LOAD, LICENSED],
-        Kind::InverterOff => &[LIVE, RESET, LICENSED],
-        Kind::IsolationLow => &[EARTH, LIVE, RESET, LICENSED],
-        Kind::GridTrip => &[RESET, LICENSED],
         Kind::Snow => &[ROOF],
-        Kind::LinkLost => &[],
+        Kind::IsolationLow => &[EARTH, LIVE, LOAD, RESET, LICENSED],
+        Kind::InputDead
+        | Kind::StringOpen
+        | Kind::CurrentLow
+        | Kind::InverterOff
+        | Kind::GridTrip
+        | Kind::LinkLost => &[LIVE, LOAD, RESET, LICENSED],
     };
     lines.iter().map(ToString::to_string).collect()
 }
@@ -82,5 +84,24 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
             format!("See whether {device} has power and its network link is up."),
             "If its display is dark in daylight, treat it as an inverter that is off.".to_owned(),
         ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_is_sent_to_the_wiring_is_told_all_that_can_hurt() {
+        for kind in Kind::ALL {
+            let said = caution(*kind);
+            let has = |line: &str| said.iter().any(|s| s == line);
+            assert_eq!(has(EARTH), *kind == Kind::IsolationLow, "{kind:?}");
+            let wiring = [LIVE, LOAD, RESET, LICENSED];
+            assert!(
+                *kind == Kind::Snow || wiring.iter().all(|line| has(line)),
+                "{kind:?}"
+            );
+        }
     }
 }

@@ -1,14 +1,14 @@
 //! The book of findings: which stand, what they have cost so far, which have just changed.
 //!
 //! One finding for one subject and kind at a time. Flapping within `REOPENED_WITHIN` continues the
-//! old finding instead of starting another. Whether it does is asked of the data alone, never of how
-//! often somebody looked: so the last ended finding of each subject and kind is kept for good.
+//! old finding instead of starting another. Whether it does is asked of the data alone, never of
+//! how often somebody looked: so the last ended finding of each subject and kind is kept for good.
 //! Never in here: evidence; only its bookkeeping.
 
 use super::advice::{advice, caution};
 use super::{Cause, Evidence, Finding, FindingId, Subject};
 use crate::detect::Kind;
-use crate::reading::{DeviceId, Energy, Span, Time};
+use crate::reading::{Energy, Span, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -62,29 +62,30 @@ impl Book {
         self.standing.contains_key(&(subject.clone(), kind))
     }
 
-    /// The findings that stand on a device, its inputs included.
-    pub fn standing_on<'a>(&'a self, device: &'a DeviceId) -> impl Iterator<Item = &'a Finding> {
-        self.standing
-            .values()
-            .filter(move |f| &f.subject.device == device)
-    }
-
     /// Opens a finding, or goes on with the one that stands or ended a moment ago.
     pub fn open(&mut self, new: NewFinding) {
         let key = (new.subject.clone(), new.kind);
         // What comes back before its end has been booked has not ended.
-        let was_ending = self.ending.remove(&key).is_some();
-        if was_ending || self.standing.contains_key(&key) {
+        self.ending.remove(&key);
+        if let Some(standing) = self.standing.get_mut(&key) {
+            // Another string has opened, say: what is known now replaces what was known first.
+            if leading(&standing.causes) != leading(&new.causes) {
+                standing.confidence = new.confidence;
+                standing.causes = new.causes;
+                standing.evidence = new.evidence;
+                standing.summary = new.summary;
+                self.opened.insert(key);
+            }
             return;
         }
         let finding = match self.ended.remove(&key) {
-            Some(old)
-                if old
-                    .ended
-                    .is_some_and(|end| new.began - end <= REOPENED_WITHIN) =>
-            {
+            Some(old) if flaps(&old, &new) => {
                 self.closed.remove(&old.id);
-                Finding { ended: None, ..old }
+                Finding {
+                    ended: None,
+                    lost: Energy::from_wh(old.lost.wh() + new.lost.wh()),
+                    ..old
+                }
             }
             _ => Finding {
                 id: FindingId::new(&new.subject, new.kind, new.began),
@@ -146,14 +147,24 @@ impl Book {
         self.standing.values()
     }
 
-    /// The findings that were opened or ended since the last call: those that ended, then those that
-    /// stand.
+    /// The findings that were opened or ended since the last call: those that ended, then those
+    /// that stand.
     pub fn take_changed(&mut self) -> Vec<Finding> {
         let closed = std::mem::take(&mut self.closed).into_values();
         let opened = std::mem::take(&mut self.opened);
         let standing = opened.iter().filter_map(|key| self.standing.get(key));
         closed.chain(standing.cloned()).collect()
     }
+}
+
+fn leading(causes: &[Cause]) -> Option<&str> {
+    causes.first().map(|cause| cause.cause.as_str())
+}
+
+/// Each trip is one of its own: how often they come is what matters.
+fn flaps(old: &Finding, new: &NewFinding) -> bool {
+    let lately = |end| new.began - end <= REOPENED_WITHIN;
+    new.kind != Kind::GridTrip && old.ended.is_some_and(lately)
 }
 
 #[cfg(test)]
@@ -220,6 +231,40 @@ mod tests {
         };
         book.open(told_late);
         assert_eq!(book.take_changed()[0].id, first[0].id);
+    }
+
+    #[test]
+    fn two_trips_in_an_hour_are_two_findings() {
+        let trip = |began| NewFinding {
+            kind: Kind::GridTrip,
+            ..dead(began)
+        };
+        let mut book = Book::new();
+        book.open(trip(at(0)));
+        book.end(&subject(), Kind::GridTrip, at(5));
+        book.open(trip(at(20)));
+        assert_eq!(book.take_changed().len(), 2);
+    }
+
+    #[test]
+    fn another_leading_cause_is_told() {
+        let because = |cause: &str| NewFinding {
+            causes: vec![Cause {
+                cause: cause.to_owned(),
+                probability: 1.0,
+            }],
+            ..dead(at(0))
+        };
+        let mut book = Book::new();
+        book.open(because("one string open"));
+        book.take_changed();
+        book.open(because("one string open"));
+        assert_eq!(book.take_changed().len(), 0);
+        book.open(because("2 strings open"));
+        assert_eq!(
+            leading(&book.take_changed()[0].causes),
+            Some("2 strings open")
+        );
     }
 
     #[test]

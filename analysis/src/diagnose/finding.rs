@@ -115,3 +115,19 @@ pub struct Finding {
     /// What can hurt.
     pub caution: Vec<String>,
 }
+
+impl Finding {
+    /// Every number that it carries, by name: what is written must be finite.
+    pub fn numbers(&self) -> impl Iterator<Item = (&str, f64)> {
+        let own = [("confidence", self.confidence), ("lost_wh", self.lost.wh())];
+        let causes = self
+            .causes
+            .iter()
+            .map(|c| (c.cause.as_str(), c.probability));
+        let evidence = self
+            .evidence
+            .iter()
+            .map(|(name, number)| (name.as_str(), *number));
+        own.into_iter().chain(causes).chain(evidence)
+    }
+}

@@ -33,6 +33,8 @@ const PRIOR_OTHER: f64 = 1e-2;
 const PRIOR_COVER_AT_FIRST_LIGHT: f64 = 0.5;
 const PRIOR_COVER_AFTER_FROST: f64 = 1e-3;
 const PRIOR_COVER_WITHOUT_FROST: f64 = 1e-9;
+/// Where nothing measures the temperature.
+const PRIOR_COVER_FROST_UNKNOWN: f64 = 1e-5;
 /// Share of cover that is total, and the mean ratio that light through it leaves [-].
 const TOTAL_COVER: f64 = 0.2;
 const TOTAL_COVER_MEAN_RATIO: f64 = 0.01;
@@ -61,10 +63,12 @@ pub enum Hypothesis {
 pub struct Context {
     /// Strings in parallel on the input.
     pub strings: u8,
-    /// Whether it has frozen or snowed lately.
-    pub frost: bool,
+    /// Whether it has frozen or snowed lately; `None` where nothing measures it.
+    pub frost: Option<bool>,
     /// Whether the loss was there when the light came.
     pub loss_at_first_light: bool,
+    /// Whether another input on the plane carries what it should: snow seldom covers one alone.
+    pub siblings_clear: bool,
 }
 
 /// The hypotheses with their probabilities, most probable first.
@@ -81,10 +85,13 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         .map(|s| cover_density(s.ratio).ln())
         .sum::<f64>()
         + any_voltage;
-    let covered_prior = match (context.frost, context.loss_at_first_light) {
-        (true, true) => PRIOR_COVER_AT_FIRST_LIGHT,
-        (true, false) => PRIOR_COVER_AFTER_FROST,
-        (false, _) => PRIOR_COVER_WITHOUT_FROST,
+    let covered_prior = match context.frost {
+        Some(true) if context.loss_at_first_light && !context.siblings_clear => {
+            PRIOR_COVER_AT_FIRST_LIGHT
+        }
+        Some(true) => PRIOR_COVER_AFTER_FROST,
+        Some(false) => PRIOR_COVER_WITHOUT_FROST,
+        None => PRIOR_COVER_FROST_UNKNOWN,
     };
     let n = context.strings;
     let open = (1..n).map(|k| {
@@ -205,13 +212,15 @@ mod tests {
 
     const WARM: Context = Context {
         strings: 2,
-        frost: false,
+        frost: Some(false),
         loss_at_first_light: false,
+        siblings_clear: false,
     };
     const FROST: Context = Context {
         strings: 4,
-        frost: true,
+        frost: Some(true),
         loss_at_first_light: true,
+        siblings_clear: false,
     };
 
     #[test]
@@ -253,6 +262,15 @@ mod tests {
     #[test]
     fn no_current_on_a_frosty_morning_is_total_cover() {
         assert_eq!(best(&[0.0; 6], FROST).0, Hypothesis::Covered);
+    }
+
+    #[test]
+    fn a_dead_input_beside_a_clear_sibling_is_dead_also_in_frost() {
+        let beside = Context {
+            siblings_clear: true,
+            ..FROST
+        };
+        assert_eq!(best(&[0.0; 6], beside).0, Hypothesis::Dead);
     }
 
     #[test]

@@ -2,12 +2,12 @@
 //! its days into calibration and steady losses. Never in here: formulas.
 
 use super::Engine;
-use super::slots::{InputNow, When};
+use super::slots::{InverterNow, When};
 use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
-use crate::expected::{CalibrationSample, Light};
-use crate::reading::Span;
+use crate::expected::{CalibrationBounds, CalibrationSample, Light};
+use crate::reading::{Span, Time};
 
 /// Irradiance above which a slot may calibrate [W/m2].
 const CALIBRATING_POA_W_M2: f64 = 250.0;
@@ -31,15 +31,20 @@ struct Whose {
     strings: u8,
 }
 
+/// What a window means, and when it begins.
+struct Verdict {
+    since: Time,
+    ranked: Vec<(Hypothesis, f64)>,
+}
+
 impl Engine {
     pub(super) fn judge_input(
         &mut self,
-        i: usize,
-        k: usize,
+        (i, k): (usize, usize),
         when: When,
-        inputs: &[InputNow],
+        now: &[InverterNow],
         light: &Light,
-        frosty: bool,
+        frost: Option<bool>,
     ) {
         let inverter = &self.plant.inverters[i];
         let whose = Whose {
@@ -49,20 +54,26 @@ impl Engine {
             strings: inverter.inputs[k].strings.len() as u8,
         };
         self.close_day(&whose, when);
-        let Some(own) = inputs[k].residual else {
+        let Some(own) = now[i].inputs[k].residual else {
             return;
         };
-        let sample = self.sample(&whose, when, own, inputs);
-        self.state.inverters[i].inputs[k]
-            .window
-            .push(when.day, sample);
-        if let Some(ranked) = self.verdict(&whose, frosty) {
-            self.act_on(&whose, when, &ranked);
+        let siblings = self.siblings(&whose, now);
+        let sample = sample(when, own, &siblings, now[i].inputs[k].missing_wh);
+        let state = &mut self.state.inverters[i].inputs[k];
+        state.window.push(when.day, sample);
+        let first = state.window.first_ratio_of_day();
+        let context = Context {
+            strings: whose.strings,
+            frost,
+            loss_at_first_light: first.is_some_and(|ratio| ratio < LOST_AT_FIRST_LIGHT),
+            siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
+        };
+        if let Some(verdict) = self.verdict(&whose, context) {
+            self.act_on(&whose, when, &verdict);
         }
         if self.has_window_finding(&whose.subject) {
-            self.state.inverters[i].inputs[k]
-                .calibration
-                .distrust_today();
+            let state = &mut self.state.inverters[i].inputs[k];
+            state.calibration.distrust_today();
             return;
         }
         let plane = light.planes[self.chain.inputs[i][k].plane];
@@ -73,38 +84,28 @@ impl Engine {
             let raw = CalibrationSample {
                 current_ratio: own.ratio * calibration.gain(),
                 voltage_ratio: own.voltage_ratio * calibration.voltage_ratio(),
+                beside_siblings: (!siblings.is_empty()).then_some(sample.ratio),
             };
             calibration.add(when.day, raw);
         }
     }
 
-    /// The slot of an input, freed from what its siblings share with it.
-    fn sample(&self, whose: &Whose, when: When, own: Residual, inputs: &[InputNow]) -> Sample {
-        let siblings = self.siblings(whose.i, whose.k, inputs);
-        let (factor, common) = common_factor(own.common, &siblings);
-        Sample {
-            start: when.start,
-            ratio: own.ratio / factor,
-            own: own.own,
-            common,
-            voltage_ratio: own.voltage_ratio,
-            voltage_sigma: own.voltage_sigma,
-            missing_wh: inputs[whose.k].missing_wh,
+    /// Residuals of the other inputs on the same plane, of whatever inverter, on which nothing
+    /// stands.
+    fn siblings(&self, whose: &Whose, now: &[InverterNow]) -> Vec<Residual> {
+        let plane = self.chain.inputs[whose.i][whose.k].plane;
+        let mut siblings = Vec::new();
+        for (i, inverter) in now.iter().enumerate() {
+            for (k, input) in inverter.inputs.iter().enumerate() {
+                let of = &self.plant.inverters[i];
+                let subject = Subject::input(&of.id, of.inputs[k].number);
+                let is_sibling = (i, k) != (whose.i, whose.k)
+                    && self.chain.inputs[i][k].plane == plane
+                    && !self.has_window_finding(&subject);
+                siblings.extend(input.residual.filter(|_| is_sibling));
+            }
         }
-    }
-
-    /// Residuals of the other inputs on the same plane on which nothing stands.
-    fn siblings(&self, i: usize, k: usize, inputs: &[InputNow]) -> Vec<Residual> {
-        let models = &self.chain.inputs[i];
-        let inverter = &self.plant.inverters[i];
-        let vouches = |j: &usize| {
-            let subject = Subject::input(&inverter.id, inverter.inputs[*j].number);
-            *j != k && models[*j].plane == models[k].plane && !self.has_window_finding(&subject)
-        };
-        (0..inputs.len())
-            .filter(vouches)
-            .filter_map(|j| inputs[j].residual)
-            .collect()
+        siblings
     }
 
     fn has_window_finding(&self, subject: &Subject) -> bool {
@@ -114,27 +115,27 @@ impl Engine {
     }
 
     /// What the latest samples mean: first whether the input is dead, which takes less light.
-    fn verdict(&self, whose: &Whose, frosty: bool) -> Option<Vec<(Hypothesis, f64)>> {
+    fn verdict(&self, whose: &Whose, context: Context) -> Option<Verdict> {
         let window = &self.state.inverters[whose.i].inputs[whose.k].window;
-        let first = window.first_ratio_of_day();
-        let context = Context {
-            strings: whose.strings,
-            frost: frosty,
-            loss_at_first_light: first.is_some_and(|ratio| ratio < LOST_AT_FIRST_LIGHT),
-        };
         let slot = self.plant.timing.slot;
         let compare = |(light, least)| {
             let samples = window.latest(light, slot, least)?;
-            Some(hypotheses::compare(&samples, context))
+            Some(Verdict {
+                since: samples.first()?.start,
+                ranked: hypotheses::compare(&samples, context),
+            })
         };
-        let is_dead =
-            |ranked: &Vec<(Hypothesis, f64)>| ranked[0].0 == Hypothesis::Dead && ranked[0].1 >= SAY;
+        let is_dead = |verdict: &Verdict| {
+            let (what, probability) = verdict.ranked[0];
+            what == Hypothesis::Dead && probability >= SAY
+        };
         compare(DEAD_AFTER)
             .filter(is_dead)
             .or_else(|| compare(OTHER_AFTER))
     }
 
-    fn act_on(&mut self, whose: &Whose, when: When, ranked: &[(Hypothesis, f64)]) {
+    fn act_on(&mut self, whose: &Whose, when: When, verdict: &Verdict) {
+        let ranked = &verdict.ranked;
         let Whose {
             i,
             k,
@@ -144,7 +145,7 @@ impl Engine {
         let (what, probability) = ranked[0];
         if what == Hypothesis::Healthy && probability >= END {
             for kind in WINDOW_KINDS {
-                self.state.book.end(subject, kind, when.start);
+                self.state.book.end(subject, kind, verdict.since);
             }
         }
         // The ratio that parts this cause from health.
@@ -175,15 +176,13 @@ impl Engine {
         let slot = self.plant.timing.slot;
         let input = &self.plant.inverters[whose.i].inputs[whose.k];
         let tolerance = |module: usize| self.plant.modules[module].power_tolerance_ratio;
-        let tolerance = input
-            .strings
-            .iter()
-            .map(|s| tolerance(s.module))
-            .fold(0.0, f64::max);
+        let tolerances = input.strings.iter().map(|s| tolerance(s.module));
+        let bounds = CalibrationBounds {
+            power_tolerance_ratio: tolerances.fold(0.0, f64::max),
+            strings: input.strings.len(),
+        };
         let state = &mut self.state.inverters[whose.i].inputs[whose.k];
-        state
-            .calibration
-            .close_day(when.day, slot.hours(), tolerance);
+        state.calibration.close_day(when.day, slot.hours(), bounds);
         let Some(loss) = state.daily.close_day(when.day, slot) else {
             return;
         };
@@ -197,5 +196,19 @@ impl Engine {
         if let Some(new) = suspicion.and_then(explain) {
             self.state.book.open(new);
         }
+    }
+}
+
+/// The slot of an input, freed from what its siblings share with it.
+fn sample(when: When, own: Residual, siblings: &[Residual], missing_wh: f64) -> Sample {
+    let (factor, common) = common_factor(own.common, siblings);
+    Sample {
+        start: when.start,
+        ratio: own.ratio / factor,
+        own: own.own,
+        common,
+        voltage_ratio: own.voltage_ratio,
+        voltage_sigma: own.voltage_sigma,
+        missing_wh,
     }
 }

@@ -86,13 +86,17 @@ impl Engine {
             .chain(cells)
             .map(Temperature::degc)
             .reduce(f64::min);
-        if coldest.is_some_and(|t| t <= FROST_DEGC) {
+        let Some(coldest) = coldest else { return };
+        self.state.last_temperature = Some(start);
+        if coldest <= FROST_DEGC {
             self.state.last_frost = Some(start);
         }
     }
 
-    pub(super) fn is_frosty(&self, now: Time, air: Option<Temperature>) -> bool {
+    /// Whether frost or snow may lie; `None` where nothing has measured a temperature.
+    pub(super) fn frost(&self, now: Time, air: Option<Temperature>) -> Option<bool> {
+        self.state.last_temperature?;
         let lately = self.state.last_frost.is_some_and(|t| now - t <= FROST_KEPT);
-        lately && air.is_none_or(|air| air.degc() < THAW_DEGC)
+        Some(lately && air.is_none_or(|air| air.degc() < THAW_DEGC))
     }
 }

@@ -2,7 +2,7 @@
 //! Never in here: what an input should give.
 
 use super::Engine;
-use super::slots::{InputNow, InverterFacts, When};
+use super::slots::{InputNow, InverterNow, When};
 use crate::detect::{Gate, Kind};
 use crate::diagnose::{Subject, explain};
 use crate::reading::{Energy, Span, Time};
@@ -13,7 +13,7 @@ const OFF_AFTER: Span = Span::from_h(2);
 /// Slots without output are remembered this long: a trip is told only after ten minutes.
 const IDLE_KEPT: Span = Span::from_h(1);
 
-/// Findings on an input that cost what the input misses.
+/// Findings on an input that cost what the input misses, the more certain first.
 const INPUT_KINDS: [Kind; 4] = [
     Kind::InputDead,
     Kind::StringOpen,
@@ -33,61 +33,71 @@ impl Engine {
         &mut self,
         i: usize,
         when: When,
-        inputs: &[InputNow],
-        producing: bool,
-        frosty: bool,
+        now: &[InverterNow],
+        frost: Option<bool>,
     ) {
+        let Some(producing) = now[i].facts.producing else {
+            return;
+        };
         let plant = self.plant.clone();
         let device = Subject::device(&plant.inverters[i].id);
         if producing {
             self.state.book.end(&device, Kind::InverterOff, when.start);
             self.state.book.end(&device, Kind::Snow, when.start);
         }
-        let missing_wh = inputs.iter().map(|input| input.missing_wh).sum();
+        let missing_wh = now[i].inputs.iter().map(|input| input.missing_wh).sum();
         let watch = &mut self.state.inverters[i].standstill;
-        let still = watch.lit_slot(when.start, plant.timing.slot, producing, missing_wh);
+        let slot = plant.timing.slot;
+        let still = watch.lit_slot(when.start, slot, producing, missing_wh);
         // A trip or an isolation fault explains why it stands still.
         let explained = [Kind::GridTrip, Kind::IsolationLow]
             .iter()
             .any(|kind| self.state.book.stands(&device, *kind));
-        let enough = if frosty { COVERED_AFTER } else { OFF_AFTER };
+        // Snow neither stops an inverter nor spares its neighbours.
+        let neighbour_works = now.iter().any(|other| other.facts.producing == Some(true));
+        let covered = frost == Some(true) && !now[i].facts.stopped && !neighbour_works;
+        let enough = if covered { COVERED_AFTER } else { OFF_AFTER };
         if let Some(still) = still.filter(|still| !explained && still.light >= enough) {
             let id = &plant.inverters[i].id;
-            self.state
-                .book
-                .open(explain::standstill(id, when.end, &still, frosty));
+            let new = explain::standstill(id, when.end, &still, covered);
+            let other = [Kind::InverterOff, Kind::Snow]
+                .into_iter()
+                .find(|kind| *kind != new.kind);
+            if !other.is_some_and(|kind| self.state.book.stands(&device, kind)) {
+                self.state.book.open(new);
+            }
         }
     }
 
-    pub(super) fn add_lost(
-        &mut self,
-        i: usize,
-        when: When,
-        inputs: &[InputNow],
-        facts: &InverterFacts,
-    ) {
+    /// Books what is missing in a slot, once: to the inverter's finding while it does not produce,
+    /// else to the first finding of each input.
+    pub(super) fn add_lost(&mut self, i: usize, when: When, now: &InverterNow) {
         let plant = self.plant.clone();
         let inverter = &plant.inverters[i];
         let counts = |input: &InputNow| !matches!(input.slot.gate, Gate::Limited | Gate::NoWeather);
+        let device = Subject::device(&inverter.id);
+        let is_idle = now.facts.producing != Some(true);
+        let of_inverter = INVERTER_KINDS
+            .into_iter()
+            .find(|kind| is_idle && self.state.book.stands(&device, *kind));
         let mut all_wh = 0.0;
-        for (input, of) in inputs
-            .iter()
-            .zip(&inverter.inputs)
-            .filter(|(now, _)| counts(now))
-        {
+        for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
+            if !counts(input) {
+                continue;
+            }
             all_wh += input.missing_wh;
             let subject = Subject::input(&inverter.id, of.number);
-            for kind in INPUT_KINDS {
-                self.state
-                    .book
-                    .add_lost(&subject, kind, Energy::from_wh(input.missing_wh));
+            let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
+            let of_input = INPUT_KINDS.into_iter().find(stands);
+            if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
+                let lost = Energy::from_wh(input.missing_wh);
+                self.state.book.add_lost(&subject, kind, lost);
             }
         }
-        if facts.producing == Some(true) {
+        if !is_idle {
             return;
         }
-        let device = Subject::device(&inverter.id);
-        for kind in INVERTER_KINDS {
+        if let Some(kind) = of_inverter {
             self.state
                 .book
                 .add_lost(&device, kind, Energy::from_wh(all_wh));

@@ -18,7 +18,7 @@ use crate::detect::Slot;
 use crate::diagnose::Finding;
 use crate::expected::{Chain, ChainError, Ladder};
 use crate::plant::Plant;
-use crate::reading::{Offer, Reading, Time};
+use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
 use std::sync::Arc;
 use thiserror::Error;
@@ -30,6 +30,10 @@ pub enum Input {
     Reading(Reading),
     /// The watermark: it is now this late, and nothing older than the allowed lateness will come.
     Tick(Time),
+    /// Nobody looked until now: the program was off. Silence counts from here.
+    Resumed(Time),
+    /// A recording ends here: slots are closed, and silence after it means nothing.
+    End(Time),
 }
 
 /// What a step gives.
@@ -72,6 +76,16 @@ pub struct Engine {
     state: EngineState,
 }
 
+/// The plant without what changes no number: names, prices and what only a design check reads.
+fn physical(plant: &Plant) -> Plant {
+    let mut plant = plant.clone();
+    plant.site.name.clear();
+    plant.site.energy_price = None;
+    plant.site.design_coldest = None;
+    plant.site.design_hottest_cell = Temperature::from_degc(0.0);
+    plant
+}
+
 impl Engine {
     /// An engine that has seen nothing yet.
     ///
@@ -93,7 +107,7 @@ impl Engine {
                 wanted: STATE_VERSION,
             });
         }
-        if state.plant != *plant {
+        if state.plant != physical(&plant) {
             return Err(EngineError::OtherPlant);
         }
         Self::with_state(plant, state)
@@ -121,7 +135,19 @@ impl Engine {
                     ..Output::default()
                 }
             }
-            Input::Tick(watermark) => self.advance(watermark),
+            Input::Tick(watermark) => {
+                let slots = self.advance(watermark);
+                self.watch_silence(watermark - self.plant.timing.allowed_lateness);
+                self.output(slots)
+            }
+            Input::Resumed(at) => {
+                self.begin_links(at);
+                self.output(Vec::new())
+            }
+            Input::End(at) => {
+                let slots = self.advance(at + self.plant.timing.allowed_lateness);
+                self.output(slots)
+            }
         }
     }
 
@@ -140,9 +166,12 @@ impl Engine {
         self.state.book.standing()
     }
 
-    fn advance(&mut self, watermark: Time) -> Output {
+    /// Lets through what can no longer be overtaken, and closes the slots behind it.
+    fn advance(&mut self, watermark: Time) -> Vec<Slot> {
         let until = watermark - self.plant.timing.allowed_lateness;
-        let released = self.state.arrivals.release(until);
+        let mut released = self.state.arrivals.release(until);
+        // Readings of one device at one time belong together, wherever their channels are numbered.
+        released.sort_by_key(|r| (r.at, self.roles.device(r.channel)));
         let mut slots = Vec::new();
         let same_poll = |a: &Reading, b: &Reading| {
             a.at == b.at && self.roles.device(a.channel) == self.roles.device(b.channel)
@@ -154,7 +183,10 @@ impl Engine {
         }
         self.watch_from(watermark, until);
         slots.extend(self.close_slots_until(until));
-        self.watch_silence(until);
+        slots
+    }
+
+    fn output(&mut self, slots: Vec<Slot>) -> Output {
         Output {
             slots,
             findings: self.state.book.take_changed(),

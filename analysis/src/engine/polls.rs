@@ -5,10 +5,13 @@ use super::Engine;
 use super::roles::Device;
 use crate::detect::{Edge, Kind, Poll, TripReport};
 use crate::diagnose::{NewFinding, Subject, explain};
-use crate::plant::{EventBit, State};
+use crate::plant::{EventBit, Inverter, State};
 use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
 use std::collections::BTreeMap;
 
+/// AC power over rated power above which an inverter does not fall asleep within three polls: a
+/// dark cloud leaves a tenth of the light, which is enough to stay awake [-].
+const WORKING_RATIO: f64 = 0.2;
 /// Silence of the whole plant from the start that is no slow start any more.
 const NOBODY_ANSWERS_AFTER: Span = Span::from_min(15);
 
@@ -44,13 +47,15 @@ impl Engine {
         let plant = self.plant.clone();
         let inverter = &plant.inverters[i];
         let watched = &mut self.state.inverters[i];
-        let links = watched.link.contact(at);
+        // A gap that nobody looked at is seen now.
+        let links = [watched.silence_at_work(at), watched.link.contact(at)];
         let values: BTreeMap<Quantity, f64> = poll
             .iter()
             .filter(|r| self.roles.quantity(r.channel).0 == Place::Device)
             .filter_map(|r| Some((self.roles.quantity(r.channel).1, r.value.good()?)))
             .collect();
-        let facts = poll_facts(&values, inverter.rated_ac.w());
+        let facts = poll_facts(&values, inverter);
+        watched.was_working = facts.load_ratio.is_some_and(|load| load > WORKING_RATIO);
         let limits = &plant.site.grid_limits;
         let trips = watched
             .supply
@@ -61,7 +66,7 @@ impl Engine {
         let isolation = watched
             .isolation
             .poll(at, resistance, ground_fault, limit_ohm);
-        self.book_link(&inverter.id, links);
+        self.book_link(&inverter.id, links.into_iter().flatten());
         for trip in trips {
             self.book_trip(&inverter.id, trip);
         }
@@ -78,7 +83,7 @@ impl Engine {
     }
 
     /// From here on devices that never answer are silent.
-    fn begin_links(&mut self, at: Time) {
+    pub(super) fn begin_links(&mut self, at: Time) {
         let inverters = self.state.inverters.iter_mut().map(|i| &mut i.link);
         for link in inverters.chain(&mut self.state.weather_links) {
             link.begin(at);
@@ -102,10 +107,15 @@ impl Engine {
         }
     }
 
-    /// Looks for weather devices that have said nothing up to `until`: they have a supply of their own
-    /// and owe answers by night too. Inverters are asked slot by slot, in the light.
+    /// Looks for devices that have said nothing up to `until`. Weather devices have a supply of
+    /// their own and owe answers by night too; inverters at any poll while they work well, else
+    /// slot by slot in the light.
     pub(super) fn watch_silence(&mut self, until: Time) {
         let plant = self.plant.clone();
+        for (i, inverter) in plant.inverters.iter().enumerate() {
+            let edge = self.state.inverters[i].silence_at_work(until);
+            self.book_link(&inverter.id, edge);
+        }
         for (w, device) in plant.weather.iter().enumerate() {
             let edge = self.state.weather_links[w].silence(until);
             self.book_link(&device.id, edge);
@@ -155,14 +165,16 @@ impl Engine {
     }
 }
 
-fn poll_facts(values: &BTreeMap<Quantity, f64>, rated_w: f64) -> Poll {
+fn poll_facts(values: &BTreeMap<Quantity, f64>, inverter: &Inverter) -> Poll {
     let phases = [
         Quantity::AcVoltageL1,
         Quantity::AcVoltageL2,
         Quantity::AcVoltageL3,
     ];
+    // A single-phase inverter may publish zeros for phases that it does not have.
     let volts: Vec<f64> = phases
         .iter()
+        .take(usize::from(inverter.phases))
         .filter_map(|q| values.get(q).copied())
         .collect();
     let get = |q| values.get(&q).copied();
@@ -172,6 +184,6 @@ fn poll_facts(values: &BTreeMap<Quantity, f64>, rated_w: f64) -> Poll {
         highest_v: volts.iter().copied().reduce(f64::max),
         lowest_v: volts.iter().copied().reduce(f64::min),
         frequency_hz: get(Quantity::Frequency),
-        load_ratio: get(Quantity::AcPower).map(|w| w / rated_w),
+        load_ratio: get(Quantity::AcPower).map(|w| w / inverter.rated_ac.w()),
     }
 }

@@ -5,7 +5,7 @@ use crate::plant::Plant;
 use crate::reading::{Channel, ChannelId, Place, Quantity};
 
 /// A device by its place in the plant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Device {
     Inverter(usize),
     Weather(usize),

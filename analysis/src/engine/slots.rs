@@ -15,6 +15,9 @@ const SETTLING: Span = Span::from_min(10);
 /// the inverters [deg]; even under thick cloud it is enough to work.
 const DAYLIGHT_ELEVATION_DEG: f64 = 10.0;
 
+/// After a longer gap than this nothing is to be learnt from its empty slots.
+const LONGEST_CATCH_UP: Span = Span::from_h(72);
+
 /// Times of the slot being closed.
 #[derive(Clone, Copy)]
 pub(super) struct When {
@@ -29,8 +32,15 @@ pub(super) struct InputNow {
     pub prediction: Option<Prediction>,
     /// Only where the gate is valid.
     pub residual: Option<Residual>,
-    /// Energy missing against expected [Wh].
+    /// Energy missing against expected, on the AC side [Wh].
     pub missing_wh: f64,
+}
+
+/// One inverter in the slot being closed.
+pub(super) struct InverterNow {
+    pub facts: InverterFacts,
+    pub inputs: Vec<InputNow>,
+    expected_ac: Option<Power>,
 }
 
 /// What the slot says about an inverter as a whole.
@@ -38,6 +48,8 @@ pub(super) struct InverterFacts {
     pub ac_power_w: Option<f64>,
     pub load_ratio: Option<f64>,
     pub producing: Option<bool>,
+    /// Whether its state says that it was stopped, by a fault or by hand.
+    pub stopped: bool,
     settled: bool,
     throttled: bool,
     power_limit_ratio: Option<f64>,
@@ -50,7 +62,10 @@ impl Engine {
         let mut slots = Vec::new();
         while let Some(means) = self.state.filling.take_if(|m| m.start + span <= until) {
             slots.push(self.close_slot(&means));
-            self.state.filling = Some(SlotMeans::new(means.start + span));
+            let next = means.start + span;
+            let is_gap = until - next > LONGEST_CATCH_UP;
+            let start = if is_gap { until.slot_start(span) } else { next };
+            self.state.filling = Some(SlotMeans::new(start));
             self.state.before = Some(means);
         }
         slots
@@ -67,65 +82,61 @@ impl Engine {
         };
         let light = self.light(middle, means);
         self.remember_frost(means.start, &light);
-        let inverters = (0..self.plant.inverters.len())
-            .map(|i| self.close_inverter(i, when, &light, means))
+        let plant = self.plant.clone();
+        let inverters = plant.inverters.iter().enumerate();
+        let now: Vec<InverterNow> = inverters
+            .map(|(i, inverter)| self.inverter_now(i, inverter, &light, means))
             .collect();
+        let frost = self.frost(when.start, light.air);
+        for (i, inverter) in now.iter().enumerate() {
+            for k in 0..inverter.inputs.len() {
+                self.judge_input((i, k), when, &now, &light, frost);
+            }
+            if self.is_daylight(i, &light) {
+                self.judge_standstill(i, when, &now, frost);
+            }
+            self.add_lost(i, when, inverter);
+            self.remember_inverter(i, when, &inverter.facts, self.is_daylight(i, &light));
+        }
         self.state.book.end_due();
         let plane = |p: &Option<PlaneLight>| PlaneSlot {
             poa: p.map(|p| (p.poa, p.rung)),
             cell: p.map(|p| p.heat.cell),
         };
-        let planes = light.planes.iter().map(plane).collect();
         Slot {
             start: means.start,
             span,
-            planes,
-            inverters,
+            planes: light.planes.iter().map(plane).collect(),
+            inverters: now.into_iter().map(InverterNow::into_slot).collect(),
         }
     }
 
-    fn close_inverter(
-        &mut self,
+    fn inverter_now(
+        &self,
         i: usize,
-        when: When,
+        inverter: &Inverter,
         light: &Light,
         means: &SlotMeans,
-    ) -> InverterSlot {
-        let plant = self.plant.clone();
-        let inverter = &plant.inverters[i];
+    ) -> InverterNow {
         let facts = self.inverter_facts(i, means, inverter);
         let mut inputs: Vec<InputNow> = (0..inverter.inputs.len())
             .map(|k| self.input_now(i, k, light, means, &facts))
             .collect();
-        let expected_ac_power = expected_ac(inverter, &inputs);
-        bound_missing(
-            &mut inputs,
-            inverter,
-            expected_ac_power,
-            facts.ac_power_w,
-            plant.timing.slot,
-        );
-        let frosty = self.is_frosty(when.start, light.air);
-        for k in 0..inverter.inputs.len() {
-            self.judge_input(i, k, when, &inputs, light, frosty);
-        }
-        if self.is_lit(i, light)
-            && let Some(producing) = facts.producing
-        {
-            self.judge_standstill(i, when, &inputs, producing, frosty);
-        }
-        self.add_lost(i, when, &inputs, &facts);
-        self.remember_inverter(i, when, &facts, self.is_daylight(i, light));
-        InverterSlot {
-            ac_power: facts.ac_power_w.map(Power::from_w),
-            expected_ac_power,
-            inputs: inputs.into_iter().map(|input| input.slot).collect(),
+        let expected_ac = expected_ac(inverter, &inputs);
+        let slot = self.plant.timing.slot;
+        bound_missing(&mut inputs, expected_ac, facts.ac_power_w, slot);
+        InverterNow {
+            facts,
+            inputs,
+            expected_ac,
         }
     }
 
     fn remember_inverter(&mut self, i: usize, when: When, facts: &InverterFacts, lit: bool) {
         let slot = self.plant.timing.slot;
         let watched = &mut self.state.inverters[i];
+        // Before the light is asked: so it does not matter whether somebody looked within the slot.
+        let silent = watched.silence_at_work(when.end);
         watched.lit_since = lit.then(|| watched.lit_since.unwrap_or(when.start));
         let since = watched.lit_since;
         let lost = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
@@ -134,7 +145,7 @@ impl Engine {
             _ => Span::ZERO,
         };
         let device = self.plant.inverters[i].id.clone();
-        self.book_link(&device, lost);
+        self.book_link(&device, silent.into_iter().chain(lost));
     }
 
     fn inverter_facts(&self, i: usize, means: &SlotMeans, inverter: &Inverter) -> InverterFacts {
@@ -160,6 +171,9 @@ impl Engine {
             ac_power_w,
             load_ratio,
             producing,
+            stopped: [State::Off, State::Fault]
+                .iter()
+                .any(|stop| state.is_some_and(|s| s.last == f64::from(*stop as u8))),
             settled: self.state.inverters[i].producing_for >= SETTLING,
             throttled: state.is_some_and(|s| s.max == f64::from(State::Throttled as u8)),
             power_limit_ratio: stat(channels.power_limit).map(|s| s.mean),
@@ -202,8 +216,8 @@ impl Engine {
         self.chain.inputs[i].iter().any(|input| lit(input.plane))
     }
 
-    /// Whether an inverter that works would produce. What other inverters show of the light goes out
-    /// with them, so a plant without a sensor asks the sun.
+    /// Whether an inverter that works would produce. What other inverters show of the light goes
+    /// out with them, so a plant without a sensor asks the sun.
     fn is_daylight(&self, i: usize, light: &Light) -> bool {
         let by_sensor =
             |p: usize| light.planes[p].is_some_and(|p| p.rung != WeatherRung::ScaledClearSky);
@@ -238,7 +252,7 @@ fn gate_facts(
         power_limit_ratio: facts.power_limit_ratio,
         voltage_v: point.map(|p| p.0),
         current_a: point.map(|p| p.1),
-        expected: prediction.map(|p| (p.expected.voltage.v(), p.expected.current.a())),
+        expected: prediction.map(|p| p.expected),
     }
 }
 
@@ -248,24 +262,37 @@ fn expected_ac(inverter: &Inverter, inputs: &[InputNow]) -> Option<Power> {
     Some(inverter.ac_from_dc(Power::from_w(dc?)))
 }
 
-/// What inputs miss is lost only as far as the inverter could have passed it on: above its rated
-/// power nothing is.
+impl InverterNow {
+    fn into_slot(self) -> InverterSlot {
+        InverterSlot {
+            ac_power: self.facts.ac_power_w.map(Power::from_w),
+            expected_ac_power: self.expected_ac,
+            inputs: self.inputs.into_iter().map(|input| input.slot).collect(),
+        }
+    }
+}
+
+/// From the DC side to the AC side. What inputs miss is lost only as far as the inverter could have
+/// passed it on: above its rated power nothing is.
 fn bound_missing(
     inputs: &mut [InputNow],
-    inverter: &Inverter,
     expected_ac: Option<Power>,
     ac_power_w: Option<f64>,
     slot: Span,
 ) {
-    let (Some(expected), Some(measured)) = (expected_ac, ac_power_w) else {
+    let expected_dc_w = |input: &InputNow| input.prediction.as_ref().map_or(0.0, |p| p.power().w());
+    let all_expected_w: f64 = inputs.iter().map(expected_dc_w).sum();
+    let all_missing_wh: f64 = inputs.iter().map(|input| input.missing_wh).sum();
+    let Some(expected) = expected_ac.filter(|_| all_expected_w > 0.0 && all_missing_wh > 0.0)
+    else {
         return;
     };
-    let all_wh: f64 = inputs.iter().map(|input| input.missing_wh).sum();
-    let most_ac = Power::from_w((expected.w() - measured).max(0.0));
-    let most_wh = (inverter.dc_from_ac(most_ac) * slot).wh();
-    if all_wh > most_wh {
-        for input in inputs {
-            input.missing_wh *= most_wh / all_wh;
-        }
+    let through = expected.w() / all_expected_w;
+    let most_w = ac_power_w.map(|measured| (expected.w() - measured).max(0.0));
+    let most = most_w.map_or(f64::INFINITY, |w| {
+        (Power::from_w(w) * slot).wh() / all_missing_wh
+    });
+    for input in inputs {
+        input.missing_wh *= through.min(most);
     }
 }

@@ -1,7 +1,7 @@
 //! Everything an engine remembers between two steps, with a version.
 //! Never in here: what can be computed again from the plant.
 
-use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
+use crate::detect::{Daily, Edge, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
 use crate::diagnose::Book;
 use crate::expected::Calibration;
 use crate::plant::{Inverter, Plant};
@@ -23,6 +23,7 @@ pub struct EngineState {
     pub(super) has_readings: bool,
     pub(super) filling: Option<SlotMeans>,
     pub(super) before: Option<SlotMeans>,
+    pub(super) last_temperature: Option<Time>,
     pub(super) last_frost: Option<Time>,
     pub(super) inverters: Vec<InverterState>,
     pub(super) weather_links: Vec<LinkWatch>,
@@ -36,6 +37,8 @@ pub(super) struct InverterState {
     pub supply: SupplyWatch,
     pub isolation: IsolationWatch,
     pub standstill: StandstillWatch,
+    /// Whether it was working when it was last heard of, too much to be asleep at the next poll.
+    pub was_working: bool,
     /// Since when one of its planes has been lit, in whole slots without a break.
     pub lit_since: Option<Time>,
     /// Recent slots without output: when they began and what was missed [Wh].
@@ -43,6 +46,17 @@ pub(super) struct InverterState {
     /// How long it has been producing without a break, in whole slots.
     pub producing_for: Span,
     pub inputs: Vec<InputState>,
+}
+
+impl InverterState {
+    /// Nothing has come up to `now` from an inverter that was working well.
+    pub fn silence_at_work(&mut self, now: Time) -> Option<Edge<()>> {
+        if self.was_working {
+            self.link.silence(now)
+        } else {
+            None
+        }
+    }
 }
 
 /// What is remembered of one input.
@@ -61,6 +75,7 @@ impl EngineState {
             supply: SupplyWatch::new(),
             isolation: IsolationWatch::new(),
             standstill: StandstillWatch::new(),
+            was_working: false,
             lit_since: None,
             idle: VecDeque::new(),
             producing_for: Span::ZERO,
@@ -68,12 +83,13 @@ impl EngineState {
         };
         Self {
             version: STATE_VERSION,
-            plant: plant.clone(),
+            plant: super::physical(plant),
             arrivals: Arrivals::new(),
             watched_from: None,
             has_readings: false,
             filling: None,
             before: None,
+            last_temperature: None,
             last_frost: None,
             inverters: plant.inverters.iter().map(inverter).collect(),
             weather_links: plant

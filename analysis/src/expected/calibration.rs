@@ -3,8 +3,10 @@
 //! Model:   gain = median of I_measured / I_curve(V_measured), over the valid slots of the first
 //!          clear enough day; the voltage ratio is the median of V_measured / V_mp.
 //! Symbols: both dimensionless; `spread` is 1.4826 x the median absolute deviation of the day.
-//! Range:   gain within 1 -+ (0.12 + power tolerance), voltage ratio within 1 -+ 0.06. A day outside
-//!          is not used: a fault that was there from the start must not become what is expected.
+//! Range:   gain within 1 -+ (0.12 + power tolerance) and never so far that half a string could be
+//!          inside; voltage ratio within 1 -+ (0.06 + power tolerance); beside siblings within 0.06.
+//!          A day outside is not used: a fault that was there from the start must not become what is
+//!          expected.
 //! Source:  own; the bounds are engineering judgement: irradiance sensor 5 % and soiling or
 //!          mismatch 7 % at most, temperature error 10 K x 0.4 %/K plus 2 %.
 //! Check:   the recordings under tests/data, where the array's facts are only partly published.
@@ -21,6 +23,8 @@ const MAX_SPREAD_RATIO: f64 = 0.05;
 const GAIN_BOUND_RATIO: f64 = 0.12;
 /// Bound of the voltage ratio around 1 [-].
 const VOLTAGE_BOUND_RATIO: f64 = 0.06;
+/// Bound of an input beside its siblings on the same plane [-].
+const SIBLING_BOUND_RATIO: f64 = 0.06;
 /// Uncertainty that a datasheet leaves in an input's own current and voltage [-].
 const DATASHEET_CURRENT_RATIO: f64 = 0.03;
 const DATASHEET_VOLTAGE_RATIO: f64 = 0.012;
@@ -37,6 +41,17 @@ pub struct CalibrationSample {
     pub current_ratio: f64,
     /// V_measured / V_mp by the datasheet [-].
     pub voltage_ratio: f64,
+    /// The current beside that of its siblings on the plane, where there are any [-].
+    pub beside_siblings: Option<f64>,
+}
+
+/// What bounds the calibration of an input.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CalibrationBounds {
+    /// Largest power tolerance of its modules [-].
+    pub power_tolerance_ratio: f64,
+    /// Strings in parallel.
+    pub strings: usize,
 }
 
 /// Slow knowledge about one input.
@@ -70,11 +85,6 @@ impl Calibration {
     /// Factor on the datasheet's voltage [-].
     pub fn voltage_ratio(&self) -> f64 {
         self.accepted.map_or(1.0, |a| a.voltage_ratio)
-    }
-
-    /// The day whose light set the calibration.
-    pub fn day(&self) -> Option<SolarDay> {
-        self.accepted.map(|a| a.day)
     }
 
     /// Uncertainty of the current, given that of the light.
@@ -111,7 +121,7 @@ impl Calibration {
     }
 
     /// Decides on the day that has ended, if it has.
-    pub fn close_day(&mut self, day: SolarDay, slot_h: f64, power_tolerance_ratio: f64) {
+    pub fn close_day(&mut self, day: SolarDay, slot_h: f64, bounds: CalibrationBounds) {
         let Some((closing, samples)) = self.today.take_if(|(closing, _)| *closing < day) else {
             return;
         };
@@ -120,9 +130,18 @@ impl Calibration {
         }
         let (gain, spread) = median_and_spread(samples.iter().map(|s| s.current_ratio));
         let (voltage_ratio, _) = median_and_spread(samples.iter().map(|s| s.voltage_ratio));
-        let gain_ok = (gain - 1.0).abs() <= GAIN_BOUND_RATIO + power_tolerance_ratio;
-        let voltage_ok = (voltage_ratio - 1.0).abs() <= VOLTAGE_BOUND_RATIO + power_tolerance_ratio;
-        if gain_ok && voltage_ok && spread <= MAX_SPREAD_RATIO {
+        let beside: Vec<f64> = samples.iter().filter_map(|s| s.beside_siblings).collect();
+        let tolerance = bounds.power_tolerance_ratio;
+        let half_a_string = 0.5 / bounds.strings.max(1) as f64;
+        let gain_bound = (GAIN_BOUND_RATIO + tolerance).min(half_a_string);
+        let is_like_siblings = beside.is_empty() || {
+            let (median, _) = median_and_spread(beside.into_iter());
+            (median - 1.0).abs() <= SIBLING_BOUND_RATIO
+        };
+        let is_plausible = (gain - 1.0).abs() <= gain_bound
+            && (voltage_ratio - 1.0).abs() <= VOLTAGE_BOUND_RATIO + tolerance
+            && spread <= MAX_SPREAD_RATIO;
+        if is_plausible && is_like_siblings {
             self.accepted = Some(Accepted {
                 day: closing,
                 gain,
@@ -163,36 +182,59 @@ mod tests {
         Time::from_unix_ms(n * 86_400_000).solar_day(0.0)
     }
 
-    fn calibrated_on(ratio: impl Fn(usize) -> f64) -> Calibration {
+    const BOUNDS: CalibrationBounds = CalibrationBounds {
+        power_tolerance_ratio: 0.03,
+        strings: 2,
+    };
+
+    fn calibrated_on(ratio: impl Fn(usize) -> f64, bounds: CalibrationBounds) -> Calibration {
         let mut calibration = Calibration::new();
         for i in 0..40 {
             let sample = CalibrationSample {
                 current_ratio: ratio(i),
                 voltage_ratio: 1.01,
+                beside_siblings: None,
             };
             calibration.add(day(0), sample);
         }
-        calibration.close_day(day(1), 1.0 / 12.0, 0.0);
+        calibration.close_day(day(1), 1.0 / 12.0, bounds);
         calibration
     }
 
     #[test]
     fn a_steady_day_sets_the_gain() {
-        let calibration = calibrated_on(|i| 0.95 + 0.001 * (i % 3) as f64);
+        let calibration = calibrated_on(|i| 0.95 + 0.001 * (i % 3) as f64, BOUNDS);
         assert_eq!(calibration.gain(), 0.951);
         assert_eq!(calibration.voltage_ratio(), 1.01);
     }
 
     #[test]
-    fn half_an_input_does_not_become_what_is_expected() {
-        assert_eq!(calibrated_on(|_| 0.5).gain(), 1.0);
+    fn an_open_string_from_the_first_day_does_not_become_what_is_expected() {
+        for strings in 2..=8 {
+            let left = 1.0 - 1.0 / strings as f64;
+            let bounds = CalibrationBounds { strings, ..BOUNDS };
+            assert_eq!(calibrated_on(|_| left, bounds).gain(), 1.0, "{strings}");
+        }
+    }
+
+    #[test]
+    fn an_input_unlike_its_siblings_is_not_calibrated() {
+        let mut calibration = Calibration::new();
+        for _ in 0..40 {
+            let sample = CalibrationSample {
+                current_ratio: 0.92,
+                voltage_ratio: 1.0,
+                beside_siblings: Some(0.92),
+            };
+            calibration.add(day(0), sample);
+        }
+        calibration.close_day(day(1), 1.0 / 12.0, BOUNDS);
+        assert_eq!(calibration.gain(), 1.0);
     }
 
     #[test]
     fn a_restless_day_does_not_calibrate() {
-        assert_eq!(
-            calibrated_on(|i| if i % 2 == 0 { 0.9 } else { 1.1 }).gain(),
-            1.0
-        );
+        let restless = |i| if i % 2 == 0 { 0.9 } else { 1.1 };
+        assert_eq!(calibrated_on(restless, BOUNDS).gain(), 1.0);
     }
 }

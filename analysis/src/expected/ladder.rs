@@ -13,7 +13,8 @@ use super::heat::Heat;
 use super::types::WeatherRung;
 use crate::plant::{Plane, Plant};
 use crate::reading::{
-    Angle, ChannelId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature, Time,
+    Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature,
+    Time,
 };
 use crate::sky::{self, Components, Observer, PlaneIrradiance, SunPosition};
 
@@ -36,6 +37,8 @@ pub struct Light {
     pub sun: SunPosition,
     /// One for each plane of the plant; `None` at night.
     pub planes: Vec<Option<PlaneLight>>,
+    /// What each plane would get under a clear sky, whatever is measured; nothing at night.
+    pub clear_poa: Vec<Irradiance>,
     /// Air temperature, if measured.
     pub air: Option<Temperature>,
 }
@@ -126,10 +129,12 @@ impl Ladder {
     /// Light and heat in a slot.
     pub fn light(&self, moment: &Moment) -> Light {
         let sun = sky::sun_position(moment.middle, &self.observer);
-        let is_up = sun.apparent_zenith.deg() < 90.0;
-        let plane = |p| is_up.then(|| self.plane(p, moment, &sun));
+        let plane = |p| sun.is_up().then(|| self.plane(p, moment, &sun));
+        let planes: Vec<Option<PlaneLight>> = (0..self.planes.len()).map(plane).collect();
+        let clear = |p: &Option<PlaneLight>| p.map_or(Irradiance::from_w_m2(0.0), |p| p.clear_poa);
         Light {
-            planes: (0..self.planes.len()).map(plane).collect(),
+            clear_poa: planes.iter().map(clear).collect(),
+            planes,
             air: first(moment.means, &self.air).map(|s| Temperature::from_degc(s.mean)),
             sun,
         }
@@ -208,16 +213,23 @@ fn weather_channels(
     quantity: Quantity,
     in_plane: impl Fn(Option<usize>) -> bool,
 ) -> Vec<ChannelId> {
-    let of_device = |id| {
-        plant.channels.iter().filter(move |(_, channel)| {
-            channel.device == id && channel.place == Place::Device && channel.quantity == quantity
-        })
-    };
-    plant
+    let devices = plant
         .weather
         .iter()
-        .filter(|device| in_plane(device.plane))
-        .flat_map(|device| of_device(device.id.clone()).map(|(id, _)| id))
+        .map(|device| (&device.id, device.plane));
+    // Sensors may be wired to an inverter; then they see the plane of its first input.
+    let inverters = plant.inverters.iter().map(|inverter| {
+        let plane = inverter.inputs.first().map(|input| input.plane());
+        (&inverter.id, plane)
+    });
+    let carries = |channel: &Channel, id: &DeviceId| {
+        channel.device == *id && channel.place == Place::Device && channel.quantity == quantity
+    };
+    devices
+        .chain(inverters)
+        .filter(|(_, plane)| in_plane(*plane))
+        .flat_map(|(id, _)| plant.channels.iter().filter(move |(_, c)| carries(c, id)))
+        .map(|(id, _)| id)
         .collect()
 }
 

@@ -11,7 +11,7 @@ mod ladder;
 mod scaled;
 mod types;
 
-pub use calibration::{Calibration, CalibrationSample};
+pub use calibration::{Calibration, CalibrationBounds, CalibrationSample};
 pub use chain::{Chain, ChainError, InputModel, Prediction};
 pub use heat::Heat;
 pub use ladder::{Ladder, Light, Moment, PlaneLight};

@@ -154,7 +154,7 @@ pub struct Inverter {
 /// One point of an efficiency curve.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct EfficiencyPoint {
-    /// AC power over rated power [-].
+    /// DC power over rated power [-].
     pub load_ratio: f64,
     /// AC over DC power [-].
     pub efficiency_ratio: f64,
@@ -218,11 +218,6 @@ pub struct Timing {
 }
 
 impl Plant {
-    /// The inverter with this id.
-    pub fn inverter(&self, id: &DeviceId) -> Option<&Inverter> {
-        self.inverters.iter().find(|i| &i.id == id)
-    }
-
     /// Rated DC power of an input at standard test conditions.
     pub fn input_rated(&self, input: &Input) -> Power {
         let watts = |s: &PvString| f64::from(s.count) * self.modules[s.module].pmp().w();
@@ -235,11 +230,6 @@ impl Inverter {
     pub fn ac_from_dc(&self, dc: Power) -> Power {
         let efficiency = self.efficiency_at(dc.w() / self.rated_ac.w());
         Power::from_w((dc.w() * efficiency).min(self.rated_ac.w()))
-    }
-
-    /// DC power that gives an AC power, at the efficiency of that load.
-    pub fn dc_from_ac(&self, ac: Power) -> Power {
-        Power::from_w(ac.w() / self.efficiency_at(ac.w() / self.rated_ac.w()))
     }
 
     /// Linear between the points of the curve, constant beyond its ends.

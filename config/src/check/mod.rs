@@ -8,9 +8,9 @@ mod parts;
 mod recording;
 mod site;
 mod source;
-mod timing;
+pub(crate) mod timing;
 
-use crate::checked::{Recording, SiteFile, Source};
+use crate::checked::{SiteFile, Source};
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::table::Table;
@@ -48,15 +48,15 @@ pub(crate) fn file(
         None => None,
     };
     let sources = sources?;
-    let every = |id: &DeviceId| every(id, &sources, recording.as_ref());
+    let every = |id: &DeviceId| every(id, &sources);
     let inverters: Vec<_> = inverters.into_iter().collect::<Option<_>>()?;
     let (mut inverters, max_apparent_va): (Vec<_>, Vec<_>) = inverters.into_iter().unzip();
     for inverter in &mut inverters {
-        inverter.every = every(&inverter.id)?;
+        inverter.every = every(&inverter.id);
     }
     let mut weather = Vec::new();
     for (id, plane) in weather_planes? {
-        let every = every(&id)?;
+        let every = every(&id);
         weather.push(WeatherDevice { id, plane, every });
     }
     let devices = inverters.len() + weather.len();
@@ -69,7 +69,7 @@ pub(crate) fn file(
         inverters,
         weather,
         channels,
-        timing: timing::timing(&sources, devices, recording.as_ref())?,
+        timing: timing::timing(&sources, devices),
     };
     Some(SiteFile {
         plant,
@@ -150,9 +150,8 @@ fn channel_table(
     None
 }
 
-/// How often a device is read: by its source, or by the rows of the recording.
-fn every(id: &DeviceId, sources: &[Source], recording: Option<&Recording>) -> Option<Span> {
+/// How often a device is read; one without a source takes the pace of the recording in a replay.
+fn every(id: &DeviceId, sources: &[Source]) -> Span {
     let source = sources.iter().find(|source| &source.device == id);
-    let live = source.map(|source| source.every);
-    live.or_else(|| recording.map(|recording| recording.interval))
+    source.map_or(timing::SLOT, |source| source.every)
 }

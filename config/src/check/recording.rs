@@ -2,14 +2,14 @@
 
 use super::devices::Device;
 use super::site::time_zone;
-use super::{source, timing, value};
+use super::{source, value};
 use crate::checked::{Column, Recording, Stamp};
 use crate::own_shape::{self, Columns};
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::table::Table;
 use crate::table::near;
-use analysis::reading::{Channel, ChannelTable, Span};
+use analysis::reading::{Channel, ChannelTable};
 use chrono::{DateTime, NaiveDateTime, Timelike, Utc};
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
@@ -74,10 +74,9 @@ pub(super) fn recording(
 }
 
 fn unnumbered(raw: &raw::Recording, timezone: Option<Tz>, beside: &Path) -> Option<Recording> {
-    let interval: Span = source::span(*value(&raw.interval_s)?);
     Some(Recording {
         file: beside.join(value(&raw.file)?),
-        time_column: value(&raw.time_column)?.clone(),
+        time_column: value(&raw.time_column)?.0.clone(),
         time_format: value(&raw.time_format).cloned(),
         timezone: timezone?,
         stamp: match value(&raw.interval)?.as_str() {
@@ -85,9 +84,8 @@ fn unnumbered(raw: &raw::Recording, timezone: Option<Tz>, beside: &Path) -> Opti
             "start" => Stamp::Start,
             _ => Stamp::End,
         },
-        interval,
+        interval: value(&raw.interval_s).map(|s| source::span(*s)),
         columns: Vec::new(),
-        timing: timing::replay(interval),
     })
 }
 

@@ -1,12 +1,12 @@
 //! How the engine keeps time, from how often devices are read.
 
-use crate::checked::{Recording, Source};
+use crate::checked::Source;
 use analysis::plant::Timing;
 use analysis::reading::Span;
 
 /// A slot holds several rows of the usual one-minute recordings and thirty ten-second reads, and is
 /// short beside how fast the sun moves (common practice of monitoring: five minutes).
-const SLOT: Span = Span::from_min(5);
+pub(super) const SLOT: Span = Span::from_min(5);
 /// One read may fail and the next still counts.
 const LATE_READS: i64 = 2;
 /// Never less than this: time that a slow device and a busy bus may take.
@@ -14,16 +14,13 @@ const LEAST_LATENESS: Span = Span::from_s(10);
 /// A passing cloud edge changes irradiance by a tenth in a few seconds (common practice).
 const LIVE_SYNC: Span = Span::from_s(2);
 
-/// Of the live sources where every device has one, else of the recording.
-pub(super) fn timing(
-    sources: &[Source],
-    devices: usize,
-    recording: Option<&Recording>,
-) -> Option<Timing> {
+/// Of the live sources where every device has one; else what a replay starts from.
+pub(super) fn timing(sources: &[Source], devices: usize) -> Timing {
     if sources.len() == devices {
-        return Some(live(sources));
+        live(sources)
+    } else {
+        replay(SLOT)
     }
-    recording.map(|recording| recording.timing)
 }
 
 fn live(sources: &[Source]) -> Timing {
@@ -37,7 +34,7 @@ fn live(sources: &[Source]) -> Timing {
 }
 
 /// Rows come in order and whole: nothing is late, and stamps of one row differ by clocks only.
-pub(super) fn replay(interval: Span) -> Timing {
+pub(crate) fn replay(interval: Span) -> Timing {
     Timing {
         slot: SLOT.max(interval),
         allowed_lateness: Span::ZERO,

@@ -5,7 +5,7 @@ use super::exit;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::report::{self, ReportError};
 use crate::source::recording::{
-    ColumnMap, IntervalStamp, Recording, RecordingError, RecordingSettings, SkipReport,
+    ColumnMap, IntervalStamp, Recording, RecordingError, RecordingSettings, SkipReport, spacing,
 };
 use crate::store::{Layout, Store, StoreError};
 use analysis::plant::Plant;
@@ -69,13 +69,16 @@ pub fn replay(
     into: &Path,
     out: &mut dyn Write,
 ) -> Result<(), ReplayError> {
-    let (Some(plant), Some(recording)) = (site.replay_plant(), &site.recording) else {
+    let Some(recording) = &site.recording else {
         return Err(ReplayError::NoRecording {
             site: path.to_owned(),
         });
     };
-    let plant = Arc::new(plant);
-    let settings = settings(recording, &plant);
+    let mut settings = settings(recording, &site.plant);
+    if recording.interval.is_none() {
+        settings.interval_span = spacing(&settings)?;
+    }
+    let plant = Arc::new(site.replay_plant(settings.interval_span));
     let mut rows = Recording::open(&settings)?;
     let store = Store::in_memory(&Layout::of(&plant))?;
     let mut analyst = Analyst::open(plant.clone(), store, false)?;
@@ -134,8 +137,9 @@ fn skipped(report: &SkipReport, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{report}")
 }
 
-/// The recording of a site file as the reader of recordings takes it.
-pub fn settings(recording: &checked::Recording, plant: &Plant) -> RecordingSettings {
+/// The recording of a site file as the reader of recordings takes it; without a span where the site
+/// file does not say how far rows are apart.
+fn settings(recording: &checked::Recording, plant: &Plant) -> RecordingSettings {
     let column = |column: &checked::Column| ColumnMap {
         header: column.header.clone(),
         channel: column.channel,
@@ -153,7 +157,7 @@ pub fn settings(recording: &checked::Recording, plant: &Plant) -> RecordingSetti
             Stamp::Start => IntervalStamp::Start,
             Stamp::End => IntervalStamp::End,
         },
-        interval_span: recording.interval,
+        interval_span: recording.interval.unwrap_or(Span::ZERO),
         columns: recording.columns.iter().map(column).collect(),
     }
 }

@@ -4,7 +4,8 @@
 use super::exit;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
-use crate::report::{self, ReportError};
+use crate::desk::{Desk, DeskError};
+use crate::report;
 use crate::run;
 use crate::source::modbus::{Poller, Settings};
 use crate::store::{Layout, Store, StoreError};
@@ -44,9 +45,9 @@ pub enum RunError {
     /// The plant cannot be modelled.
     #[error(transparent)]
     Analyse(#[from] AnalyseError),
-    /// The last report cannot be written.
+    /// Work ended before it was told to, or its last step or report cannot be written.
     #[error(transparent)]
-    Report(#[from] ReportError),
+    Work(#[from] DeskError),
 }
 
 fn list(reasons: &[NotReadable]) -> String {
@@ -61,9 +62,13 @@ impl RunError {
     /// The exit code that says the same.
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::NotReadable { .. } | Self::Analyse(_) => exit::BAD_SITE_FILE,
+            Self::NotReadable { .. } | Self::Analyse(AnalyseError::Engine(_)) => {
+                exit::BAD_SITE_FILE
+            }
             Self::Folder { .. } => exit::CANNOT_CREATE,
-            Self::Store(_) | Self::Report(_) => exit::CANNOT_WRITE,
+            Self::Store(_) | Self::Analyse(AnalyseError::Store(_)) | Self::Work(_) => {
+                exit::CANNOT_WRITE
+            }
         }
     }
 }
@@ -106,8 +111,10 @@ pub async fn run(
         })
         .collect::<Vec<_>>();
     info!(site = %plant.site.name, devices = pollers.len(), folder = %folder.display(), "running");
-    let reports = report::Writer::start(folder.to_owned(), store_file, plant, site.timezone);
-    Ok(run::run(pollers, analyst, reports, clock, shutdown).await?)
+    let into = folder.to_owned();
+    let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
+    let desk = Desk::new(analyst, store_file, reports);
+    Ok(run::run(pollers, desk, clock, shutdown).await?)
 }
 
 /// How a device is polled; `None` for kinds of source that `not_readable` has refused.

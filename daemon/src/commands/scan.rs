@@ -1,6 +1,7 @@
 //! `noonmark scan`: what a Modbus device offers, open-standard models or raw registers.
 //! Never in here: anything but reading and printing.
 
+use super::exit;
 use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind, Trouble};
 use crate::source::sunspec::{
     Decoded, Device, DiscoverError, Identity, Model, Spot, WalkEnd, best, decode, discover, knows,
@@ -20,11 +21,11 @@ const RAW_END: u16 = 60;
 /// Devices refuse a whole block for one missing register, so blocks are small.
 const RAW_BLOCK: u16 = 10;
 
-/// Why there is nothing to show.
+/// Why there is nothing to show. Messages read after "failed to".
 #[derive(Debug, Error)]
 pub enum ScanError {
     /// Nobody answers.
-    #[error("{address}, unit {unit}: failed to {error}")]
+    #[error("scan {address}, unit {unit}: {error}")]
     Unreachable {
         /// Host and port.
         address: String,
@@ -34,7 +35,7 @@ pub enum ScanError {
         error: DiscoverError,
     },
     /// The text cannot be printed.
-    #[error("failed to print: {0}")]
+    #[error("write to the terminal: {0}")]
     Print(#[from] io::Error),
 }
 
@@ -42,8 +43,8 @@ impl ScanError {
     /// The exit code of the program.
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::Unreachable { .. } => 69,
-            Self::Print(_) => 74,
+            Self::Unreachable { .. } => exit::UNREACHABLE,
+            Self::Print(_) => exit::CANNOT_WRITE,
         }
     }
 }

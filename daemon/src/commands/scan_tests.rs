@@ -75,7 +75,7 @@ async fn nobody_there_is_exit_code_69() {
     let error = scan(&address, 1, &mut Vec::new()).await;
     let error = error.expect_err("nobody listens");
     assert_eq!(error.exit_code(), 69);
-    let begins = format!("{address}, unit 1: failed to connect to {address}: ");
+    let begins = format!("scan {address}, unit 1: connect to {address}: ");
     assert!(error.to_string().starts_with(&begins), "{error}");
 }
 

@@ -3,12 +3,12 @@
 //! Times are UTC as RFC 3339; what there is none of is `null`. The file appears whole or not at all.
 //! Never in here: choosing or wording findings.
 
+use super::text::utc;
 use super::whole_file::{WriteError, write_whole};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Evidence, Finding};
 use analysis::plant::Site;
 use analysis::reading::Time;
-use chrono::{DateTime, SecondsFormat};
 use serde::Serialize;
 use std::path::Path;
 use thiserror::Error;
@@ -130,17 +130,7 @@ pub fn write(path: &Path, findings: &[Finding], site: &Site) -> Result<(), Findi
 }
 
 fn refuse_not_finite(finding: &Finding) -> Result<(), FindingsFileError> {
-    let causes = finding
-        .causes
-        .iter()
-        .map(|c| (c.cause.as_str(), c.probability));
-    let evidence = finding.evidence.iter().map(|(name, v)| (name.as_str(), *v));
-    let own = [
-        ("confidence", finding.confidence),
-        ("lost_kwh", finding.lost.wh()),
-    ];
-    let all = own.into_iter().chain(causes).chain(evidence);
-    match all.into_iter().find(|(_, number)| !number.is_finite()) {
+    match finding.numbers().find(|(_, number)| !number.is_finite()) {
         None => Ok(()),
         Some((name, found)) => Err(FindingsFileError::NotFinite {
             id: finding.id.to_string(),
@@ -151,12 +141,10 @@ fn refuse_not_finite(finding: &Finding) -> Result<(), FindingsFileError> {
 }
 
 fn rfc3339(finding: &Finding, time: Time) -> Result<String, FindingsFileError> {
-    let unix_ms = time.unix_ms();
-    let date = DateTime::from_timestamp_millis(unix_ms).ok_or(FindingsFileError::NoDate {
+    utc(time).ok_or(FindingsFileError::NoDate {
         id: finding.id.to_string(),
-        unix_ms,
-    })?;
-    Ok(date.to_rfc3339_opts(SecondsFormat::AutoSi, true))
+        unix_ms: time.unix_ms(),
+    })
 }
 
 #[cfg(test)]

@@ -1,11 +1,11 @@
 //! `ledger.csv`: one row for each hour and inverter, energies in Wh.
 //! Never in here: the balance itself (`analysis::ledger`).
 
+use super::text::utc;
 use super::whole_file::{WriteError, write_whole};
 use analysis::ledger::{COSTLY, Entry};
 use analysis::plant::Plant;
-use analysis::reading::{Energy, Time};
-use chrono::{DateTime, SecondsFormat};
+use analysis::reading::Energy;
 use std::path::Path;
 use thiserror::Error;
 
@@ -59,7 +59,7 @@ fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
         .map(|kind| entry.findings.get(kind).map_or(0.0, |e| e.wh()));
     let inverter = plant.inverters[entry.inverter].id.to_string();
     [
-        hour(entry.hour),
+        utc(entry.hour).unwrap_or_default(),
         inverter,
         wh(entry.expected),
         wh(entry.measured),
@@ -71,9 +71,34 @@ fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
     .collect()
 }
 
-fn hour(at: Time) -> String {
-    let date = DateTime::from_timestamp_millis(at.unix_ms());
-    date.map_or_else(String::new, |d| {
-        d.to_rfc3339_opts(SecondsFormat::Secs, true)
-    })
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use analysis::detect::Kind;
+    use analysis::reading::Time;
+    use std::collections::BTreeMap;
+
+    #[test]
+    fn a_row_stands_under_its_header() {
+        let wh = Energy::from_wh;
+        let entry = Entry {
+            hour: Time::from_unix_ms(1_794_229_200_000),
+            inverter: 1,
+            expected: wh(100.0),
+            measured: wh(60.0),
+            limited: wh(10.0),
+            findings: BTreeMap::from([(Kind::StringOpen, wh(25.0))]),
+            not_recorded: wh(0.0),
+            unexplained: wh(5.0),
+        };
+        let site = include_str!("../../../config/sites/quince-row-dairy.toml");
+        let site = config::parse("site", site, Path::new("")).expect("a right site file");
+        let row: BTreeMap<_, _> = header().into_iter().zip(row(&site.plant, &entry)).collect();
+        assert_eq!(header().len(), row.len());
+        assert_eq!(row["hour_utc"], "2026-11-09T13:00:00Z");
+        assert_eq!(row["inverter"], "hall");
+        assert_eq!(row["lost_string_open_wh"], "25.000");
+        assert_eq!(row["lost_snow_wh"], "0.000");
+        assert_eq!(row["unexplained_wh"], "5.000");
+    }
 }

@@ -1,59 +1,57 @@
-//! A finding in one line for a terminal or a log, in the site's time.
+//! A finding in one line for a terminal or a log, in the site's time; times as text.
 //! Never in here: wording of what was found.
 
 use analysis::detect::Severity;
-use analysis::diagnose::Finding;
+use analysis::diagnose::{Cause, Finding};
 use analysis::reading::{Span, Time};
-use chrono::{DateTime, Offset, TimeZone, Utc};
+use chrono::{DateTime, Offset, SecondsFormat, TimeZone, Utc};
 use chrono_tz::Tz;
 
-/// When, how urgent, what, and what it has cost so far.
+/// When, how urgent, what and why; of one that has ended, when and what it has cost.
 pub fn line(finding: &Finding, timezone: Tz) -> String {
-    let word = match finding.severity {
+    let (kind, summary) = (finding.kind.name(), &finding.summary);
+    let Some(end) = finding.ended else {
+        let at = local(finding.found, timezone);
+        let word = urgency(finding.severity);
+        let cause = finding.causes.first().map(most_likely);
+        return format!(
+            "{at}  {word}  {kind}: {summary}{}",
+            cause.unwrap_or_default()
+        );
+    };
+    let (since, at) = (local(finding.began, timezone), local(end, timezone));
+    let kwh = finding.lost.wh() / 1000.0;
+    let lost = if kwh > 0.0 {
+        format!(" Lost: {kwh:.1} kWh.")
+    } else {
+        String::new()
+    };
+    format!("{at}  ended {kind}, since {since}: {summary}{lost}")
+}
+
+fn urgency(severity: Severity) -> &'static str {
+    match severity {
         Severity::Note => "note",
         Severity::Plan => "plan",
         Severity::Soon => "soon",
         Severity::Now => "NOW ",
-    };
-    let kwh = finding.lost.wh() / 1000.0;
-    let kind = finding.kind.name();
-    match finding.ended {
-        None => {
-            let first = finding.causes.first();
-            let cause = first
-                .map(|c| {
-                    format!(
-                        " Most likely: {} ({:.0} %).",
-                        c.cause,
-                        100.0 * c.probability
-                    )
-                })
-                .unwrap_or_default();
-            let at = local(finding.found, timezone);
-            format!("{at}  {word}  {kind}: {}{cause}", finding.summary)
-        }
-        Some(end) => {
-            let lost = if kwh > 0.0 {
-                format!(" Lost: {kwh:.1} kWh.")
-            } else {
-                String::new()
-            };
-            let since = local(finding.began, timezone);
-            let at = local(end, timezone);
-            format!(
-                "{at}  ended {kind}, since {since}: {}{lost}",
-                finding.summary
-            )
-        }
     }
 }
 
-/// Date and time at the site.
-pub fn local(at: Time, timezone: Tz) -> String {
-    at_site(at, timezone).map_or_else(
-        || format!("{} ms", at.unix_ms()),
-        |date| date.format("%Y-%m-%d %H:%M").to_string(),
-    )
+fn most_likely(cause: &Cause) -> String {
+    let Cause { cause, probability } = cause;
+    // Only the causes that were thought of were compared: certainty is not among the answers.
+    if *probability > 0.99 {
+        format!(" Most likely: {cause} (over 99 %).")
+    } else {
+        format!(" Most likely: {cause} ({:.0} %).", 100.0 * probability)
+    }
+}
+
+/// UTC as RFC 3339; `None` outside the calendar.
+pub fn utc(at: Time) -> Option<String> {
+    let date = DateTime::from_timestamp_millis(at.unix_ms())?;
+    Some(date.to_rfc3339_opts(SecondsFormat::AutoSi, true))
 }
 
 /// Local time minus UTC.
@@ -62,7 +60,46 @@ pub fn utc_offset(at: Time, timezone: Tz) -> Span {
     Span::from_s(i64::from(seconds))
 }
 
+fn local(at: Time, timezone: Tz) -> String {
+    let date = at_site(at, timezone).map(|date| date.format("%Y-%m-%d %H:%M").to_string());
+    date.unwrap_or_else(|| format!("{} ms after 1970", at.unix_ms()))
+}
+
 fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
     let utc = DateTime::<Utc>::from_timestamp_millis(at.unix_ms())?;
     Some(timezone.from_utc_datetime(&utc.naive_utc()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono_tz::Australia::Melbourne;
+
+    #[test]
+    fn times_are_the_sites_also_across_the_change_of_clocks() {
+        // 2026-04-04T15:59Z is 02:59 in summer time; a minute later it is 02:00 again.
+        let before = Time::from_unix_ms(1_775_318_340_000);
+        let after = before + Span::from_min(1);
+        assert_eq!(local(before, Melbourne), "2026-04-05 02:59");
+        assert_eq!(local(after, Melbourne), "2026-04-05 02:00");
+        assert_eq!(utc_offset(before, Melbourne), Span::from_h(11));
+        assert_eq!(utc_offset(after, Melbourne), Span::from_h(10));
+        assert_eq!(utc(before).as_deref(), Some("2026-04-04T15:59:00Z"));
+    }
+
+    #[test]
+    fn nothing_is_certain() {
+        let cause = |probability| Cause {
+            cause: "one string open".to_owned(),
+            probability,
+        };
+        assert_eq!(
+            most_likely(&cause(0.97)),
+            " Most likely: one string open (97 %)."
+        );
+        assert_eq!(
+            most_likely(&cause(0.999_99)),
+            " Most likely: one string open (over 99 %)."
+        );
+    }
 }

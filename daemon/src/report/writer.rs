@@ -11,7 +11,7 @@ use analysis::reading::Span;
 use chrono_tz::Tz;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::mpsc::{SyncSender, sync_channel};
+use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use tracing::warn;
 
@@ -55,8 +55,11 @@ impl Writer {
 
     /// Asks for a report soon.
     pub fn ask(&self) {
-        // Full means that one is asked for already; closed is told by `finish`.
-        let _ = self.ask.try_send(());
+        match self.ask.try_send(()) {
+            // Full means that one is asked for already.
+            Ok(()) | Err(TrySendError::Full(())) => {}
+            Err(TrySendError::Disconnected(())) => panic!("the report thread does not panic"),
+        }
     }
 
     /// A finding in one line.

@@ -133,16 +133,7 @@ fn write_finding(db: &Connection, finding: &Finding) -> Result<(), StoreError> {
 
 /// JSON has no NaN: it would be written as `null` and the finding never read again.
 fn refuse_not_finite(finding: &Finding) -> Result<(), StoreError> {
-    let causes = finding
-        .causes
-        .iter()
-        .map(|c| (c.cause.as_str(), c.probability));
-    let evidence = finding.evidence.iter().map(|(name, v)| (name.as_str(), *v));
-    let own = [
-        ("confidence", finding.confidence),
-        ("lost", finding.lost.wh()),
-    ];
-    for (name, number) in own.into_iter().chain(causes).chain(evidence) {
+    for (name, number) in finding.numbers() {
         finite(|| format!("{name} of finding {}", finding.id), number)?;
     }
     Ok(())

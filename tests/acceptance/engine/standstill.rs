@@ -44,14 +44,16 @@ fn stopped_by_midday_it_is_off_and_not_tripped() {
     assert_eq!(told.findings.len(), 1, "{}", told.list());
 }
 
-/// All modules of one inverter lie under snow after a frosty night; its sensor was swept.
+/// All modules lie under snow after a frosty night; the sensor was swept.
 #[test]
 fn covered_modules_on_a_frosty_day_are_snow() {
     let world = World {
         air_degc: -3.0,
         ..World::fair()
     };
-    let told = told(world.with(Period::new((1, 0.0), (1, 15.0)), What::Covered(1, 0.0)));
+    let snowed = Period::new((1, 0.0), (1, 15.0));
+    let world = world.with(snowed, What::Covered(0, 0.0));
+    let told = told(world.with(snowed, What::Covered(1, 0.0)));
     let snow = told.of(Kind::Snow);
     assert!(!snow.is_empty(), "{}", told.list());
     assert_eq!(

@@ -66,6 +66,8 @@ fn each_cause_by_the_values_alone() {
         (TripCause::OverVoltage, (263.5, 240.0, 50.0), GOOD),
         (TripCause::UnderVoltage, (241.0, 182.0, 50.0), GOOD),
         (TripCause::UnderVoltage, GOOD, (241.0, 120.0, 50.0)),
+        // One phase away is a lost phase, not a lost supply.
+        (TripCause::UnderVoltage, GOOD, (241.0, 2.0, 50.0)),
         (TripCause::OverFrequency, (241.0, 239.0, 51.9), GOOD),
         (TripCause::UnderFrequency, (241.0, 239.0, 47.1), GOOD),
         (TripCause::SupplyLost, GOOD, (3.0, 1.0, 0.0)),

@@ -63,6 +63,11 @@ impl Poller {
         }
     }
 
+    /// The device's name.
+    pub fn name(&self) -> &DeviceId {
+        &self.name
+    }
+
     /// How the device is reached.
     pub fn settings(&self) -> &Settings {
         &self.settings

@@ -7,6 +7,7 @@
 mod line;
 mod read;
 mod report;
+mod spacing;
 mod stamp;
 
 #[cfg(test)]
@@ -14,6 +15,7 @@ mod tests;
 
 pub use read::{Recording, RecordingError, Row};
 pub use report::{ColumnCount, Lines, Remark, SkipReason, SkipReport};
+pub use spacing::spacing;
 
 use analysis::reading::{ChannelId, Quantity, Span};
 use chrono_tz::Tz;

@@ -75,6 +75,12 @@ pub enum RecordingError {
         /// The format.
         format: String,
     },
+    /// How far its rows are apart cannot be seen from its first ones.
+    #[error("see how far the rows of {} are apart; give interval_s in the site file", file.display())]
+    NoSpacing {
+        /// The file.
+        file: PathBuf,
+    },
     /// The end was reached and no row could be used.
     #[error("use any row of {}: {report}", file.display())]
     NoUsableRows {

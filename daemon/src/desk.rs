@@ -1,0 +1,161 @@
+//! The desk where what arrives is analysed, stored, said and reported, in this order.
+//!
+//! Nothing is said before it is stored. A store that refuses (full, read-only) is tried again and
+//! everything waits in memory; one that turns out damaged is set aside and a new one goes on with
+//! what stands. Never in here: sockets, queues, asking what time it is.
+
+use crate::analyse::{Analyst, Refused};
+use crate::report::{self, ReportError};
+use crate::store::StoreError;
+use analysis::diagnose::Finding;
+use analysis::reading::{Reading, Span, Time};
+use std::path::PathBuf;
+use thiserror::Error;
+use tracing::{error, info, warn};
+
+/// Longest wait of readings for the store, and from one try to the next while it refuses. Each
+/// commit is flushed to the disk, and small cards bear only so many of them (common practice: a few
+/// a minute). A finding does not wait.
+const STORE_EVERY: Span = Span::from_s(10);
+/// How often the summary is redrawn, by the site's clock.
+const REPORT_EVERY: Span = Span::from_min(15);
+
+/// Why work ends before it is told to. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum DeskError {
+    /// What waits cannot be stored.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The last report cannot be written.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+}
+
+/// One site's desk.
+#[derive(Debug)]
+pub struct Desk {
+    analyst: Analyst,
+    store_file: PathBuf,
+    reports: report::Writer,
+    /// Findings that began or ended and are not stored yet.
+    unsaid: Vec<Finding>,
+    refused: Refused,
+    store_refuses: bool,
+    tried_to_store: Option<Time>,
+    reported: Option<Time>,
+}
+
+impl Desk {
+    /// A desk over the store in `store_file`, which `analyst` has open.
+    pub fn new(analyst: Analyst, store_file: PathBuf, reports: report::Writer) -> Self {
+        Self {
+            refused: analyst.refused(),
+            analyst,
+            store_file,
+            reports,
+            unsaid: Vec::new(),
+            store_refuses: false,
+            tried_to_store: None,
+            reported: None,
+        }
+    }
+
+    /// Takes readings and the watermark.
+    ///
+    /// # Errors
+    /// If the store is damaged and no new one can be started.
+    pub fn take(&mut self, readings: &[Reading], watermark: Time) -> Result<(), DeskError> {
+        let changed = self.analyst.take(readings, watermark);
+        let is_due = is_over(self.tried_to_store, STORE_EVERY, watermark);
+        if changed.is_empty() && !is_due {
+            return Ok(());
+        }
+        self.unsaid.extend(changed);
+        self.tried_to_store = Some(watermark);
+        match self.save()? {
+            None => self.say_and_report(watermark),
+            Some(refusal) => self.note_refusal(&refusal),
+        }
+        Ok(())
+    }
+
+    /// Stores what waits and writes the last report.
+    ///
+    /// # Errors
+    /// If one of them cannot be done; the other is done all the same.
+    pub fn close(mut self) -> Result<(), DeskError> {
+        let saved = self.save();
+        if let Ok(None) = saved {
+            self.say();
+        }
+        let reported = self.reports.finish();
+        if let Some(refusal) = saved? {
+            return Err(refusal.into());
+        }
+        Ok(reported?)
+    }
+
+    /// Why the store does not take it now, if it does not. An error means that there is no store to
+    /// go on with.
+    fn save(&mut self) -> Result<Option<StoreError>, DeskError> {
+        match self.analyst.save() {
+            Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason)?,
+            other => return Ok(other.err()),
+        }
+        match self.analyst.save() {
+            // A new file that is damaged at once means that the disk is.
+            Err(reason @ StoreError::Corrupt { .. }) => Err(reason.into()),
+            other => Ok(other.err()),
+        }
+    }
+
+    fn start_new_store(&mut self, reason: &StoreError) -> Result<(), DeskError> {
+        let aside = self.analyst.start_new_store(&self.store_file)?;
+        let kept_as = aside.display();
+        error!(%reason, %kept_as, "the store was damaged and set aside; a new one starts");
+        Ok(())
+    }
+
+    /// Said once, not at every try.
+    fn note_refusal(&mut self, error: &StoreError) {
+        if !std::mem::replace(&mut self.store_refuses, true) {
+            error!(%error, "not stored yet; kept in memory and tried again");
+        }
+    }
+
+    fn say_and_report(&mut self, now: Time) {
+        if std::mem::take(&mut self.store_refuses) {
+            info!("stored again, with what had waited");
+        }
+        let is_due = is_over(self.reported, REPORT_EVERY, now);
+        if !is_due && self.unsaid.is_empty() {
+            return;
+        }
+        self.say();
+        self.note_refused();
+        self.reported = Some(now);
+        self.reports.ask();
+    }
+
+    fn say(&mut self) {
+        for finding in self.unsaid.drain(..) {
+            info!("{}", self.reports.line(&finding));
+        }
+    }
+
+    fn note_refused(&mut self) {
+        let refused = self.analyst.refused();
+        if refused != std::mem::replace(&mut self.refused, refused) {
+            warn!(?refused, "readings that take no part in the analysis");
+        }
+    }
+}
+
+/// Whether something is due again; also if the clock was set back behind the last time.
+fn is_over(last: Option<Time>, every: Span, now: Time) -> bool {
+    last.is_none_or(|last| now < last || now - last >= every)
+}
+
+#[cfg(test)]
+#[path = "desk_tests.rs"]
+mod tests;

@@ -1,0 +1,109 @@
+//! Behaviour of the desk when its store turns out damaged in the middle of work.
+
+use super::*;
+use crate::store::{Layout, Store};
+use analysis::plant::Plant;
+use analysis::reading::{ChannelId, Value};
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+
+/// More than the store's cache of pages holds (SQLite's own default, 2 MB), at some 20 bytes each.
+const MANY: i64 = 200_000;
+const NOW: Time = Time::from_unix_ms(1_794_268_800_000);
+
+fn plant() -> Arc<Plant> {
+    let text = include_str!("../../config/sites/quince-row-dairy.toml");
+    let site = config::parse("an example", text, Path::new("")).expect("it is checked");
+    Arc::new(site.plant)
+}
+
+fn desk(folder: &Path) -> Desk {
+    let (plant, file) = (plant(), folder.join("site.sqlite"));
+    let opened = Store::open(&file, &Layout::of(&plant)).expect("the store opens");
+    assert_eq!(opened.set_aside, None);
+    let analyst = Analyst::open(plant.clone(), opened.store, true).expect("a plant that is sound");
+    let reports = report::Writer::start(folder.to_owned(), file.clone(), plant, chrono_tz::UTC);
+    Desk::new(analyst, file, reports)
+}
+
+/// The n-th reading of one channel, all of them too late for the analysis.
+fn reading(n: i64) -> Reading {
+    Reading {
+        channel: ChannelId(0),
+        at: NOW - Span::from_h(24 * 30) + Span::from_s(n),
+        value: Value::Good(n as f64),
+    }
+}
+
+fn stored(folder: &Path) -> Vec<Reading> {
+    let opened = Store::open(&folder.join("site.sqlite"), &Layout::of(&plant()));
+    let opened = opened.expect("the store opens");
+    assert_eq!(opened.set_aside, None, "it is sound");
+    let (first, last) = (Time::from_unix_ms(0), NOW);
+    opened
+        .store
+        .readings(ChannelId(0), first, last)
+        .expect("reads")
+}
+
+/// A desk whose store is damaged where it does not look until it is handed what this returns.
+fn damaged(folder: &Path) -> (Desk, Vec<Reading>) {
+    let mut desk = desk(folder);
+    desk.take(&[], NOW).expect("stored");
+    let many: Vec<Reading> = (0..MANY).map(|n| reading(2 * n)).collect();
+    desk.take(&many, NOW + STORE_EVERY).expect("stored");
+    write_back(&folder.join("site.sqlite"));
+    scribble(&folder.join("site.sqlite"));
+    // Into pages that have left the cache.
+    let between = (0..MANY).step_by(100).map(|n| reading(2 * n + 1));
+    (desk, between.collect())
+}
+
+#[test]
+fn a_store_that_turns_out_damaged_is_set_aside_and_work_goes_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (mut desk, between) = damaged(folder.path());
+    let later = reading(2 * MANY);
+    desk.take(&between, NOW + STORE_EVERY * 2)
+        .expect("a new store takes them");
+    desk.take(&[later], NOW + STORE_EVERY * 3).expect("stored");
+    desk.close().expect("the last report is written");
+    let mut wanted = between;
+    wanted.push(later);
+    assert_eq!(stored(folder.path()), wanted);
+    assert!(folder.path().join("site.sqlite.damaged-1").exists());
+    assert!(!folder.path().join("site.sqlite.damaged-2").exists());
+}
+
+#[test]
+fn without_a_place_for_a_new_store_work_ends_and_says_so() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (mut desk, between) = damaged(folder.path());
+    desk.store_file = folder.path().join("gone/site.sqlite");
+    let ended = desk.take(&between, NOW + STORE_EVERY * 2);
+    assert!(
+        matches!(ended, Err(DeskError::Store(StoreError::CannotOpen { .. }))),
+        "{ended:?}"
+    );
+}
+
+/// From the log into the file itself, as soon as no report is being read.
+fn write_back(file: &Path) {
+    let db = rusqlite::Connection::open(file).expect("a store");
+    let wait = std::time::Duration::from_secs(60);
+    db.busy_timeout(wait).expect("a plain setting");
+    let is_busy: bool = db
+        .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))
+        .expect("a checkpoint");
+    assert!(!is_busy);
+}
+
+/// Everything but the first pages, which say what the file is.
+fn scribble(file: &Path) {
+    const KEPT: usize = 16 * 4096;
+    let mut bytes = fs::read(file).expect("a store");
+    assert!(bytes.len() > 10 * KEPT, "there is something to damage");
+    bytes[KEPT..].fill(0xa5);
+    fs::write(file, bytes).expect("room for it");
+}
