@@ -103,10 +103,24 @@ impl Analyst {
                 Some(Offer::TooLate) => self.refused.too_late += 1,
             }
         }
-        let output = self.engine.step(Input::Tick(watermark));
         if self.keep_readings {
             self.waiting.readings.extend_from_slice(readings);
         }
+        self.step(Input::Tick(watermark))
+    }
+
+    /// Goes on after a time in which nobody looked: silence in it means nothing.
+    pub fn resumed(&mut self, at: Time) -> Vec<Finding> {
+        self.step(Input::Resumed(at))
+    }
+
+    /// Closes what a recording has filled; silence after its end means nothing.
+    pub fn finish(&mut self, at: Time) -> Vec<Finding> {
+        self.step(Input::End(at))
+    }
+
+    fn step(&mut self, input: Input) -> Vec<Finding> {
+        let output = self.engine.step(input);
         let refresh = !output.slots.is_empty();
         self.waiting.slots.extend(output.slots);
         // What a standing finding has cost grows slot by slot.

@@ -7,7 +7,7 @@
 //! Range:   at least one string. Without blocking diodes a short string takes reverse current above
 //!          its own open-circuit voltage, as its diode curve says.
 //! Source:  Kirchhoff; own.
-//! Check:   tests/reference/array.rs against simulated parallel strings.
+//! Check:   tests/reference/array.rs, 30 pairs of strings to the seventh digit that is stored.
 
 use super::{ArrayError, Curve, OperatingPoint};
 use crate::reading::{Current, Voltage};

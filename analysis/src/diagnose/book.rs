@@ -170,6 +170,7 @@ fn flaps(old: &Finding, new: &NewFinding) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::DeviceId;
 
     fn subject() -> Subject {
         Subject {

@@ -8,6 +8,7 @@ use crate::raw;
 use crate::shape::Name;
 use crate::table::Table;
 use crate::table::{At, Found, near};
+use analysis::array::fit_datasheet;
 use analysis::plant::{Module, Plane};
 use analysis::reading::{Angle, Current, Voltage};
 use std::collections::BTreeMap;
@@ -60,8 +61,22 @@ pub(super) fn modules(
         ids.add(&raw.id, raw.at(), index, problems);
         relate(raw, problems);
     }
-    let checked = tables.iter().map(module).collect();
+    let checked: Option<Vec<(Module, Ageing)>> = tables.iter().map(module).collect();
+    for (raw, (module, _)) in tables.iter().zip(checked.iter().flatten()) {
+        has_a_curve(raw, module, problems);
+    }
     Read { ids, checked }
+}
+
+/// What no later step can compute with is told here, with its line.
+fn has_a_curve(raw: &raw::Module, module: &Module, problems: &mut Problems<'_>) {
+    if let Err(error) = fit_datasheet(module) {
+        let found = error.to_string();
+        let found = found.strip_prefix("found ").unwrap_or(&found);
+        let at = raw.at();
+        let wanted = "values of one datasheet at 1000 W/m2 and 25 degC";
+        problems.add(Fault::Contradiction, &at.span, &at.path, found, wanted);
+    }
 }
 
 /// Open-circuit voltage per cell [V]: from old thin film to triple junctions (common practice).

@@ -5,11 +5,12 @@ use super::exit;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::report::{self, ReportError};
 use crate::source::recording::{
-    ColumnMap, IntervalStamp, Recording, RecordingError, RecordingSettings, SkipReport, spacing,
+    ColumnMap, IntervalStamp, Recording, RecordingError, RecordingSettings, spacing,
 };
 use crate::store::{Layout, Store, StoreError};
+use analysis::diagnose::Finding;
 use analysis::plant::Plant;
-use analysis::reading::{Reading, Span, Time};
+use analysis::reading::{Span, Time};
 use config::checked::{self, SiteFile, Stamp};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -49,9 +50,11 @@ impl ReplayError {
     /// The exit code that says the same.
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::NoRecording { .. } | Self::Analyse(_) => exit::BAD_SITE_FILE,
+            Self::NoRecording { .. } | Self::Analyse(AnalyseError::Engine(_)) => {
+                exit::BAD_SITE_FILE
+            }
             Self::Recording(_) => exit::BAD_DATA,
-            Self::Store(_) => exit::INTERNAL,
+            Self::Store(_) | Self::Analyse(AnalyseError::Store(_)) => exit::INTERNAL,
             Self::Report(_) => exit::CANNOT_CREATE,
             Self::Print(_) => exit::CANNOT_WRITE,
         }
@@ -82,26 +85,28 @@ pub fn replay(
     let mut rows = Recording::open(&settings)?;
     let store = Store::in_memory(&Layout::of(&plant))?;
     let mut analyst = Analyst::open(plant.clone(), store, false)?;
-    let mut watermark: Option<Time> = None;
+    let mut latest: Option<Time> = None;
     let mut unsaved = 0;
     for row in rows.by_ref() {
         let row = row?;
-        let now = watermark.map_or(row.at, |w| w.max(row.at));
-        watermark = Some(now);
-        take(&mut analyst, &row.readings, now, site, out)?;
+        let now = latest.map_or(row.at, |latest| latest.max(row.at));
+        latest = Some(now);
+        // Rows may share a stamp: the time of the latest one is only over when a later one comes.
+        let found = analyst.take(&row.readings, now - Span::from_ms(1));
+        say(&found, site, out)?;
         unsaved += 1;
         if unsaved == ROWS_PER_STEP {
             analyst.save()?;
             unsaved = 0;
         }
     }
-    if let Some(last) = watermark {
-        // Far enough for the last slot to close.
-        let end = last + plant.timing.slot + plant.timing.allowed_lateness + Span::from_ms(1);
-        take(&mut analyst, &[], end, site, out)?;
+    if let Some(latest) = latest {
+        // The slot that holds the last row ends here.
+        let found = analyst.finish(latest + plant.timing.slot);
+        say(&found, site, out)?;
     }
     analyst.save()?;
-    skipped(rows.report(), out)?;
+    writeln!(out, "{}", rows.report())?;
     let refused = analyst.refused();
     if refused != Default::default() {
         writeln!(
@@ -120,21 +125,11 @@ pub fn replay(
     Ok(())
 }
 
-fn take(
-    analyst: &mut Analyst,
-    readings: &[Reading],
-    now: Time,
-    site: &SiteFile,
-    out: &mut dyn Write,
-) -> io::Result<()> {
-    for finding in analyst.take(readings, now) {
-        writeln!(out, "{}", report::line(&finding, site.timezone))?;
+fn say(findings: &[Finding], site: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
+    for finding in findings {
+        writeln!(out, "{}", report::line(finding, site.timezone))?;
     }
     Ok(())
-}
-
-fn skipped(report: &SkipReport, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "{report}")
 }
 
 /// The recording of a site file as the reader of recordings takes it; without a span where the site

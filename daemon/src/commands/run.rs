@@ -97,7 +97,8 @@ pub async fn run(
     if let Some(aside) = opened.set_aside {
         error!(kept_as = %aside.display(), "the store was damaged and set aside; a new one starts");
     }
-    let analyst = Analyst::open(plant.clone(), opened.store, true)?;
+    let mut analyst = Analyst::open(plant.clone(), opened.store, true)?;
+    analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
     let pollers = site
         .sources

@@ -38,14 +38,9 @@ fn urgency(severity: Severity) -> &'static str {
     }
 }
 
+/// Without its probability: that belongs beside the causes it was compared with.
 fn most_likely(cause: &Cause) -> String {
-    let Cause { cause, probability } = cause;
-    // Only the causes that were thought of were compared: certainty is not among the answers.
-    if *probability > 0.99 {
-        format!(" Most likely: {cause} (over 99 %).")
-    } else {
-        format!(" Most likely: {cause} ({:.0} %).", 100.0 * probability)
-    }
+    format!(" Most likely: {}.", cause.cause)
 }
 
 /// UTC as RFC 3339; `None` outside the calendar.
@@ -85,21 +80,5 @@ mod tests {
         assert_eq!(utc_offset(before, Melbourne), Span::from_h(11));
         assert_eq!(utc_offset(after, Melbourne), Span::from_h(10));
         assert_eq!(utc(before).as_deref(), Some("2026-04-04T15:59:00Z"));
-    }
-
-    #[test]
-    fn nothing_is_certain() {
-        let cause = |probability| Cause {
-            cause: "one string open".to_owned(),
-            probability,
-        };
-        assert_eq!(
-            most_likely(&cause(0.97)),
-            " Most likely: one string open (97 %)."
-        );
-        assert_eq!(
-            most_likely(&cause(0.999_99)),
-            " Most likely: one string open (over 99 %)."
-        );
     }
 }

@@ -10,8 +10,8 @@ use rusqlite::{Connection, TransactionBehavior, params};
 /// What one step of the engine made.
 #[derive(Debug, Clone, Copy)]
 pub struct Step<'a> {
-    /// Readings that came in. For a repeated channel and time the first one stays, unless the new
-    /// one is of better quality (good before out of range before missing).
+    /// Readings that came in. Of a repeated channel and time the better one stays, as the analysis
+    /// takes it: good before out of range before missing, then the larger.
     pub readings: &'a [Reading],
     /// Slots that were closed. One that begins at the same time replaces an earlier one.
     pub slots: &'a [Slot],
@@ -94,7 +94,8 @@ fn write_reading(
         "INSERT INTO reading (channel, at_utc_ms, value, quality) VALUES (?1, ?2, ?3, ?4)
          ON CONFLICT (channel, at_utc_ms) DO UPDATE
          SET value = excluded.value, quality = excluded.quality
-         WHERE excluded.quality < reading.quality",
+         WHERE excluded.quality < reading.quality
+            OR (excluded.quality = reading.quality AND excluded.value > reading.value)",
     )
     .and_then(|mut insert| insert.execute(params![channel, reading.at.unix_ms(), value, quality]))
     .map_err(StoreError::at("write a reading"))?;
