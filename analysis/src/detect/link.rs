@@ -64,9 +64,8 @@ impl LinkWatch {
         })
     }
 
-    /// A slot full of light has ended, for a device that owes answers in the light only;
-    /// `lit_since`: when the light came. Asked slot by slot, because a poll does not know how
-    /// light it is.
+    /// A slot full of light has ended, for a device that owes answers in the light only; `lit_since`:
+    /// when the light came. Asked slot by slot, because a poll does not know how light it is.
     pub fn lit_slot(&mut self, start: Time, slot: Span, lit_since: Time) -> Option<Edge<()>> {
         let (last, end) = (self.last_contact?, start + slot);
         if last < start {

@@ -53,8 +53,9 @@ impl Engine {
         let explained = [Kind::GridTrip, Kind::IsolationLow]
             .iter()
             .any(|kind| self.state.book.stands(&device, *kind));
-        // Snow neither stops an inverter nor spares its neighbours.
-        let neighbour_works = now.iter().any(|other| other.facts.producing == Some(true));
+        // Snow neither stops an inverter nor spares its neighbours on the plane.
+        let neighbour_works = (0..now.len())
+            .any(|j| now[j].facts.producing == Some(true) && self.share_a_plane(i, j));
         let covered = frost == Some(true) && !now[i].facts.stopped && !neighbour_works;
         let enough = if covered { COVERED_AFTER } else { OFF_AFTER };
         if let Some(still) = still.filter(|still| !explained && still.light >= enough) {
@@ -67,6 +68,15 @@ impl Engine {
                 self.state.book.open(new);
             }
         }
+    }
+
+    fn share_a_plane(&self, i: usize, j: usize) -> bool {
+        let on = |plane| {
+            self.chain.inputs[j]
+                .iter()
+                .any(|input| input.plane == plane)
+        };
+        self.chain.inputs[i].iter().any(|input| on(input.plane))
     }
 
     /// Books what is missing in a slot, once: to the inverter's finding while it does not produce,

@@ -9,9 +9,8 @@ use crate::plant::{EventBit, Inverter, State};
 use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
 use std::collections::BTreeMap;
 
-/// AC power over rated power above which an inverter does not fall asleep within three polls: a
-/// dark cloud leaves a tenth of the light, which is enough to stay awake [-].
-const WORKING_RATIO: f64 = 0.2;
+/// AC power over rated power above which an inverter does not fall asleep before the next poll [-].
+const WORKING_RATIO: f64 = 0.1;
 /// Silence of the whole plant from the start that is no slow start any more.
 const NOBODY_ANSWERS_AFTER: Span = Span::from_min(15);
 
@@ -48,7 +47,11 @@ impl Engine {
         let inverter = &plant.inverters[i];
         let watched = &mut self.state.inverters[i];
         // A gap that nobody looked at is seen now.
-        let links = [watched.silence_at_work(at), watched.link.contact(at)];
+        let gap = watched
+            .was_working
+            .then(|| watched.link.silence(at))
+            .flatten();
+        let links = [gap, watched.link.contact(at)].into_iter().flatten();
         let values: BTreeMap<Quantity, f64> = poll
             .iter()
             .filter(|r| self.roles.quantity(r.channel).0 == Place::Device)
@@ -66,7 +69,7 @@ impl Engine {
         let isolation = watched
             .isolation
             .poll(at, resistance, ground_fault, limit_ohm);
-        self.book_link(&inverter.id, links.into_iter().flatten());
+        self.book_link(&inverter.id, links);
         for trip in trips {
             self.book_trip(&inverter.id, trip);
         }
@@ -107,14 +110,17 @@ impl Engine {
         }
     }
 
-    /// Looks for devices that have said nothing up to `until`. Weather devices have a supply of
-    /// their own and owe answers by night too; inverters at any poll while they work well, else
-    /// slot by slot in the light.
+    /// Looks for devices that have said nothing up to `until`. Weather devices have a supply of their
+    /// own and owe answers by night too, and so does an inverter that was at work. The others are
+    /// asked slot by slot, in the light.
     pub(super) fn watch_silence(&mut self, until: Time) {
         let plant = self.plant.clone();
         for (i, inverter) in plant.inverters.iter().enumerate() {
-            let edge = self.state.inverters[i].silence_at_work(until);
-            self.book_link(&inverter.id, edge);
+            let watched = &mut self.state.inverters[i];
+            if watched.was_working {
+                let edge = watched.link.silence(until);
+                self.book_link(&inverter.id, edge);
+            }
         }
         for (w, device) in plant.weather.iter().enumerate() {
             let edge = self.state.weather_links[w].silence(until);

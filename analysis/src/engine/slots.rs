@@ -135,17 +135,17 @@ impl Engine {
     fn remember_inverter(&mut self, i: usize, when: When, facts: &InverterFacts, lit: bool) {
         let slot = self.plant.timing.slot;
         let watched = &mut self.state.inverters[i];
-        // Before the light is asked: so it does not matter whether somebody looked within the slot.
-        let silent = watched.silence_at_work(when.end);
+        // First as a poll would be asked, so that it does not matter when somebody looked.
+        let at_work = watched.was_working.then(|| watched.link.silence(when.end));
         watched.lit_since = lit.then(|| watched.lit_since.unwrap_or(when.start));
         let since = watched.lit_since;
-        let lost = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
+        let in_light = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
         watched.producing_for = match facts.producing {
             Some(true) => watched.producing_for + slot,
             _ => Span::ZERO,
         };
         let device = self.plant.inverters[i].id.clone();
-        self.book_link(&device, silent.into_iter().chain(lost));
+        self.book_link(&device, at_work.flatten().into_iter().chain(in_light));
     }
 
     fn inverter_facts(&self, i: usize, means: &SlotMeans, inverter: &Inverter) -> InverterFacts {
@@ -216,8 +216,8 @@ impl Engine {
         self.chain.inputs[i].iter().any(|input| lit(input.plane))
     }
 
-    /// Whether an inverter that works would produce. What other inverters show of the light goes
-    /// out with them, so a plant without a sensor asks the sun.
+    /// Whether an inverter that works would produce. What other inverters show of the light goes out
+    /// with them, so a plant without a sensor asks the sun.
     fn is_daylight(&self, i: usize, light: &Light) -> bool {
         let by_sensor =
             |p: usize| light.planes[p].is_some_and(|p| p.rung != WeatherRung::ScaledClearSky);

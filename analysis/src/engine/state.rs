@@ -1,7 +1,7 @@
 //! Everything an engine remembers between two steps, with a version.
 //! Never in here: what can be computed again from the plant.
 
-use crate::detect::{Daily, Edge, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
+use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
 use crate::diagnose::Book;
 use crate::expected::Calibration;
 use crate::plant::{Inverter, Plant};
@@ -46,17 +46,6 @@ pub(super) struct InverterState {
     /// How long it has been producing without a break, in whole slots.
     pub producing_for: Span,
     pub inputs: Vec<InputState>,
-}
-
-impl InverterState {
-    /// Nothing has come up to `now` from an inverter that was working well.
-    pub fn silence_at_work(&mut self, now: Time) -> Option<Edge<()>> {
-        if self.was_working {
-            self.link.silence(now)
-        } else {
-            None
-        }
-    }
 }
 
 /// What is remembered of one input.

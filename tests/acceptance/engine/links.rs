@@ -29,23 +29,9 @@ fn three_missed_polls_of_an_inverter_in_the_light() {
         panic!("{}", told.list());
     };
     assert_eq!(lost.subject.device, DeviceId::new("inv-2"));
+    // Silent from 11:00 on, polled every minute; told at the third missed poll.
     assert_eq!((lost.began, lost.found), (at(0, 660), at(0, 662)));
     assert_eq!(lost.ended, Some(at(0, 720)));
-}
-
-/// Early in the morning it may have fallen asleep again: then the light of the whole slot decides.
-#[test]
-fn in_dim_light_a_lost_link_is_told_with_the_slot() {
-    let early = Period::new((0, 6.0), (0, 8.0));
-    let told = told(
-        &two_inverters(),
-        World::fair().with(early, What::Silent(Some(1))),
-        1,
-    );
-    let [lost] = told.of(Kind::LinkLost)[..] else {
-        panic!("{}", told.list());
-    };
-    assert_eq!((lost.began, lost.found), (at(0, 360), at(0, 365)));
 }
 
 /// Many inverters go dark with the array, and the last that they said is that they track.
