@@ -161,11 +161,12 @@ fn what_was_committed_is_there_after_a_restart() {
 }
 
 #[test]
-fn the_first_reading_of_a_time_stays_unless_a_better_one_comes() {
+fn of_two_readings_of_a_time_the_better_one_stays_then_the_larger() {
     let (good, odd, none) = (Value::Good(1.0), Value::OutOfRange(1e9), Value::Missing);
     let other = Value::Good(2.0);
     let cases = [
-        (good, other, good),
+        (good, other, other),
+        (other, good, other),
         (good, odd, good),
         (good, none, good),
         (odd, other, other),

@@ -8,7 +8,7 @@ use crate::raw;
 use crate::shape::Name;
 use crate::table::Table;
 use crate::table::{At, Found, near};
-use analysis::array::fit_datasheet;
+use analysis::array::{FitError, fit_datasheet};
 use analysis::plant::{Module, Plane};
 use analysis::reading::{Angle, Current, Voltage};
 use std::collections::BTreeMap;
@@ -68,9 +68,10 @@ pub(super) fn modules(
     Read { ids, checked }
 }
 
-/// What no later step can compute with is told here, with its line.
+/// What no later step can compute with is told here, with its line; values out of order have been.
 fn has_a_curve(raw: &raw::Module, module: &Module, problems: &mut Problems<'_>) {
-    if let Err(error) = fit_datasheet(module) {
+    let error = fit_datasheet(module).err();
+    if let Some(error) = error.filter(|e| !matches!(e, FitError::Order { .. })) {
         let found = error.to_string();
         let found = found.strip_prefix("found ").unwrap_or(&found);
         let at = raw.at();

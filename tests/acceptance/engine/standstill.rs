@@ -51,9 +51,9 @@ fn covered_modules_on_a_frosty_day_are_snow() {
         air_degc: -3.0,
         ..World::fair()
     };
-    let snowed = Period::new((1, 0.0), (1, 15.0));
-    let world = world.with(snowed, What::Covered(0, 0.0));
-    let told = told(world.with(snowed, What::Covered(1, 0.0)));
+    let morning = Period::new((1, 0.0), (1, 15.0));
+    let world = world.with(morning, What::Covered(0, 0.0));
+    let told = told(world.with(morning, What::Covered(1, 0.0)));
     let snow = told.of(Kind::Snow);
     assert!(!snow.is_empty(), "{}", told.list());
     assert_eq!(
@@ -88,4 +88,16 @@ fn a_thin_cover_on_a_frosty_day_is_snow() {
         "snow and nothing else:\n{}",
         told.list()
     );
+}
+
+/// Snow would lie on both: a neighbour on the same plane works, so the other one is off.
+#[test]
+fn an_inverter_that_is_off_beside_a_working_one_is_off_also_in_frost() {
+    let world = World {
+        air_degc: -3.0,
+        ..World::fair()
+    };
+    let told = told(world.with(Period::new((1, 11.0), (1, 15.0)), What::Stopped(1)));
+    assert_eq!(told.of(Kind::InverterOff).len(), 1, "{}", told.list());
+    assert_eq!(told.of(Kind::Snow).len(), 0, "{}", told.list());
 }
