@@ -1,8 +1,9 @@
 //! From readings and expected values to suspicions.
 //!
 //! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]) and
-//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`]). A slot detector hands
-//! its samples on to `diagnose`, which says what they mean; a poll detector knows what it saw.
+//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`]). A slot detector
+//! hands its samples on to `diagnose`, which says what they mean; a poll detector knows what it
+//! saw.
 //! Never in here: causes, advice, texts for people.
 
 mod daily;
@@ -14,6 +15,7 @@ mod residual;
 mod slot;
 mod standstill;
 mod supply;
+mod trip;
 mod window;
 
 pub use daily::{Daily, DailyLoss};
@@ -25,7 +27,8 @@ pub use link::LinkWatch;
 pub use residual::{Residual, common_factor, residual};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
-pub use supply::{Poll, SupplyWatch, TripCause, TripReport};
+pub use supply::{Poll, SupplyWatch};
+pub use trip::{TripCause, TripReport};
 pub use window::{Sample, Window};
 
 use crate::reading::Time;

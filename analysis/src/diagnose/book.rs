@@ -1,8 +1,8 @@
 //! The book of findings: which stand, what they have cost so far, which have just changed.
 //!
 //! One finding for one subject and kind at a time. Flapping within `REOPENED_WITHIN` continues the
-//! old finding instead of starting another. Whether it does is asked of the data alone, never of how
-//! often somebody looked: so the last ended finding of each subject and kind is kept for good.
+//! old finding instead of starting another. Whether it does is asked of the data alone, never of
+//! how often somebody looked: so the last ended finding of each subject and kind is kept for good.
 //! Never in here: evidence; only its bookkeeping.
 
 use super::advice::{advice, caution};
@@ -147,8 +147,8 @@ impl Book {
         self.standing.values()
     }
 
-    /// The findings that were opened or ended since the last call: those that ended, then those that
-    /// stand.
+    /// The findings that were opened or ended since the last call: those that ended, then those
+    /// that stand.
     pub fn take_changed(&mut self) -> Vec<Finding> {
         let closed = std::mem::take(&mut self.closed).into_values();
         let opened = std::mem::take(&mut self.opened);

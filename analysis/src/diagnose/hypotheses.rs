@@ -23,6 +23,8 @@ use serde::{Deserialize, Serialize};
 const INDEPENDENT: f64 = 0.5;
 /// Prior of one given number of open strings, per window.
 const PRIOR_OPEN: f64 = 1e-4;
+/// The same where all siblings show a loss too.
+const PRIOR_OPEN_EVERYWHERE: f64 = 1e-7;
 /// Prior of an input that carries nothing.
 const PRIOR_DEAD: f64 = 1e-3;
 /// What an inverter's meter shows of nothing, over the expected current [-].
@@ -69,6 +71,8 @@ pub struct Context {
     pub loss_at_first_light: bool,
     /// Whether another input on the plane carries what it should: snow seldom covers one alone.
     pub siblings_clear: bool,
+    /// Whether all other inputs on the plane show a loss as well: strings seldom open together.
+    pub siblings_share_loss: bool,
 }
 
 /// The hypotheses with their probabilities, most probable first.
@@ -93,13 +97,18 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         Some(false) => PRIOR_COVER_WITHOUT_FROST,
         None => PRIOR_COVER_FROST_UNKNOWN,
     };
+    let open_prior = if context.siblings_share_loss {
+        PRIOR_OPEN_EVERYWHERE
+    } else {
+        PRIOR_OPEN
+    };
     let n = context.strings;
     let open = (1..n).map(|k| {
         let left = f64::from(n - k) / f64::from(n);
         (
             Hypothesis::StringsOpen(k),
             current.log_likelihood(left) + on_voltage,
-            PRIOR_OPEN,
+            open_prior,
         )
     });
     // More than expected is no fault of the array.
@@ -216,12 +225,14 @@ mod tests {
         frost: Some(false),
         loss_at_first_light: false,
         siblings_clear: false,
+        siblings_share_loss: false,
     };
     const FROST: Context = Context {
         strings: 4,
         frost: Some(true),
         loss_at_first_light: true,
         siblings_clear: false,
+        siblings_share_loss: false,
     };
 
     #[test]
@@ -272,6 +283,18 @@ mod tests {
             ..FROST
         };
         assert_eq!(best(&[0.0; 6], beside).0, Hypothesis::Dead);
+    }
+
+    #[test]
+    fn a_loss_that_all_siblings_share_is_no_open_string() {
+        let shared = Context {
+            siblings_share_loss: true,
+            ..WARM
+        };
+        assert_eq!(
+            best(&[0.45, 0.46, 0.45, 0.44, 0.45, 0.45], shared).0,
+            Hypothesis::Other
+        );
     }
 
     #[test]

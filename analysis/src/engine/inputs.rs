@@ -67,6 +67,8 @@ impl Engine {
             frost,
             loss_at_first_light: first.is_some_and(|ratio| ratio < LOST_AT_FIRST_LIGHT),
             siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
+            siblings_share_loss: !siblings.is_empty()
+                && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),
         };
         if let Some(verdict) = self.verdict(&whose, context) {
             self.act_on(&whose, when, &verdict);

@@ -10,7 +10,7 @@ use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
 use std::collections::BTreeMap;
 
 /// AC power over rated power above which an inverter does not fall asleep before the next poll [-].
-const WORKING_RATIO: f64 = 0.1;
+const WORKING_RATIO: f64 = 0.2;
 /// Silence of the whole plant from the start that is no slow start any more.
 const NOBODY_ANSWERS_AFTER: Span = Span::from_min(15);
 

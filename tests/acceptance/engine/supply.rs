@@ -66,6 +66,8 @@ fn each_cause_by_the_values_alone() {
         (TripCause::OverVoltage, (263.5, 240.0, 50.0), GOOD),
         (TripCause::UnderVoltage, (241.0, 182.0, 50.0), GOOD),
         (TripCause::UnderVoltage, GOOD, (241.0, 120.0, 50.0)),
+        // One phase away is a lost phase, not a lost supply.
+        (TripCause::UnderVoltage, GOOD, (241.0, 2.0, 50.0)),
         (TripCause::OverFrequency, (241.0, 239.0, 51.9), GOOD),
         (TripCause::UnderFrequency, (241.0, 239.0, 47.1), GOOD),
         (TripCause::SupplyLost, GOOD, (3.0, 1.0, 0.0)),
@@ -145,6 +147,34 @@ fn a_single_poll_without_production_is_no_trip() {
             _ => poll(State::Tracking, GOOD, &[]),
         };
         assert_eq!(watch.poll(at(n), &poll, true, &grid_limits()), []);
+    }
+}
+
+/// A dark cloud late on a winter's day: the inverter sleeps for some polls, the supply is there.
+#[test]
+fn a_stop_for_want_of_light_is_no_trip() {
+    let (faint, bright) = (0.02, 0.3);
+    // Load before, what the inverter says meanwhile, supply meanwhile, and whether it is a trip.
+    let table = [
+        (faint, State::Standby, GOOD, false),
+        (bright, State::Sleeping, GOOD, false),
+        (bright, State::Standby, GOOD, true),
+        (faint, State::Sleeping, (2.0, 1.0, 0.0), true),
+    ];
+    for (load, state, supply, is_trip) in table {
+        let mut watch = SupplyWatch::new();
+        let mut edges = Vec::new();
+        for n in 0..40 {
+            let poll = match n {
+                20..25 => poll(state, supply, &[]),
+                _ => Poll {
+                    load_ratio: Some(load),
+                    ..poll(State::Tracking, GOOD, &[])
+                },
+            };
+            edges.extend(watch.poll(at(n), &poll, true, &grid_limits()));
+        }
+        assert_eq!(!edges.is_empty(), is_trip, "{load} {state:?} {supply:?}");
     }
 }
 
