@@ -7,8 +7,8 @@
 //!                        + S/s^2 + n (mean - m_h)^2 / (s^2 + n c^2) ],  S = sum (x_i - mean)^2
 //!          (covariance s^2 I + c^2 11', inverted by Sherman-Morrison). Healthy and k-strings-open
 //!          leave the voltage at 1. A dead input shows what its meter makes of nothing. "Something
-//!          else" predicts any loss and any voltage, sample by sample: a uniform density; so does
-//!          cover, with a share of total cover near zero on top. Evidence counts `INDEPENDENT` of what independent
+//!          else" predicts any loss, sample by sample, with the voltage as it is or any: uniform
+//!          densities; so does cover, with a share of total cover near zero on top. Evidence counts `INDEPENDENT` of what independent
 //!          samples would, since neighbouring slots share their errors.
 //! Symbols: ratios dimensionless; priors are probabilities per window.
 //! Range:   at least two samples; standard deviations > 0.
@@ -42,8 +42,10 @@ const TOTAL_COVER: f64 = 0.2;
 const TOTAL_COVER_MEAN_RATIO: f64 = 0.01;
 /// Density of a loss of any size, over ratios 0 to 1.
 const ANY_LOSS_DENSITY: f64 = 1.0;
-/// Density of a voltage of any size, over ratios 0.4 to 1.25.
+/// Density of a voltage of any size, over ratios 0.4 to 1.25, and the share of other losses and of
+/// cover that leaves the voltage as it is: dirt, thin snow; of dead inputs as well.
 const ANY_VOLTAGE_DENSITY: f64 = 1.0 / 0.85;
+const SAME_VOLTAGE: f64 = 0.2;
 
 /// What a window may mean.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -83,12 +85,13 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
     });
     let on_voltage = voltage.log_likelihood(1.0);
     let any_voltage = voltage.n * ANY_VOLTAGE_DENSITY.ln();
-    let other = current.n * ANY_LOSS_DENSITY.ln() + any_voltage;
+    let lossy_voltage = log_mixture(SAME_VOLTAGE, on_voltage, any_voltage);
+    let other = current.n * ANY_LOSS_DENSITY.ln() + lossy_voltage;
     let covered = window
         .iter()
         .map(|s| cover_density(s.ratio).ln())
         .sum::<f64>()
-        + any_voltage;
+        + lossy_voltage;
     let covered_prior = match context.frost {
         Some(true) if context.loss_at_first_light && !context.siblings_clear => {
             PRIOR_COVER_AT_FIRST_LIGHT
@@ -122,7 +125,7 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         common: 0.0,
         ..current
     };
-    let dead = nothing.log_likelihood_as_is(0.0) + any_voltage;
+    let dead = nothing.log_likelihood_as_is(0.0) + lossy_voltage;
     let mut scored: Vec<(Hypothesis, f64)> = [
         (
             Hypothesis::Healthy,
@@ -190,6 +193,13 @@ impl Moments {
         let log_norm = self.n * std::f64::consts::TAU.ln() + (self.n - 1.0) * own.ln() + both.ln();
         -0.5 * (log_norm + self.scatter / own + self.n * (self.mean - mean).powi(2) / both)
     }
+}
+
+/// Logarithm of a mixture of two densities given by their logarithms.
+fn log_mixture(share: f64, a: f64, b: f64) -> f64 {
+    let (a, b) = (a + share.ln(), b + (1.0 - share).ln());
+    let larger = a.max(b);
+    larger + ((a - larger).exp() + (b - larger).exp()).ln()
 }
 
 /// Density of the ratio under cover: any loss, and a share of total cover.
