@@ -75,7 +75,7 @@ fn main() -> ExitCode {
             return ExitCode::from(if wrong { exit::USAGE } else { exit::DONE });
         }
     };
-    log();
+    log(&cli.command);
     ExitCode::from(match cli.command {
         Command::Check { site } => check_site(&site),
         Command::Replay { site, out } => with_site(&site, |file| {
@@ -115,9 +115,13 @@ fn main() -> ExitCode {
     })
 }
 
-/// Logs go to standard error; `RUST_LOG` chooses what.
-fn log() {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
+/// Logs go to standard error; `RUST_LOG` chooses what. Only the daemon tells of every connection.
+fn log(command: &Command) {
+    let level = match command {
+        Command::Run { .. } => "info",
+        _ => "error",
+    };
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(level));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(io::stderr)

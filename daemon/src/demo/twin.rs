@@ -160,7 +160,8 @@ impl<'a> Twin<'a> {
             .map(|input| light[input.plane()].total().w_m2())
             .fold(0.0, f64::max);
         let volts_ac = self.supply_voltage(at, i);
-        let wet = i == WET_INVERTER && IS_WET.holds(at);
+        // Insulation is measured before a start: a wet array shows when the light comes.
+        let wet = i == WET_INVERTER && IS_WET.holds(at) && brightest >= DAWN_W_M2;
         let curves = self.curves(i, at, weather, light)?;
         let state = if brightest < DAWN_W_M2 {
             State::Sleeping
