@@ -190,6 +190,11 @@ impl Analyst {
         }
     }
 
+    /// The findings that stand, with what they have cost so far.
+    pub fn standing(&self) -> impl Iterator<Item = &Finding> {
+        self.engine.standing()
+    }
+
     /// The store, for reports.
     pub fn store(&self) -> &Store {
         &self.store

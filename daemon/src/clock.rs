@@ -51,18 +51,17 @@ impl Clock {
 
     /// Waits until it is `at`.
     pub async fn sleep_until(&self, at: Time) {
-        let left = (at - self.now()).seconds();
-        if left > 0.0 {
-            tokio::time::sleep(self.real(left)).await;
+        let left_s = self.real_seconds(at - self.now());
+        if left_s > 0.0 {
+            tokio::time::sleep(Duration::from_secs_f64(left_s)).await;
         }
     }
 
-    /// How long `seconds` of this clock really take.
-    fn real(&self, seconds: f64) -> Duration {
-        let rate = match self {
-            Clock::System => 1.0,
-            Clock::Rehearsal { rate, .. } => *rate,
-        };
-        Duration::from_secs_f64(seconds / rate)
+    /// How long a span of this clock really takes, in seconds; below zero for one that goes back.
+    pub fn real_seconds(&self, span: Span) -> f64 {
+        match self {
+            Clock::System => span.seconds(),
+            Clock::Rehearsal { rate, .. } => span.seconds() / rate,
+        }
     }
 }

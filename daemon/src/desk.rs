@@ -60,6 +60,11 @@ impl Desk {
         }
     }
 
+    /// Goes on after a time in which nobody looked, or after the clock was set.
+    pub fn resumed(&mut self, at: Time) {
+        self.unsaid.extend(self.analyst.resumed(at));
+    }
+
     /// Takes readings and the watermark.
     ///
     /// # Errors

@@ -26,12 +26,19 @@ const POLLS_PER_STEP: usize = 256;
 /// How often the watermark moves without readings.
 const TICK: Duration = Duration::from_secs(1);
 
+/// A step of the clock from tick to tick that is none [s]: forward as after a busy second, back as
+/// when a time server corrects it.
+const LONGEST_STEP_S: f64 = 10.0;
+const LONGEST_STEP_BACK_S: f64 = 2.0;
+
 /// What reaches the analysis: readings, or only the time.
 struct Arrival {
     /// When it joined the queue. The watermark follows this, so that a backlog does not make what
     /// still waits look late.
     sent: Time,
     readings: Vec<Reading>,
+    /// Whether nobody looked for a while before it: the process was held, or the clock was set.
+    resumed: bool,
 }
 
 /// Runs until `shutdown` is ready.
@@ -89,7 +96,13 @@ async fn poll(
         due = match result {
             Ok(readings) => {
                 let sent = clock.now();
-                if arrivals.send(Arrival { sent, readings }).await.is_err() {
+                let resumed = false;
+                let arrival = Arrival {
+                    sent,
+                    readings,
+                    resumed,
+                };
+                if arrivals.send(arrival).await.is_err() {
                     return;
                 }
                 next_poll(at, clock.now(), every)
@@ -130,13 +143,28 @@ async fn tick(clock: Clock, arrivals: mpsc::Sender<Arrival>, mut stopped: watch:
     let mut interval = tokio::time::interval(TICK);
     // Ticks that a full queue held back are not made up for: the next one says it all.
     interval.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    let mut before = clock.now();
     loop {
         tokio::select! {
             _ = stopped.changed() => return,
             _ = interval.tick() => {}
         }
-        let (sent, readings) = (clock.now(), Vec::new());
-        if arrivals.send(Arrival { sent, readings }).await.is_err() {
+        let sent = clock.now();
+        let step_s = clock.real_seconds(sent - before);
+        before = sent;
+        let resumed = !(-LONGEST_STEP_BACK_S..LONGEST_STEP_S).contains(&step_s);
+        if resumed {
+            warn!(
+                step_s,
+                "the clock was set or the program was held; silence counts from here"
+            );
+        }
+        let arrival = Arrival {
+            sent,
+            readings: Vec::new(),
+            resumed,
+        };
+        if arrivals.send(arrival).await.is_err() {
             return;
         }
     }
@@ -145,11 +173,19 @@ async fn tick(clock: Clock, arrivals: mpsc::Sender<Arrival>, mut stopped: watch:
 fn analyse(mut desk: Desk, mut queue: mpsc::Receiver<Arrival>) -> Result<(), DeskError> {
     let mut batch = Vec::new();
     while queue.blocking_recv_many(&mut batch, POLLS_PER_STEP) > 0 {
-        let Some(watermark) = batch.iter().map(|arrival| arrival.sent).max() else {
-            continue;
-        };
-        let readings: Vec<Reading> = batch.drain(..).flat_map(|a| a.readings).collect();
-        desk.take(&readings, watermark)?;
+        // What comes after a step of the clock is taken apart from what came before it.
+        let steps = batch.chunk_by(|_, next| !next.resumed);
+        for step in steps {
+            let Some(watermark) = step.iter().map(|arrival| arrival.sent).max() else {
+                continue;
+            };
+            if step[0].resumed {
+                desk.resumed(step[0].sent);
+            }
+            let readings: Vec<Reading> = step.iter().flat_map(|a| a.readings.clone()).collect();
+            desk.take(&readings, watermark)?;
+        }
+        batch.clear();
     }
     desk.close()
 }

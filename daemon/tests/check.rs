@@ -1,6 +1,7 @@
 //! What `check` prints for the example sites and for a wrong file.
 
-use daemon::commands::check::{BAD_SITE_FILE, DONE, check};
+use daemon::commands::check::check;
+use daemon::commands::exit::{BAD_SITE_FILE, DONE};
 use std::path::{Path, PathBuf};
 
 fn example(name: &str) -> PathBuf {

@@ -50,7 +50,7 @@ impl IsolationWatch {
         if is_under || is_set {
             self.high_since = None;
             self.by_value |= is_under;
-            return self.low(at, measured, is_set);
+            return self.low(at, measured.filter(|_| is_under), is_set);
         }
         // A bit that is clear says nothing against a resistance that was low: many inverters set it
         // at a start only.

@@ -59,6 +59,7 @@ pub struct SupplyWatch {
     before_v: Option<(f64, f64)>,
     before_hz: Option<f64>,
     before_load: Option<f64>,
+    last_poll: Option<Time>,
     bins: VecDeque<(Time, f64, u32)>,
     pending: Option<Pending>,
 }
@@ -80,6 +81,17 @@ impl SupplyWatch {
         let Some(producing) = poll.is_producing() else {
             return Vec::new();
         };
+        let silent = self
+            .last_poll
+            .replace(at)
+            .map_or(Span::ZERO, |last| at - last);
+        if silent > REPORT_AFTER {
+            // Whatever it did meanwhile was not seen.
+            *self = Self {
+                last_poll: Some(at),
+                ..Self::default()
+            };
+        }
         if producing {
             let edges = self.reconnected(at, limits);
             self.remember(at, poll);

@@ -82,7 +82,8 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
         ],
         Kind::LinkLost => vec![
             format!("See whether {device} has power and its network link is up."),
-            "If its display is dark in daylight, treat it as an inverter that is off.".to_owned(),
+            "If it is an inverter and its display is dark in daylight, treat it as one that is off."
+                .to_owned(),
         ],
     }
 }

@@ -81,9 +81,12 @@ impl Book {
         let finding = match self.ended.remove(&key) {
             Some(old) if flaps(&old, &new) => {
                 self.closed.remove(&old.id);
+                // What the new one saw before the old one's end has been counted.
+                let is_apart = old.ended.is_none_or(|end| new.began >= end);
+                let more = if is_apart { new.lost.wh() } else { 0.0 };
                 Finding {
                     ended: None,
-                    lost: Energy::from_wh(old.lost.wh() + new.lost.wh()),
+                    lost: Energy::from_wh(old.lost.wh() + more),
                     ..old
                 }
             }

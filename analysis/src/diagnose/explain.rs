@@ -26,7 +26,7 @@ pub fn link_lost(device: &DeviceId, began: Time, found: Time) -> NewFinding {
         ]),
         evidence: evidence(&[("silent_s", (found - began).seconds())]),
         lost: Energy::from_wh(0.0),
-        summary: format!("{device} does not answer; what it produces is not known."),
+        summary: format!("{device} does not answer; what it measures is not known."),
     }
 }
 
@@ -103,7 +103,13 @@ pub fn grid_trip(device: &DeviceId, began: Time, found: Time, report: &TripRepor
             .collect(),
         evidence: numbers,
         lost: Energy::from_wh(0.0),
-        summary: format!("The supply disconnected {device}: {first}."),
+        summary: if seen {
+            format!("The supply disconnected {device}: {first}.")
+        } else {
+            format!(
+                "{device} stopped in good light and came back by itself; why is not in what it publishes."
+            )
+        },
     }
 }
 
@@ -162,8 +168,8 @@ pub fn input_window(
         Hypothesis::StringsOpen(k) => (
             Kind::StringOpen,
             format!(
-                "{k} of {strings} strings on {place} carry nothing: current at {:.0} % of what \
-                 the light gives, voltage as expected.",
+                "{place}: {k} of {strings} strings without current; current at {:.0} % of what the \
+                 light gives, voltage as expected.",
                 100.0 * ratio
             ),
         ),

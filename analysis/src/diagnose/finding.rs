@@ -106,7 +106,7 @@ pub struct Finding {
     pub causes: Vec<Cause>,
     /// The numbers that decided.
     pub evidence: Evidence,
-    /// Energy lost since it began, on the DC side where an input is meant.
+    /// Energy lost since it began, on the AC side: what could have been fed in.
     pub lost: Energy,
     /// One sentence for people.
     pub summary: String,

@@ -127,6 +127,6 @@ impl Engine {
         let slot = self.plant.timing.slot;
         let idle = &self.state.inverters[i].idle;
         let since = idle.iter().filter(|(start, _)| *start + slot > began);
-        Energy::from_wh(since.map(|(_, wh)| wh).sum())
+        Energy::from_wh(since.fold(0.0, |sum, (_, wh)| sum + wh))
     }
 }

@@ -30,7 +30,8 @@ pub enum Input {
     Reading(Reading),
     /// The watermark: it is now this late, and nothing older than the allowed lateness will come.
     Tick(Time),
-    /// Nobody looked until now: the program was off. Silence counts from here.
+    /// Nobody looked until now: the program was off, or the clock was set. Silence counts from here;
+    /// where time has gone back, so do the slots.
     Resumed(Time),
     /// A recording ends here: slots are closed, and silence after it means nothing.
     End(Time),
@@ -142,6 +143,14 @@ impl Engine {
             }
             Input::Resumed(at) => {
                 self.begin_links(at);
+                if self
+                    .state
+                    .arrivals
+                    .go_back(at - self.plant.timing.allowed_lateness)
+                {
+                    self.state.filling = None;
+                    self.state.before = None;
+                }
                 self.output(Vec::new())
             }
             Input::End(at) => {

@@ -88,6 +88,10 @@ impl Engine {
             .map(|(i, inverter)| self.inverter_now(i, inverter, &light, means))
             .collect();
         let frost = self.frost(when.start, light.air);
+        // First what stood before this slot: a new finding brings its own loss along.
+        for (i, inverter) in now.iter().enumerate() {
+            self.add_lost(i, when, inverter);
+        }
         for (i, inverter) in now.iter().enumerate() {
             for k in 0..inverter.inputs.len() {
                 self.judge_input((i, k), when, &now, &light, frost);
@@ -95,7 +99,6 @@ impl Engine {
             if self.is_daylight(i, &light) {
                 self.judge_standstill(i, when, &now, frost);
             }
-            self.add_lost(i, when, inverter);
             self.remember_inverter(i, when, &inverter.facts, self.is_daylight(i, &light));
         }
         self.state.book.end_due();

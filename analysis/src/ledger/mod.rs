@@ -2,18 +2,18 @@
 //!
 //! Model:   expected = measured + limited + sum over kinds of finding + not recorded + unexplained,
 //!          exactly; `unexplained` is what is left and may be negative.
-//!          In a slot the shortfall s = max(expected - measured, 0) goes to the limit if one acted,
-//!          else to the findings that stand: device findings take all of it, input findings at most
-//!          what their input missed on the DC side.
+//!          In a slot the shortfall s = max(expected - measured, 0) goes to the findings that stand:
+//!          device findings take all of it, input findings at most what their input missed while no
+//!          limit held it back. What is left goes to the limit if one acted.
 //! Symbols: energies [Wh] on the AC side.
 //! Range:   slots with an expected AC power; others are no part of the balance.
 //! Source:  own.
 //! Check:   tests/acceptance/engine/ledger.rs: the balance of any slots and findings.
 
-use crate::detect::{Gate, InverterSlot, Kind, Slot};
+use crate::detect::{Gate, InputSlot, InverterSlot, Kind, Slot};
 use crate::diagnose::Finding;
 use crate::plant::Plant;
-use crate::reading::{Energy, Span, Time};
+use crate::reading::{Energy, Power, Span, Time};
 use std::collections::BTreeMap;
 
 /// One hour of one inverter.
@@ -94,10 +94,6 @@ impl Entry {
         grow(&mut self.measured, measured);
         let missing = expected - measured;
         let mut left = missing.max(0.0);
-        if now.inputs.iter().any(|input| input.gate == Gate::Limited) {
-            grow(&mut self.limited, left);
-            left = 0.0;
-        }
         for kind in COSTLY {
             let share = standing(plant, self.inverter, slot, findings, kind, now).min(left);
             if share > 0.0 {
@@ -107,6 +103,10 @@ impl Entry {
                     share,
                 );
             }
+        }
+        if now.inputs.iter().any(|input| input.gate == Gate::Limited) {
+            grow(&mut self.limited, left);
+            left = 0.0;
         }
         grow(&mut self.unexplained, missing.min(0.0) + left);
     }
@@ -140,11 +140,21 @@ fn standing(
     findings.iter().filter(stands).map(cost).sum()
 }
 
+/// What an input misses, brought to the AC side; nothing while a limit holds it back.
 fn missing_wh(now: &InverterSlot, k: usize, span: Span) -> f64 {
     let input = &now.inputs[k];
-    let expected = input.expected.map(|e| e.voltage * e.current);
-    let measured = input.voltage.zip(input.current).map(|(v, a)| v * a);
-    expected
+    if input.gate == Gate::Limited {
+        return 0.0;
+    }
+    let expected_w = |input: &InputSlot| input.expected.map(|e| (e.voltage * e.current).w());
+    let all_w: f64 = now.inputs.iter().filter_map(expected_w).sum();
+    let through = now
+        .expected_ac_power
+        .filter(|_| all_w > 0.0)
+        .map_or(0.0, |ac| ac.w() / all_w);
+    let measured = input.voltage.zip(input.current).map(|(v, a)| (v * a).w());
+    let missing_w = expected_w(input)
         .zip(measured)
-        .map_or(0.0, |(e, m)| ((e * span).wh() - (m * span).wh()).max(0.0))
+        .map_or(0.0, |(e, m)| (e - m).max(0.0));
+    (Power::from_w(missing_w * through) * span).wh()
 }

@@ -22,6 +22,9 @@ pub enum Offer {
     TooLate,
 }
 
+/// Clocks are corrected by less than this; more means that the time before was wrong.
+const CORRECTION: Span = Span::from_min(1);
+
 /// Readings that wait for their turn.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Arrivals {
@@ -58,6 +61,17 @@ impl Arrivals {
                 Offer::Conflict
             }
         }
+    }
+
+    /// Counts again from `at` on, if that has been passed by more than a correction of the clock.
+    /// Says whether it was.
+    pub fn go_back(&mut self, at: Time) -> bool {
+        let is_back = self.passed.is_some_and(|passed| passed - at > CORRECTION);
+        if is_back {
+            self.passed = Some(at);
+            self.waiting.clear();
+        }
+        is_back
     }
 
     /// Lets go of everything up to and including `until`, in order of time and channel.

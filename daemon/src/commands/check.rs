@@ -1,15 +1,11 @@
 //! `noonmark check SITE`: the site file and the design it describes, as a table for people.
 //! Never in here: what a limit is; that is `analysis::plant::design`.
 
+use super::exit;
 use analysis::plant::design::{ASSUMED_COLDEST_DEGC, Check, Line, Verdict, check as check_design};
 use config::checked::SiteFile;
 use std::io::{self, Write};
 use std::path::Path;
-
-/// Exit code of a command that did what it was asked.
-pub const DONE: u8 = 0;
-/// Exit code of a site file that cannot be read or is wrong.
-pub const BAD_SITE_FILE: u8 = 78;
 
 /// Prints all problems of a site file, or the design it describes; gives the exit code.
 ///
@@ -19,11 +15,11 @@ pub fn check(site: &Path, out: &mut dyn Write, colour: bool) -> io::Result<u8> {
     match config::load(site) {
         Err(errors) => {
             out.write_all(errors.render(colour).as_bytes())?;
-            Ok(BAD_SITE_FILE)
+            Ok(exit::BAD_SITE_FILE)
         }
         Ok(site_file) => {
             report(&site_file, out)?;
-            Ok(DONE)
+            Ok(exit::DONE)
         }
     }
 }

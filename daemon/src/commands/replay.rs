@@ -10,8 +10,9 @@ use crate::source::recording::{
 use crate::store::{Layout, Store, StoreError};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
-use analysis::reading::{Span, Time};
+use analysis::reading::{DeviceId, Reading, Span, Time, Value};
 use config::checked::{self, SiteFile, Stamp};
+use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -92,7 +93,8 @@ pub fn replay(
         let now = latest.map_or(row.at, |latest| latest.max(row.at));
         latest = Some(now);
         // Rows may share a stamp: the time of the latest one is only over when a later one comes.
-        let found = analyst.take(&row.readings, now - Span::from_ms(1));
+        let readings = answered(&row.readings, &plant);
+        let found = analyst.take(&readings, now - Span::from_ms(1));
         say(&found, site, out)?;
         unsaved += 1;
         if unsaved == ROWS_PER_STEP {
@@ -106,6 +108,13 @@ pub fn replay(
         say(&found, site, out)?;
     }
     analyst.save()?;
+    for finding in analyst.standing() {
+        writeln!(
+            out,
+            "{}",
+            report::standing_line(finding, &plant.site, site.timezone)
+        )?;
+    }
     writeln!(out, "{}", rows.report())?;
     let refused = analyst.refused();
     if refused != Default::default() {
@@ -123,6 +132,19 @@ pub fn replay(
         writeln!(out, "{}", file.display())?;
     }
     Ok(())
+}
+
+/// The readings of devices that answered: in a joined table, a device of which every cell of a row is
+/// empty was silent, as it would have been live.
+fn answered(readings: &[Reading], plant: &Plant) -> Vec<Reading> {
+    let device = |reading: &Reading| &plant.channels.channel(reading.channel).device;
+    let spoke: BTreeSet<&DeviceId> = readings
+        .iter()
+        .filter(|reading| reading.value != Value::Missing)
+        .map(device)
+        .collect();
+    let by_one_that_spoke = |reading: &&Reading| spoke.contains(device(reading));
+    readings.iter().filter(by_one_that_spoke).copied().collect()
 }
 
 fn say(findings: &[Finding], site: &SiteFile, out: &mut dyn Write) -> io::Result<()> {

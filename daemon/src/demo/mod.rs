@@ -126,6 +126,12 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
         plant: &plant,
         timezone: site.timezone,
     };
+    for finding in analyst.standing() {
+        say(
+            out,
+            report::standing_line(finding, &plant.site, site.timezone),
+        )?;
+    }
     for file in report::write(into, about, analyst.store(), None)? {
         say(out, file.display().to_string())?;
     }

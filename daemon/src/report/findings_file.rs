@@ -78,14 +78,19 @@ struct CauseOfLine<'a> {
 
 const WH_PER_KWH: f64 = 1000.0;
 
+/// A number with the digits that mean something; without a sign where nothing is left.
+fn rounded(number: f64, per_unit: f64) -> f64 {
+    (number * per_unit).round() / per_unit + 0.0
+}
+
 /// One finding as one line of JSON, without the line's end.
 pub fn line(finding: &Finding, site: &Site) -> Result<String, FindingsFileError> {
     refuse_not_finite(finding)?;
     let date = |time| rfc3339(finding, time);
-    let lost_kwh = finding.lost.wh() / WH_PER_KWH;
+    let lost_kwh = rounded(finding.lost.wh() / WH_PER_KWH, 1e4);
     let causes = finding.causes.iter().map(|cause| CauseOfLine {
         cause: &cause.cause,
-        probability: cause.probability,
+        probability: rounded(cause.probability, 1e4),
     });
     let line = Line {
         id: finding.id.as_str(),
@@ -98,14 +103,14 @@ pub fn line(finding: &Finding, site: &Site) -> Result<String, FindingsFileError>
         began: date(finding.began)?,
         found: date(finding.found)?,
         ended: finding.ended.map(date).transpose()?,
-        confidence: finding.confidence,
+        confidence: rounded(finding.confidence, 1e4),
         causes: causes.collect(),
         evidence: &finding.evidence,
         lost_kwh,
         lost_money: site
             .energy_price
             .as_ref()
-            .map(|price| lost_kwh * price.per_kwh),
+            .map(|price| rounded(lost_kwh * price.per_kwh, 1e4)),
         summary: &finding.summary,
         advice: &finding.advice,
         caution: &finding.caution,

@@ -13,7 +13,7 @@ mod writer;
 use chart_files::ChartFilesError;
 pub use findings_file::FindingsFileError;
 pub use ledger_file::LedgerFileError;
-pub use text::line;
+pub use text::{line, standing_line};
 pub use whole_file::WriteError;
 pub use writer::Writer;
 

@@ -2,22 +2,20 @@
 //! Never in here: wording of what was found.
 
 use analysis::detect::Severity;
-use analysis::diagnose::{Cause, Finding};
+use analysis::diagnose::Finding;
+use analysis::plant::Site;
 use analysis::reading::{Span, Time};
 use chrono::{DateTime, Offset, SecondsFormat, TimeZone, Utc};
 use chrono_tz::Tz;
 
-/// When, how urgent, what and why; of one that has ended, when and what it has cost.
+/// When, how urgent, what and since when; of one that has ended, when and what it has cost.
 pub fn line(finding: &Finding, timezone: Tz) -> String {
     let (kind, summary) = (finding.kind.name(), &finding.summary);
     let Some(end) = finding.ended else {
         let at = local(finding.found, timezone);
+        let since = clock(finding.began, timezone);
         let word = urgency(finding.severity);
-        let cause = finding.causes.first().map(most_likely);
-        return format!(
-            "{at}  {word}  {kind}: {summary}{}",
-            cause.unwrap_or_default()
-        );
+        return format!("{at}  {word}  {kind} since {since}: {summary}");
     };
     let (since, at) = (local(finding.began, timezone), local(end, timezone));
     let kwh = finding.lost.wh() / 1000.0;
@@ -29,6 +27,19 @@ pub fn line(finding: &Finding, timezone: Tz) -> String {
     format!("{at}  ended {kind}, since {since}: {summary}{lost}")
 }
 
+/// A finding that stands, with what it has cost so far.
+pub fn standing_line(finding: &Finding, site: &Site, timezone: Tz) -> String {
+    let (kind, since) = (finding.kind.name(), local(finding.began, timezone));
+    let kwh = finding.lost.wh() / 1000.0;
+    let money = site
+        .energy_price
+        .as_ref()
+        .map(|price| format!(", {:.2} {}", kwh * price.per_kwh, price.currency))
+        .unwrap_or_default();
+    let summary = &finding.summary;
+    format!("stands: {kind} since {since}: {summary} Lost so far: {kwh:.1} kWh{money}.")
+}
+
 fn urgency(severity: Severity) -> &'static str {
     match severity {
         Severity::Note => "note",
@@ -36,11 +47,6 @@ fn urgency(severity: Severity) -> &'static str {
         Severity::Soon => "soon",
         Severity::Now => "NOW ",
     }
-}
-
-/// Without its probability: that belongs beside the causes it was compared with.
-fn most_likely(cause: &Cause) -> String {
-    format!(" Most likely: {}.", cause.cause)
 }
 
 /// UTC as RFC 3339; `None` outside the calendar.
@@ -56,7 +62,15 @@ pub fn utc_offset(at: Time, timezone: Tz) -> Span {
 }
 
 fn local(at: Time, timezone: Tz) -> String {
-    let date = at_site(at, timezone).map(|date| date.format("%Y-%m-%d %H:%M").to_string());
+    shown(at, timezone, "%Y-%m-%d %H:%M")
+}
+
+fn clock(at: Time, timezone: Tz) -> String {
+    shown(at, timezone, "%H:%M")
+}
+
+fn shown(at: Time, timezone: Tz, format: &str) -> String {
+    let date = at_site(at, timezone).map(|date| date.format(format).to_string());
     date.unwrap_or_else(|| format!("{} ms after 1970", at.unix_ms()))
 }
 

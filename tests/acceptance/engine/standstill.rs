@@ -3,6 +3,7 @@
 use crate::drive::{Told, account, end_of, one_by_one};
 use crate::scenario::play;
 use analysis::detect::Kind;
+use analysis::diagnose::Finding;
 use analysis::reading::{DeviceId, Span};
 use tests::plant::{Period, START, What, World, two_inverters};
 
@@ -100,4 +101,29 @@ fn an_inverter_that_is_off_beside_a_working_one_is_off_also_in_frost() {
     let told = told(world.with(Period::new((1, 11.0), (1, 15.0)), What::Stopped(1)));
     assert_eq!(told.of(Kind::InverterOff).len(), 1, "{}", told.list());
     assert_eq!(told.of(Kind::Snow).len(), 0, "{}", told.list());
+}
+
+/// What a finding says it cost is what the ledger books for it.
+#[test]
+fn a_standstill_costs_what_the_ledger_says() {
+    /// The ledger works slot by slot and so does the finding: only rounding may part them.
+    const TOLERANCE: f64 = 1e-6;
+    let world = World::fair().with(Period::new((1, 0.0), (1, 15.0)), What::Stopped(1));
+    let (plant, polls) = play(&two_inverters(), world, 2);
+    let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+    let findings: Vec<Finding> = told.findings.values().cloned().collect();
+    let [off] = findings.as_slice() else {
+        panic!("{}", told.list());
+    };
+    let booked: f64 = analysis::ledger::hourly(&plant, &told.slots, &findings)
+        .iter()
+        .filter_map(|entry| entry.findings.get(&Kind::InverterOff))
+        .map(|energy| energy.wh())
+        .sum();
+    tests::assert_close!(
+        off.lost.wh() / booked,
+        1.0,
+        TOLERANCE,
+        "finding over ledger"
+    );
 }
