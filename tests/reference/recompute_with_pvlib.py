@@ -220,8 +220,27 @@ def iam_direct():
         [0, 10, 20, 30, 40, 45, 50, 55, 60, 65, 70, 75, 80, 82.5, 85, 87.5, 89, 90.0]
     )
     return pd.DataFrame(
-        {"incidence_deg": incidence, "physical_ratio": iam.physical(incidence, 1.526, 4.0, 0.002)}
+        {
+            "incidence_deg": incidence,
+            "physical_ratio": iam.physical(incidence, 1.526, 4.0, 0.002),
+            "ashrae_ratio": iam.ashrae(incidence, 0.05),
+            "martin_ruiz_ratio": iam.martin_ruiz(incidence, 0.16),
+        }
     )
+
+
+def iam_diffuse():
+    rows = []
+    for tilt in (1, 10, 15, 20, 30, 45, 60, 75, 90):
+        physical = iam.marion_diffuse("physical", tilt)
+        martin_ruiz = iam.martin_ruiz_diffuse(tilt, 0.16)
+        parts = (physical["sky"], physical["ground"], martin_ruiz["sky"], martin_ruiz["ground"])
+        rows.append((tilt, *(float(v) for v in parts)))
+    columns = (
+        "tilt_deg physical_sky_ratio physical_ground_ratio martin_ruiz_sky_ratio "
+        "martin_ruiz_ground_ratio"
+    )
+    return pd.DataFrame(rows, columns=columns.split())
 
 
 def site_year():
@@ -479,6 +498,7 @@ TABLES = {
     "decomposition.csv": (decomposition, DIGITS),
     "transposition.csv": (transposition, DIGITS),
     "iam_direct.csv": (iam_direct, DIGITS),
+    "iam_diffuse.csv": (iam_diffuse, DIGITS),
     "site_year.csv": (site_year, DIGITS),
     "module_grid_five_parameters.csv": (partial(module_grid, REF410), ROOT_DIGITS),
     "module_grid_six_parameters.csv": (partial(module_grid, REF410_SIX), ROOT_DIGITS),

@@ -1,6 +1,8 @@
 //! The sky against other people's numbers: a published example, and tables computed with pvlib.
 //! Source: the `.source.toml` beside each table; `recompute_with_pvlib.py` computes them again.
 
+#[path = "sky/incidence.rs"]
+mod incidence;
 #[path = "sky/light.rs"]
 mod light;
 #[path = "sky/sun.rs"]

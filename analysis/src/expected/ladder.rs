@@ -16,7 +16,7 @@ use crate::reading::{
     Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature,
     Time,
 };
-use crate::sky::{self, Components, Observer, PlaneIrradiance, SunPosition};
+use crate::sky::{self, Components, DiffuseModifiers, Observer, PlaneIrradiance, SunPosition};
 
 /// One standard deviation of the irradiance by rung [-] (common practice for class B sensors).
 const PLANE_SENSOR_RATIO: f64 = 0.03;
@@ -27,8 +27,6 @@ const UNSCALED_CLEAR_SKY_RATIO: f64 = 0.5;
 const SENSOR_OFFSET_W_M2: f64 = 4.0;
 /// Sensor and array do not see the same patch of sky: a share of the scatter always remains.
 const MIN_SYNC_SHARE: f64 = 0.1;
-/// Incidence modifier of isotropic diffuse light behind flat glass [-]; tilt changes it by < 1 %.
-const DIFFUSE_MODIFIER: f64 = 0.955;
 
 /// Light and heat of all planes in a slot.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,6 +81,8 @@ pub struct Ladder {
     observer: Observer,
     linke_turbidity: [f64; 12],
     planes: Vec<Plane>,
+    /// By plane.
+    diffuse: Vec<DiffuseModifiers>,
     plane_sensors: Vec<Vec<ChannelId>>,
     back_sensors: Vec<Vec<ChannelId>>,
     ghi: Vec<ChannelId>,
@@ -116,6 +116,11 @@ impl Ladder {
             observer: Observer::new(site.latitude, site.longitude, site.altitude_m),
             linke_turbidity: site.linke_turbidity,
             planes: plant.planes.clone(),
+            diffuse: plant
+                .planes
+                .iter()
+                .map(|plane| sky::diffuse_modifiers(plane.tilt))
+                .collect(),
             plane_sensors: by_plane(Quantity::Poa),
             back_sensors: by_plane(Quantity::ModuleTemperature),
             ghi: anywhere(Quantity::Ghi),
@@ -156,7 +161,7 @@ impl Ladder {
         let offset_ratio = SENSOR_OFFSET_W_M2 / poa.w_m2().max(1.0);
         PlaneLight {
             poa,
-            effective: effective(&taken.irradiance, incidence),
+            effective: effective(&taken.irradiance, incidence, &self.diffuse[p]),
             clear_poa: clear.total(),
             rung: taken.rung,
             sigma_ratio: taken.sigma_ratio.hypot(offset_ratio),
@@ -279,8 +284,13 @@ fn horizontal(
     )
 }
 
-fn effective(irradiance: &PlaneIrradiance, incidence: Angle) -> Irradiance {
+fn effective(
+    irradiance: &PlaneIrradiance,
+    incidence: Angle,
+    diffuse: &DiffuseModifiers,
+) -> Irradiance {
     let beam = irradiance.beam.w_m2() * sky::incidence_modifier(incidence);
-    let diffuse = irradiance.sky_diffuse.w_m2() + irradiance.ground.w_m2();
-    Irradiance::from_w_m2(beam + DIFFUSE_MODIFIER * diffuse)
+    let sky = irradiance.sky_diffuse.w_m2() * diffuse.sky;
+    let ground = irradiance.ground.w_m2() * diffuse.ground;
+    Irradiance::from_w_m2(beam + sky + ground)
 }

@@ -6,6 +6,8 @@ mod calendar;
 mod clear_sky;
 mod decomposition;
 mod delta_t;
+mod diffuse_incidence;
+mod empirical_incidence;
 mod extraterrestrial;
 mod geocentric;
 mod incidence;
@@ -24,6 +26,8 @@ pub use decomposition::{
     Components, close_with_dhi, close_with_dni, erbs, erbs_diffuse_ratio, erbs_under,
 };
 pub use delta_t::delta_t_s;
+pub use diffuse_incidence::{DiffuseModifiers, diffuse_modifiers};
+pub use empirical_incidence::{ashrae_modifier, martin_ruiz_diffuse, martin_ruiz_modifier};
 pub use extraterrestrial::extraterrestrial;
 pub use geocentric::{Geocentric, geocentric};
 pub use incidence::{incidence, incidence_modifier};

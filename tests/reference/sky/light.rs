@@ -2,8 +2,8 @@
 
 use super::{CLOSED_FORM, assert_components, deg, noon, plane, sun_at, w_m2};
 use analysis::sky::{
-    Components, Observer, clear_sky, erbs_under, extraterrestrial, incidence, incidence_modifier,
-    ineichen, perez_sky_diffuse, plane_irradiance, relative_air_mass,
+    Components, Observer, clear_sky, erbs_under, extraterrestrial, incidence, ineichen,
+    perez_sky_diffuse, plane_irradiance, relative_air_mass,
 };
 use serde::Deserialize;
 use tests::{assert_close, load_reference, relative};
@@ -146,22 +146,5 @@ fn transposition_matches_another_code() {
             let tolerance = relative(CLOSED_FORM, wanted);
             assert_close!(got, wanted, tolerance, format!("row {n} {part}"));
         }
-    }
-}
-
-#[derive(Deserialize)]
-struct Modifier {
-    incidence_deg: f64,
-    physical_ratio: f64,
-}
-
-#[test]
-fn incidence_modifier_matches_another_code() {
-    /// At 90 deg the other code is left with the cosine of a rounded right angle.
-    const RIGHT_ANGLE: f64 = 1e-15;
-    for row in load_reference::<Modifier>("iam_direct.csv", 18) {
-        let modifier = incidence_modifier(deg(row.incidence_deg));
-        let tolerance = relative(CLOSED_FORM, row.physical_ratio).max(RIGHT_ANGLE);
-        assert_close!(modifier, row.physical_ratio, tolerance, row.incidence_deg);
     }
 }
