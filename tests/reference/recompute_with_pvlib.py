@@ -187,6 +187,56 @@ def decomposition():
     return pd.DataFrame(rows, columns=columns.split())
 
 
+PRESSURE_PA = 95000.0
+
+
+def disc():
+    rows = []
+    for day in ("2025-01-15", "2025-04-15", "2025-07-19"):
+        at = pd.DatetimeIndex([f"{day}T12:00Z"])
+        e0 = irradiance.get_extra_radiation(at).iloc[0]
+        for zenith in (10.0, 30.0, 45.0, 60.0, 75.0, 85.0, 88.0):
+            for clearness in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.78, 0.85):
+                ghi = printed(clearness * e0 * np.cos(np.radians(zenith)))
+                dni = irradiance.disc(ghi, zenith, at, pressure=PRESSURE_PA)["dni"].iloc[0]
+                rows.append((utc_ms(at)[0], zenith, PRESSURE_PA, ghi, dni))
+    columns = "at_utc_ms zenith_deg pressure_pa ghi_w_m2 dni_w_m2"
+    return pd.DataFrame(rows, columns=columns.split())
+
+
+def utc_ms(times):
+    return (times - pd.Timestamp("1970-01-01", tz="UTC")) // pd.Timedelta(milliseconds=1)
+
+
+def dirint():
+    """Every half hour with the sun up of four days, in light that is steady, broken and dark."""
+    days = ("2025-01-15", "2025-04-15", "2025-06-21", "2025-10-03")
+    times = pd.DatetimeIndex(np.concatenate([
+        pd.date_range(f"{day}T00:00Z", periods=48, freq="30min", tz="UTC") for day in days
+    ]), tz="UTC")  # fmt: skip
+    zenith = solarposition.get_solarposition(times, -35.0, 147.5, altitude=200.0).zenith
+    up = zenith < 89.0
+    times, zenith = times[up], zenith[up].map(printed)
+    n = np.arange(len(times))
+    broken = np.where(n % 17 < 8, 0.95, np.array([0.9, 0.35, 0.7, 0.15, 1.05, 0.55, 0.8])[n % 7])
+    ghi = (broken * clearsky.haurwitz(zenith)["ghi"]).map(printed)
+    dew = pd.Series(np.array([-8.0, 2.0, 8.0, 14.0, 20.0])[n // 3 % 5], index=times)
+    one = partial(irradiance.dirint, ghi, zenith, times, pressure=PRESSURE_PA)
+    return pd.DataFrame({
+        "at_utc_ms": utc_ms(times), "zenith_deg": zenith.values, "pressure_pa": PRESSURE_PA,
+        "ghi_w_m2": ghi.values, "dew_point_degc": dew.values,
+        "dni_w_m2": one(temp_dew=dew).values,
+        "dni_without_dew_w_m2": one().values,
+        "dni_alone_w_m2": one(use_delta_kt_prime=False).values,
+    })  # fmt: skip
+
+
+def clearsky_haurwitz():
+    zenith = pd.Series([0.0, 15.0, 30.0, 45.0, 60.0, 70.0, 75.0, 80.0, 85.0, 88.0, 89.5, 91.0])
+    ghi = clearsky.haurwitz(zenith)["ghi"]
+    return pd.DataFrame({"zenith_deg": zenith, "ghi_w_m2": ghi})
+
+
 def transposition():
     # tilt, azimuth, zenith, sun azimuth, dni, ghi, dhi, e0
     cases = [
@@ -205,12 +255,18 @@ def transposition():
         one = [np.array([v]) for v in (dhi, dni, e0, zenith, sun_azimuth, relative)]
         sky = irradiance.perez(tilt, azimuth, *one, model="allsitescomposite1990")[0]
         ground = irradiance.get_ground_diffuse(tilt, ghi, 0.2)
+        sun = (zenith, sun_azimuth)
+        others = (
+            irradiance.isotropic(tilt, dhi),
+            irradiance.haydavies(tilt, azimuth, dhi, dni, e0, *sun),
+            irradiance.reindl(tilt, azimuth, dhi, dni, ghi, e0, *sun),
+        )
         rows.append(
-            (tilt, azimuth, zenith, sun_azimuth, dni, ghi, dhi, e0, incidence, beam, sky, ground)
+            (tilt, azimuth, *sun, dni, ghi, dhi, e0, incidence, beam, sky, ground, *others)
         )
     columns = (
         "tilt_deg azimuth_deg zenith_deg sun_azimuth_deg dni_w_m2 ghi_w_m2 dhi_w_m2 e0_w_m2 "
-        "incidence_deg beam_w_m2 sky_w_m2 ground_w_m2"
+        "incidence_deg beam_w_m2 sky_w_m2 ground_w_m2 isotropic_w_m2 hay_davies_w_m2 reindl_w_m2"
     )
     return pd.DataFrame(rows, columns=columns.split())
 
@@ -496,6 +552,9 @@ TABLES = {
     "airmass.csv": (airmass, DIGITS),
     "clearsky_ineichen.csv": (clearsky_ineichen, DIGITS),
     "decomposition.csv": (decomposition, DIGITS),
+    "disc.csv": (disc, DIGITS),
+    "dirint.csv": (dirint, DIGITS),
+    "clearsky_haurwitz.csv": (clearsky_haurwitz, DIGITS),
     "transposition.csv": (transposition, DIGITS),
     "iam_direct.csv": (iam_direct, DIGITS),
     "iam_diffuse.csv": (iam_diffuse, DIGITS),

@@ -5,6 +5,8 @@
 mod incidence;
 #[path = "sky/light.rs"]
 mod light;
+#[path = "sky/models.rs"]
+mod models;
 #[path = "sky/sun.rs"]
 mod sun;
 #[path = "sky/year.rs"]

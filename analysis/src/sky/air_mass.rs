@@ -23,7 +23,12 @@ pub fn relative_air_mass(apparent_zenith: Angle) -> Option<f64> {
 
 /// Air mass times pressure over that at sea level.
 pub(super) fn absolute_air_mass(apparent_zenith: Angle, pressure_pa: f64) -> Option<f64> {
-    Some(relative_air_mass(apparent_zenith)? * pressure_pa / STANDARD_PRESSURE_PA)
+    relative_air_mass(apparent_zenith).map(|relative| over_sea_level(relative, pressure_pa))
+}
+
+/// Air mass relative to that at sea level.
+pub(super) fn over_sea_level(relative: f64, pressure_pa: f64) -> f64 {
+    relative * pressure_pa / STANDARD_PRESSURE_PA
 }
 
 /// Standard air pressure at an altitude above sea level [Pa].

@@ -21,7 +21,7 @@ use super::sun::SunPosition;
 use crate::reading::{Angle, Irradiance, Time};
 
 /// Zenith beyond which all light counts as diffuse [deg]: a division by cos z means nothing there.
-const LAST_BEAM_ZENITH_DEG: f64 = 87.0;
+pub(super) const LAST_BEAM_ZENITH_DEG: f64 = 87.0;
 /// Least cosine in a clearness [-], so that dawn gives no endless clearness.
 pub(super) const LEAST_COSINE: f64 = 0.065;
 
@@ -40,7 +40,7 @@ impl Components {
     /// No light.
     pub(super) const DARK: Self = Self::from_w_m2(0.0, 0.0, 0.0);
 
-    const fn from_w_m2(ghi: f64, dni: f64, dhi: f64) -> Self {
+    pub(super) const fn from_w_m2(ghi: f64, dni: f64, dhi: f64) -> Self {
         Self {
             ghi: Irradiance::from_w_m2(ghi),
             dni: Irradiance::from_w_m2(dni),
@@ -48,8 +48,13 @@ impl Components {
         }
     }
 
-    const fn all_diffuse(ghi: f64) -> Self {
+    pub(super) const fn all_diffuse(ghi: f64) -> Self {
         Self::from_w_m2(ghi, 0.0, ghi)
+    }
+
+    /// Global, direct and diffuse [W/m2].
+    pub(super) const fn w_m2(&self) -> (f64, f64, f64) {
+        (self.ghi.w_m2(), self.dni.w_m2(), self.dhi.w_m2())
     }
 }
 

@@ -17,11 +17,15 @@ const SOLAR_CONSTANT_W_M2: f64 = 1366.1;
 
 /// Irradiance facing the sun outside the atmosphere on this day.
 pub fn extraterrestrial(at: Time) -> Irradiance {
+    Irradiance::from_w_m2(SOLAR_CONSTANT_W_M2 * over_solar_constant(at))
+}
+
+/// Irradiance over that at the mean distance of the sun [-].
+pub(super) fn over_solar_constant(at: Time) -> f64 {
     let b = TAU * (f64::from(day_of_year(at)) - 1.0) / 365.0;
-    let ratio = 1.000_110
+    1.000_110
         + 0.034_221 * b.cos()
         + 0.001_280 * b.sin()
         + 0.000_719 * (2.0 * b).cos()
-        + 0.000_077 * (2.0 * b).sin();
-    Irradiance::from_w_m2(SOLAR_CONSTANT_W_M2 * ratio)
+        + 0.000_077 * (2.0 * b).sin()
 }

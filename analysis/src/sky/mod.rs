@@ -7,13 +7,19 @@ mod clear_sky;
 mod decomposition;
 mod delta_t;
 mod diffuse_incidence;
+mod dirint;
+mod dirint_ratio;
+mod disc;
 mod empirical_incidence;
 mod extraterrestrial;
 mod geocentric;
+mod haurwitz;
+mod horizon;
 mod incidence;
 mod observer;
 #[cfg(test)]
 mod property_tests;
+mod sky_model;
 mod spa_terms;
 mod sun;
 mod topocentric;
@@ -27,11 +33,16 @@ pub use decomposition::{
 };
 pub use delta_t::delta_t_s;
 pub use diffuse_incidence::{DiffuseModifiers, diffuse_modifiers};
+pub use dirint::dirint;
+pub use disc::{Global, disc};
 pub use empirical_incidence::{ashrae_modifier, martin_ruiz_diffuse, martin_ruiz_modifier};
 pub use extraterrestrial::extraterrestrial;
 pub use geocentric::{Geocentric, geocentric};
+pub use haurwitz::{haurwitz, is_possible_ghi};
+pub use horizon::{Corner, Horizon, HorizonError};
 pub use incidence::{incidence, incidence_modifier};
 pub use observer::Observer;
+pub use sky_model::SkyModel;
 pub use sun::{SunPosition, sun_position};
 pub use topocentric::{Topocentric, topocentric};
 pub use transposition::{

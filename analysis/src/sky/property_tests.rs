@@ -59,6 +59,15 @@ fn closes(parts: &Components, sun: &SunPosition) -> bool {
     ghi >= 0.0 && dni >= 0.0 && dhi >= 0.0 && (sum - ghi).abs() <= ROUNDING_W_M2
 }
 
+fn global(ghi: f64, at: Time, sun: &SunPosition) -> Global {
+    Global {
+        ghi: w_m2(ghi),
+        at,
+        zenith: sun.zenith,
+        pressure_pa: 101_325.0,
+    }
+}
+
 proptest! {
     #[test]
     fn the_sun_is_somewhere_and_the_air_only_lifts_it(at in times(), observer in places()) {
@@ -93,6 +102,34 @@ proptest! {
     }
 
     #[test]
+    fn no_clear_sky_is_called_impossible_and_twice_as_much_is(
+        at in times(), observer in places(), turbidity in 1.0..8.0,
+    ) {
+        let sun = sun_position(at, &observer);
+        let ghi = clear_sky(at, &sun, &observer, turbidity).ghi;
+        prop_assert!(is_possible_ghi(ghi, sun.apparent_zenith), "{ghi:?} {sun:?}");
+        let too_much = 2.0 * haurwitz(sun.apparent_zenith).w_m2() + 61.0;
+        prop_assert!(!is_possible_ghi(w_m2(too_much), sun.apparent_zenith));
+        prop_assert!(!is_possible_ghi(w_m2(-21.0), sun.apparent_zenith));
+        prop_assert!(!is_possible_ghi(w_m2(f64::NAN), sun.apparent_zenith));
+    }
+
+    #[test]
+    fn every_sky_is_dim_where_there_is_no_light_and_even_under_a_sun_that_is_down(
+        at in times(), sun in suns(), plane in planes(), ghi in 0.0..1400.0,
+    ) {
+        let (parts, e0) = (erbs(w_m2(ghi), at, &sun), extraterrestrial(at));
+        let even = SkyModel::Isotropic.diffuse(&parts, e0, &sun, &plane);
+        for model in [SkyModel::HayDavies, SkyModel::Reindl, SkyModel::Perez] {
+            let sky = model.diffuse(&parts, e0, &sun, &plane);
+            prop_assert!(sky.w_m2() >= 0.0, "{model:?} {sky:?}");
+            if !sun.is_up() {
+                prop_assert!((sky.w_m2() - even.w_m2()).abs() <= ROUNDING_W_M2, "{model:?}");
+            }
+        }
+    }
+
+    #[test]
     fn every_decomposition_closes(
         at in times(), sun in suns(), ghi in -20.0..1500.0, other in -20.0..1500.0,
     ) {
@@ -100,6 +137,8 @@ proptest! {
             erbs(w_m2(ghi), at, &sun),
             close_with_dhi(w_m2(ghi), w_m2(other), &sun),
             close_with_dni(w_m2(ghi), w_m2(other), &sun),
+            disc(&global(ghi, at, &sun)),
+            dirint(&global(ghi, at, &sun), [Some(&global(other, at, &sun)), None], None),
         ] {
             prop_assert!(closes(&parts, &sun), "{parts:?}");
             prop_assert_eq!(parts.ghi.w_m2(), ghi.max(0.0));

@@ -17,6 +17,7 @@ use super::air_mass::relative_air_mass;
 use super::decomposition::{Components, LEAST_COSINE, erbs_diffuse_ratio};
 use super::extraterrestrial::extraterrestrial;
 use super::incidence::cos_incidence;
+use super::sky_model::SkyModel;
 use super::sun::SunPosition;
 use crate::plant::Plane;
 use crate::reading::{Irradiance, Time};
@@ -69,7 +70,7 @@ pub fn plane_irradiance(
     let ground = components.ghi.w_m2() * plane.albedo_ratio * ground_view;
     PlaneIrradiance {
         beam: Irradiance::from_w_m2(components.dni.w_m2() * facing),
-        sky_diffuse: perez_sky_diffuse(components, extraterrestrial(at), sun, plane),
+        sky_diffuse: SkyModel::Perez.diffuse(components, extraterrestrial(at), sun, plane),
         ground: Irradiance::from_w_m2(ground),
     }
 }
@@ -122,7 +123,7 @@ pub fn split_plane_irradiance(
 }
 
 /// Cosine of the incidence; none for a sun behind the plane or below the horizon.
-fn facing(sun: &SunPosition, plane: &Plane) -> f64 {
+pub(super) fn facing(sun: &SunPosition, plane: &Plane) -> f64 {
     if sun.is_up() {
         cos_incidence(sun, plane).max(0.0)
     } else {
