@@ -8,8 +8,12 @@ mod fit;
 mod heat;
 #[path = "array/module.rs"]
 mod module;
+#[path = "array/shade.rs"]
+mod shade;
 #[path = "array/strings.rs"]
 mod strings;
+#[path = "array/translation.rs"]
+mod translation;
 
 use analysis::array::{Curve, ModuleModel};
 use analysis::reading::{Irradiance, Temperature, Voltage};

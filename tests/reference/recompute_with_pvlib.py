@@ -464,8 +464,92 @@ def temperature_cell_over_back():
     return pd.DataFrame(rows, columns="mounting over_k poa_w_m2 back_degc cell_degc".split())
 
 
+def temperature_sandia():
+    rows = []
+    for mounting, p in temperature.TEMPERATURE_MODEL_PARAMETERS["sapm"].items():
+        for g, t, v in weathers():
+            back = temperature.sapm_module(g, t, v, p["a"], p["b"])
+            cell = temperature.sapm_cell(g, t, v, **p)
+            rows.append((mounting, p["a"], p["b"], p["deltaT"], g, t, v, back, cell))
+    columns = "mounting a b_s_m over_k poa_w_m2 air_degc wind_m_s back_degc cell_degc"
+    return pd.DataFrame(rows, columns=columns.split())
+
+
+def temperature_ross():
+    rows = [
+        (noct, g, t, temperature.ross(g, t, noct=noct))
+        for noct in (42.0, 45.0, 48.5)
+        for g, t, v in weathers()
+        if v == 0
+    ]
+    return pd.DataFrame(rows, columns="noct_degc poa_w_m2 air_degc cell_degc".split())
+
+
+def iv_translation():
+    """Peak, Isc and Voc of REF-410 measured at 650 W/m2 and 48 degC; formulas of IEC 60891."""
+    at = pvsystem.singlediode(*diode(REF410, 650.0, 48.0), method="newton")
+    v1, i1, isc1, voc1 = (printed(at[k]) for k in ("v_mp", "i_mp", "i_sc", "v_oc"))
+    series, alpha, beta = REF410[5], REF410[0], -0.10472
+    alpha_ratio, beta_ratio = printed(alpha / 13.95), printed(beta / 37.4)
+    light, heat = 1000.0 / 650.0, 25.0 - 48.0
+    rows = []
+    for kappa in (0.0, 0.0015):
+        i2 = i1 + isc1 * (light - 1) + alpha * heat
+        v2 = v1 - series * (i2 - i1) - kappa * i2 * heat + beta * heat
+        rows.append((1, kappa, 0.0, v1, i1, isc1, voc1, alpha, beta, series, i2, v2))
+    for kappa, a in ((0.0, 0.06), (0.0015, 0.0373)):
+        i2 = i1 * (1 + alpha_ratio * heat) * light
+        v2 = v1 + voc1 * (beta_ratio * heat + a * math.log(light))
+        v2 = v2 - series * (i2 - i1) - kappa * i2 * heat
+        rows.append((2, kappa, a, v1, i1, isc1, voc1, alpha_ratio, beta_ratio, series, i2, v2))
+    columns = "procedure kappa a v1_v i1_a isc1_a voc1_v alpha beta series_ohm i2_a v2_v"
+    return pd.DataFrame(rows, columns=columns.split())
+
+
 CABLE_OHM = 0.40
 SECTIONS = 3
+BYPASSED_V = -0.5
+SHADE_CASES = (
+    # shaded sections of 54, their light, bypass diode works
+    (1, 0.9, 1), (1, 0.5, 1), (1, 0.2, 1), (3, 0.3, 1), (9, 0.3, 1), (18, 0.3, 1), (1, 0.5, 0),
+)  # fmt: skip
+
+
+def shade():
+    """Peaks of P over a fine grid of currents, then a golden section round each."""
+    rows = []
+    for g, t in LIGHTS:
+        for shaded, light, works in SHADE_CASES:
+            whole, dim = section_at(g, t), section_at(g * light, t)
+
+            def volts(i):
+                bright = np.maximum(pvsystem.v_from_i(i, *whole), BYPASSED_V)
+                own = pvsystem.v_from_i(i, *dim)
+                own = np.maximum(own, BYPASSED_V) if works else own
+                return (54 - shaded) * bright + shaded * own - i * CABLE_OHM
+
+            amps = np.linspace(0.0, 1.01 * whole[0], 2001)
+            power = amps * volts(amps)
+            tops = [k for k in range(1, 2000) if power[k - 1] < power[k] >= power[k + 1] > 0]
+            peak = golden(amps[[k - 1 for k in tops]], amps[[k + 1 for k in tops]],
+                          lambda i: i * volts(i))  # fmt: skip
+            found = sorted(((i * v, v, i) for i, v in zip(peak, volts(peak))), reverse=True)
+            (p, v, i), (_, local_v, local_i) = found[0], (found + [(0.0, 0.0, 0.0)])[1]
+            voc = volts(np.array([0.0]))[0]
+            rows.append((g, t, shaded, light, works, voc, v, i, p, len(found), local_v, local_i))
+    columns = (
+        "irradiance_w_m2 cell_degc shaded_sections light_ratio bypass_works voc_v vmp_v imp_a "
+        "pmp_w peaks local_vmp_v local_imp_a"
+    )
+    return pd.DataFrame(rows, columns=columns.split())
+
+
+def section_at(effective, cell):
+    il, i0, rs, rsh, a = diode(REF410, effective, cell)
+    return il, i0, rs / SECTIONS, rsh / SECTIONS, a / SECTIONS
+
+
+LIGHTS = ((1000, 55), (800, 50), (500, 40), (200, 30), (100, 25))
 
 
 def string_cases():
@@ -498,8 +582,7 @@ def halved(low, high, rises, steps=60):
 
 def strings():
     """Voltage of sections summed at one current, currents of strings summed at one voltage."""
-    lights = ((1000, 55), (800, 50), (500, 40), (200, 30), (100, 25))
-    rows = [(case, g, t + dk, *a, *b, r) for g, t in lights for case, a, b, r, dk in string_cases()]
+    rows = [(case, g, t + dk, *a, *b, r) for g, t in LIGHTS for case, a, b, r, dk in string_cases()]
     columns = (
         "case irradiance_w_m2 cell_degc sections_a light_a_ratio extra_a_ohm sections_b "
         "light_b_ratio extra_b_ohm shunt_ratio"
@@ -567,7 +650,11 @@ TABLES = {
     "module_slopes.csv": (module_slopes, SLOPE_DIGITS),
     "temperature_back.csv": (temperature_back, DIGITS),
     "temperature_cell_over_back.csv": (temperature_cell_over_back, DIGITS),
+    "temperature_sandia.csv": (temperature_sandia, DIGITS),
+    "temperature_ross.csv": (temperature_ross, DIGITS),
+    "iv_translation.csv": (iv_translation, ROOT_DIGITS),
     "strings.csv": (strings, PEAK_DIGITS),
+    "shade.csv": (shade, PEAK_DIGITS),
 }
 
 

@@ -80,6 +80,19 @@ impl Curve {
         current_slope / self.voltage_slope(current_slope)
     }
 
+    /// Voltage [V] and slope dV/dI [V/A] at a current [A]; needs a shunt beyond the photocurrent.
+    pub(super) fn voltage_and_slope_at(&self, current: f64) -> (f64, f64) {
+        let x = self.x_at_current(current);
+        let current_slope = self.current_slope(x);
+        let slope = self.voltage_slope(current_slope) / current_slope;
+        (self.voltage(x), slope)
+    }
+
+    /// Points from short to open circuit at even steps of voltage.
+    pub fn sampled(&self, count: u16) -> Vec<OperatingPoint> {
+        sample(self.open_circuit(), count, |v| self.current_at(v))
+    }
+
     /// Voltage without current.
     pub fn open_circuit(&self) -> Voltage {
         Voltage::from_v(self.ideality_v * self.x_open())
@@ -116,9 +129,15 @@ impl Curve {
     }
 
     fn x_open(&self) -> f64 {
+        self.x_at_current(0.0)
+    }
+
+    fn x_at_current(&self, current: f64) -> f64 {
         // I(x) is concave and falls; this start is beyond its root.
-        let start = (self.photo_a / self.saturation_a).ln_1p();
-        newton(start, |x| (self.current(x), self.current_slope(x)))
+        let start = ((self.photo_a - current).max(0.0) / self.saturation_a).ln_1p();
+        newton(start, |x| {
+            (self.current(x) - current, self.current_slope(x))
+        })
     }
 
     fn x_at_voltage(&self, voltage: f64) -> f64 {
@@ -175,6 +194,23 @@ impl Curve {
         }
         x
     }
+}
+
+/// Points of a curve at even steps of voltage, both ends among them.
+pub(super) fn sample(
+    open_circuit: Voltage,
+    count: u16,
+    current_at: impl Fn(Voltage) -> Current,
+) -> Vec<OperatingPoint> {
+    let steps = f64::from(count.saturating_sub(1).max(1));
+    let point = |n: u16| {
+        let voltage = Voltage::from_v(open_circuit.v() * f64::from(n) / steps);
+        OperatingPoint {
+            voltage,
+            current: current_at(voltage),
+        }
+    };
+    (0..count).map(point).collect()
 }
 
 /// Newton's iteration from a start beyond the root, towards it.

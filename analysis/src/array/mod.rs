@@ -7,7 +7,9 @@ mod diode;
 mod fit;
 mod fit_at_edge;
 mod parallel;
+mod shade;
 mod temperature;
+mod translation;
 
 #[cfg(test)]
 mod property_tests;
@@ -16,4 +18,6 @@ pub use curve::{Curve, OperatingPoint};
 pub use diode::{ArrayError, ModuleModel};
 pub use fit::{FitError, FittedModule, fit_datasheet};
 pub use parallel::InputCurve;
-pub use temperature::{cell_from_back, faiman};
+pub use shade::{Section, ShadeError, ShadedString};
+pub use temperature::{SandiaMounting, cell_from_back, faiman, ross, sandia_back};
+pub use translation::{Conditions, Procedure1, Procedure2, TranslationError};

@@ -9,6 +9,7 @@
 //! Source:  Kirchhoff; own.
 //! Check:   tests/reference/array.rs, 30 pairs of strings to the seventh digit that is stored.
 
+use super::curve::sample;
 use super::{ArrayError, Curve, OperatingPoint};
 use crate::reading::{Current, Voltage};
 
@@ -54,6 +55,28 @@ impl InputCurve {
     /// Slope dI/dV at a voltage [A/V], below zero.
     pub fn slope_at(&self, voltage: Voltage) -> f64 {
         self.groups.iter().map(|g| g.slope_at(voltage)).sum()
+    }
+
+    /// Voltage without current.
+    pub fn open_circuit(&self) -> Voltage {
+        // Between the open circuits of its strings: above all of them every string takes current.
+        let open = |g: &Curve| g.open_circuit().v();
+        let mut low = self.groups.iter().map(open).fold(f64::INFINITY, f64::min);
+        let mut high = self.groups.iter().map(open).fold(0.0, f64::max);
+        for _ in 0..HALVINGS {
+            let middle = f64::midpoint(low, high);
+            if self.current_at(Voltage::from_v(middle)).a() > 0.0 {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Voltage::from_v(f64::midpoint(low, high))
+    }
+
+    /// Points from short to open circuit at even steps of voltage.
+    pub fn sampled(&self, count: u16) -> Vec<OperatingPoint> {
+        sample(self.open_circuit(), count, |v| self.current_at(v))
     }
 
     /// Where the power is largest.
