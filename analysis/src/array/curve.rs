@@ -11,6 +11,8 @@
 //! Source:  W. De Soto, S. Klein, W. Beckman, Solar Energy 80 (2006) 78; the substitution is own.
 //! Check:   tests/reference/array.rs, three module grids and one curve to the ninth digit that is
 //!          stored; `property_tests`, the equation itself to far beyond open circuit.
+//!
+//! Sampled curves are not used by the chain yet; `shade` takes the voltage at a current.
 
 use crate::reading::{Current, Power, Resistance, Voltage};
 

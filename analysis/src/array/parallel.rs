@@ -8,6 +8,8 @@
 //!          its own open-circuit voltage, as its diode curve says.
 //! Source:  Kirchhoff; own.
 //! Check:   tests/reference/array.rs, 30 pairs of strings to the seventh digit that is stored.
+//!
+//! The open circuit and sampled curves are not used by the chain yet.
 
 use super::curve::sample;
 use super::{ArrayError, Curve, OperatingPoint};
