@@ -16,19 +16,23 @@ const STANDARD_PRESSURE_PA: f64 = 101_325.0;
 
 /// Length of the path through the air over that to the zenith; `None` for a sun that is down.
 pub fn relative_air_mass(apparent_zenith: Angle) -> Option<f64> {
-    let z = apparent_zenith.deg();
-    let path = || 1.0 / (apparent_zenith.rad().cos() + 0.505_72 * (96.079_95 - z).powf(-1.6364));
-    (z <= 90.0).then(path)
-}
-
-/// Air mass times pressure over that at sea level.
-pub(super) fn absolute_air_mass(apparent_zenith: Angle, pressure_pa: f64) -> Option<f64> {
-    relative_air_mass(apparent_zenith).map(|relative| over_sea_level(relative, pressure_pa))
+    air_mass_at(apparent_zenith, apparent_zenith.rad().cos())
 }
 
 /// Air mass relative to that at sea level.
 pub(super) fn over_sea_level(relative: f64, pressure_pa: f64) -> f64 {
-    relative * pressure_pa / STANDARD_PRESSURE_PA
+    relative * pressure_ratio(pressure_pa)
+}
+
+/// The same where the cosine is at hand.
+pub(super) fn air_mass_at(apparent_zenith: Angle, cos_z: f64) -> Option<f64> {
+    let z = apparent_zenith.deg();
+    (z <= 90.0).then(|| 1.0 / (cos_z + 0.505_72 * (96.079_95 - z).powf(-1.6364)))
+}
+
+/// Pressure over that to which an air mass is relative [-].
+pub(super) fn pressure_ratio(pressure_pa: f64) -> f64 {
+    pressure_pa / STANDARD_PRESSURE_PA
 }
 
 /// Standard air pressure at an altitude above sea level [Pa].

@@ -13,11 +13,12 @@
 //!          pvlib 0.16.1 `clearsky.ineichen`, without the enhancement at high air mass
 //! Check:   tests/data/reference/clearsky_ineichen.csv, 1e-10 relative (tests/reference/sky.rs).
 
-use super::air_mass::absolute_air_mass;
+use super::air_mass::pressure_ratio;
 use super::decomposition::Components;
 use super::extraterrestrial::extraterrestrial;
 use super::observer::Observer;
 use super::sun::SunPosition;
+use super::sunlight::Sunlight;
 use crate::reading::{Angle, Irradiance, Time};
 
 /// Light under a cloudless sky; none when the sun is down.
@@ -27,12 +28,7 @@ pub fn clear_sky(
     observer: &Observer,
     linke_turbidity: f64,
 ) -> Components {
-    ineichen(
-        extraterrestrial(at),
-        sun.apparent_zenith,
-        observer,
-        linke_turbidity,
-    )
+    ClearAir::new(observer, linke_turbidity).under(&Sunlight::new(sun, extraterrestrial(at)))
 }
 
 /// The model itself, for a given extraterrestrial irradiance.
@@ -42,26 +38,59 @@ pub fn ineichen(
     observer: &Observer,
     linke_turbidity: f64,
 ) -> Components {
-    let cos_z = apparent_zenith.rad().cos();
-    let air_mass = absolute_air_mass(apparent_zenith, observer.pressure_pa);
-    let Some(am) = air_mass.filter(|_| cos_z > 0.0) else {
-        return Components::DARK;
+    let sun = SunPosition {
+        apparent_zenith,
+        zenith: apparent_zenith,
+        azimuth: Angle::from_deg(0.0),
     };
-    let (e0, h, tl) = (
-        extraterrestrial.w_m2(),
-        observer.altitude_m,
-        linke_turbidity,
-    );
-    let (fh1, fh2) = ((-h / 8000.0).exp(), (-h / 1250.0).exp());
-    let (cg1, cg2) = (5.09e-5 * h + 0.868, 3.92e-5 * h + 0.0387);
-    let ghi = cg1 * e0 * cos_z * (-cg2 * am * (fh1 + fh2 * (tl - 1.0))).exp();
-    let b = 0.664 + 0.163 / fh1;
-    let bni = b * e0 * (-0.09 * am * (tl - 1.0)).exp();
-    let diffuse = (0.1 - 0.2 * (-tl).exp()) / (0.1 + 0.882 / fh1);
-    let dni = bni.min(ghi * (1.0 - diffuse) / cos_z);
-    Components {
-        ghi: Irradiance::from_w_m2(ghi),
-        dni: Irradiance::from_w_m2(dni),
-        dhi: Irradiance::from_w_m2(ghi - dni * cos_z),
+    ClearAir::new(observer, linke_turbidity).under(&Sunlight::new(&sun, extraterrestrial))
+}
+
+/// The cloudless air over an observer: what the model needs of altitude and turbidity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClearAir {
+    pressure_ratio: f64,
+    /// cg1.
+    global_ratio: f64,
+    /// cg2 (fh1 + fh2 (TL - 1)), of the global irradiance, over the air mass.
+    global_extinction: f64,
+    /// b.
+    beam_ratio: f64,
+    /// 0.09 (TL - 1), of the beam, over the air mass.
+    beam_extinction: f64,
+    /// 1 - (0.1 - 0.2 exp(-TL)) / (0.1 + 0.882 / fh1), the beam in the global irradiance at most.
+    most_beam_ratio: f64,
+}
+
+impl ClearAir {
+    /// At this altitude and turbidity.
+    pub fn new(observer: &Observer, linke_turbidity: f64) -> Self {
+        let (h, tl) = (observer.altitude_m, linke_turbidity);
+        let (fh1, fh2) = ((-h / 8000.0).exp(), (-h / 1250.0).exp());
+        Self {
+            pressure_ratio: pressure_ratio(observer.pressure_pa),
+            global_ratio: 5.09e-5 * h + 0.868,
+            global_extinction: (3.92e-5 * h + 0.0387) * (fh1 + fh2 * (tl - 1.0)),
+            beam_ratio: 0.664 + 0.163 / fh1,
+            beam_extinction: 0.09 * (tl - 1.0),
+            most_beam_ratio: 1.0 - (0.1 - 0.2 * (-tl).exp()) / (0.1 + 0.882 / fh1),
+        }
+    }
+
+    /// Light on the ground under this sun; none when it is down.
+    pub fn under(&self, sun: &Sunlight) -> Components {
+        let cos_z = sun.direction.up;
+        let Some(relative) = sun.relative_air_mass.filter(|_| cos_z > 0.0) else {
+            return Components::DARK;
+        };
+        let (am, e0) = (relative * self.pressure_ratio, sun.extraterrestrial_w_m2);
+        let ghi = self.global_ratio * e0 * cos_z * (-self.global_extinction * am).exp();
+        let bni = self.beam_ratio * e0 * (-self.beam_extinction * am).exp();
+        let dni = bni.min(ghi * self.most_beam_ratio / cos_z);
+        Components {
+            ghi: Irradiance::from_w_m2(ghi),
+            dni: Irradiance::from_w_m2(dni),
+            dhi: Irradiance::from_w_m2(ghi - dni * cos_z),
+        }
     }
 }

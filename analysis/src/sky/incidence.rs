@@ -1,7 +1,8 @@
 //! Angle between sun and plane, and what the glass takes from light that comes at an angle.
 //!
-//! Model:   cos theta = cos z cos beta + sin z sin beta cos(gamma_s - gamma)
-//!          theta_r = asin(sin theta / n);  tau = exp(-K L / cos theta_r) (1 - (r_s + r_p) / 2)
+//! Model:   cos theta = cos z cos beta + sin z sin beta cos(gamma_s - gamma), as the product of the
+//!          direction to the sun and the normal of the plane
+//!          sin theta_r = sin theta / n;  tau = exp(-K L / cos theta_r) (1 - (r_s + r_p) / 2)
 //!          modifier = tau(theta) / tau(0)
 //! Symbols: theta, theta_r  incidence outside and inside the glass [rad]    n  refraction [-]
 //!          z, gamma_s  apparent zenith, azimuth of the sun
@@ -13,7 +14,7 @@
 //!          tan2 ratios and without their 0/0 at theta = 0.
 //! Check:   tests/data/reference/iam_direct.csv, 1e-10 relative (tests/reference/sky.rs).
 
-use super::sun::SunPosition;
+use super::sun::{SunDirection, SunPosition};
 use crate::plant::Plane;
 use crate::reading::Angle;
 
@@ -24,18 +25,41 @@ const GLASS_EXTINCTION_PER_M: f64 = 4.0;
 /// Thickness of the cover [m].
 const GLASS_THICKNESS_M: f64 = 0.002;
 
-/// Angle between the direction to the sun, as seen, and the normal of the plane, 0 to 180 deg.
-pub fn incidence(sun: &SunPosition, plane: &Plane) -> Angle {
-    Angle::from_deg(cos_incidence(sun, plane).acos().to_degrees())
+/// Which way a plane faces: its normal, computed once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Facing {
+    /// sin beta, cos beta.
+    pub(super) sin_tilt: f64,
+    pub(super) cos_tilt: f64,
+    north: f64,
+    east: f64,
 }
 
-/// Cosine of the incidence; negative for a sun behind the plane.
-pub(super) fn cos_incidence(sun: &SunPosition, plane: &Plane) -> f64 {
-    let (sin_z, cos_z) = sun.apparent_zenith.rad().sin_cos();
-    let (sin_b, cos_b) = plane.tilt.rad().sin_cos();
-    let turn = (sun.azimuth.deg() - plane.azimuth.deg()).to_radians();
-    // Rounding can lift the sum over one by an ulp, and acos would make a NaN of it.
-    (cos_z * cos_b + sin_z * sin_b * turn.cos()).clamp(-1.0, 1.0)
+impl Facing {
+    /// Of a plane.
+    pub fn of(plane: &Plane) -> Self {
+        let (sin_tilt, cos_tilt) = plane.tilt.rad().sin_cos();
+        let (sin_azimuth, cos_azimuth) = plane.azimuth.rad().sin_cos();
+        Self {
+            sin_tilt,
+            cos_tilt,
+            north: sin_tilt * cos_azimuth,
+            east: sin_tilt * sin_azimuth,
+        }
+    }
+
+    /// Cosine of the incidence; negative for a sun behind the plane.
+    pub fn cos_incidence(&self, sun: &SunDirection) -> f64 {
+        let cos = sun.up * self.cos_tilt + sun.north * self.north + sun.east * self.east;
+        // Rounding can lift the sum over one by an ulp, and acos would make a NaN of it.
+        cos.clamp(-1.0, 1.0)
+    }
+}
+
+/// Angle between the direction to the sun, as seen, and the normal of the plane, 0 to 180 deg.
+pub fn incidence(sun: &SunPosition, plane: &Plane) -> Angle {
+    let cos = Facing::of(plane).cos_incidence(&SunDirection::of(sun));
+    Angle::from_deg(cos.acos().to_degrees())
 }
 
 /// Light that passes the glass at this incidence over light that passes at normal incidence [-].
@@ -43,18 +67,28 @@ pub fn incidence_modifier(incidence: Angle) -> f64 {
     if incidence.deg() >= 90.0 {
         return 0.0;
     }
-    let normal = transmittance(0.0);
-    transmittance(incidence.rad()) / normal
+    incidence_modifier_at(incidence.rad().cos())
 }
 
-fn transmittance(theta: f64) -> f64 {
-    let cos_out = theta.cos();
-    let cos_in = (theta.sin() / GLASS_INDEX).asin().cos();
+/// The same for the cosine of the incidence.
+pub fn incidence_modifier_at(cos_incidence: f64) -> f64 {
+    if cos_incidence <= 0.0 {
+        return 0.0;
+    }
+    let (part, cos_in) = passed(cos_incidence);
+    let (normal_part, _) = passed(1.0);
+    let longer_m = GLASS_THICKNESS_M * (1.0 / cos_in - 1.0);
+    (-GLASS_EXTINCTION_PER_M * longer_m).exp() * part / normal_part
+}
+
+/// The part that is not reflected, and the cosine of the incidence inside the glass.
+fn passed(cos_out: f64) -> (f64, f64) {
+    let sin_in_2 = (1.0 - cos_out * cos_out) / (GLASS_INDEX * GLASS_INDEX);
+    let cos_in = (1.0 - sin_in_2).sqrt();
     let part = |a: f64, b: f64| ((a - b) / (a + b)).powi(2);
     let r_s = part(cos_out, GLASS_INDEX * cos_in);
     let r_p = part(GLASS_INDEX * cos_out, cos_in);
-    let absorbed = (-GLASS_EXTINCTION_PER_M * GLASS_THICKNESS_M / cos_in).exp();
-    absorbed * (1.0 - (r_s + r_p) / 2.0)
+    (1.0 - (r_s + r_p) / 2.0, cos_in)
 }
 
 #[cfg(test)]

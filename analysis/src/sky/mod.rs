@@ -1,5 +1,5 @@
 //! Sky: where the sun stands, how much light there should be, and how much of it meets a plane.
-//! Never in here: measured data, modules, or anything that remembers a previous call.
+//! Never in here: measured data, modules, or an answer that depends on what was asked before.
 
 mod air_mass;
 mod calendar;
@@ -22,12 +22,14 @@ mod property_tests;
 mod sky_model;
 mod spa_terms;
 mod sun;
+mod sunlight;
 mod topocentric;
+mod track;
 mod transposition;
 
 pub use air_mass::{pressure_pa_at_altitude, relative_air_mass};
 pub use calendar::{day_of_year, julian_day, month_index};
-pub use clear_sky::{clear_sky, ineichen};
+pub use clear_sky::{ClearAir, clear_sky, ineichen};
 pub use decomposition::{
     Components, close_with_dhi, close_with_dni, erbs, erbs_diffuse_ratio, erbs_under,
 };
@@ -40,11 +42,13 @@ pub use extraterrestrial::extraterrestrial;
 pub use geocentric::{Geocentric, geocentric};
 pub use haurwitz::{haurwitz, is_possible_ghi};
 pub use horizon::{Corner, Horizon, HorizonError};
-pub use incidence::{incidence, incidence_modifier};
+pub use incidence::{Facing, incidence, incidence_modifier, incidence_modifier_at};
 pub use observer::Observer;
 pub use sky_model::SkyModel;
-pub use sun::{SunPosition, sun_position};
+pub use sun::{SunDirection, SunPosition, sun_position};
+pub use sunlight::Sunlight;
 pub use topocentric::{Topocentric, topocentric};
+pub use track::SunTrack;
 pub use transposition::{
-    PlaneIrradiance, perez_sky_diffuse, plane_irradiance, split_plane_irradiance,
+    Dome, PlaneIrradiance, perez_sky_diffuse, plane_irradiance, split_plane_irradiance, split_under,
 };

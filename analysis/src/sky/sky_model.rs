@@ -15,11 +15,13 @@
 //!          45 (1), 1990 (all from memory, verify); least cos z as in pvlib 0.16.1
 //! Check:   tests/data/reference/transposition.csv, 1e-10 relative (tests/reference/sky.rs).
 //!
-//! The chain uses Perez; the others are for comparison.
+//! The chain uses Perez through `Dome`; the others are for comparison.
 
 use super::decomposition::Components;
+use super::incidence::Facing;
 use super::sun::SunPosition;
-use super::transposition::{facing, perez_sky_diffuse};
+use super::sunlight::Sunlight;
+use super::transposition::{cos_seen, perez_sky_diffuse};
 use crate::plant::Plane;
 use crate::reading::Irradiance;
 
@@ -56,7 +58,8 @@ impl SkyModel {
         }
         let cos_z = sun.apparent_zenith.rad().cos();
         let a = (dni / extraterrestrial.w_m2()).min(1.0);
-        let round_sun = a * facing(sun, plane) / cos_z.max(LEAST_COSINE);
+        let cos = cos_seen(&Sunlight::new(sun, extraterrestrial), &Facing::of(plane));
+        let round_sun = a * cos / cos_z.max(LEAST_COSINE);
         let dome = (1.0 - a) * seen;
         match self {
             Self::Isotropic => even,

@@ -24,6 +24,30 @@ impl SunPosition {
     }
 }
 
+/// The direction to the sun, as seen, with a length of one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SunDirection {
+    /// Towards the zenith: the cosine of the apparent zenith [-].
+    pub up: f64,
+    /// Towards north [-].
+    pub north: f64,
+    /// Towards east [-].
+    pub east: f64,
+}
+
+impl SunDirection {
+    /// Of the sun in this position.
+    pub fn of(sun: &SunPosition) -> Self {
+        let (sin_z, up) = sun.apparent_zenith.rad().sin_cos();
+        let (sin_azimuth, cos_azimuth) = sun.azimuth.rad().sin_cos();
+        Self {
+            up,
+            north: sin_z * cos_azimuth,
+            east: sin_z * sin_azimuth,
+        }
+    }
+}
+
 /// The sun's direction by the full NREL algorithm, good to 0.0003 deg by its authors' statement.
 pub fn sun_position(at: Time, observer: &Observer) -> SunPosition {
     let geocentric = geocentric(at, observer.delta_t_s(at));

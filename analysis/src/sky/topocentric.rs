@@ -52,7 +52,7 @@ pub struct Topocentric {
 pub fn topocentric(sun: &Geocentric, observer: &Observer) -> Topocentric {
     let h =
         (sun.sidereal_deg + observer.longitude.deg() - sun.right_ascension_deg).rem_euclid(360.0);
-    let xi = 8.794 / (3600.0 * sun.radius_au);
+    let xi = parallax_deg(sun.radius_au);
     let (delta_alpha, delta_prime) = parallax_shift(sun, observer, h, xi);
     let h_prime = h - delta_alpha;
     let phi = observer.latitude.rad();
@@ -74,13 +74,38 @@ pub fn topocentric(sun: &Geocentric, observer: &Observer) -> Topocentric {
     }
 }
 
+/// The observer's place on the flattened earth.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Place {
+    pub(super) sin_phi: f64,
+    pub(super) cos_phi: f64,
+    /// x, y, distance from the axis and height above the plane of the equator, in equatorial radii.
+    pub(super) x: f64,
+    pub(super) y: f64,
+}
+
+impl Place {
+    pub(super) fn of(observer: &Observer) -> Self {
+        let phi = observer.latitude.rad();
+        let u = (FLATTENING_RATIO * phi.tan()).atan();
+        let height = observer.altitude_m / EARTH_RADIUS_M;
+        Self {
+            sin_phi: phi.sin(),
+            cos_phi: phi.cos(),
+            x: u.cos() + height * phi.cos(),
+            y: FLATTENING_RATIO * u.sin() + height * phi.sin(),
+        }
+    }
+}
+
+/// xi [deg] at a distance [AU].
+pub(super) fn parallax_deg(radius_au: f64) -> f64 {
+    8.794 / (3600.0 * radius_au)
+}
+
 /// Delta alpha and delta' [deg].
 fn parallax_shift(sun: &Geocentric, observer: &Observer, h_deg: f64, xi_deg: f64) -> (f64, f64) {
-    let phi = observer.latitude.rad();
-    let u = (FLATTENING_RATIO * phi.tan()).atan();
-    let height = observer.altitude_m / EARTH_RADIUS_M;
-    let x = u.cos() + height * phi.cos();
-    let y = FLATTENING_RATIO * u.sin() + height * phi.sin();
+    let Place { x, y, .. } = Place::of(observer);
     let sin_xi = xi_deg.to_radians().sin();
     let (sin_h, cos_h) = h_deg.to_radians().sin_cos();
     let (sin_delta, cos_delta) = sun.declination_deg.to_radians().sin_cos();
@@ -98,7 +123,8 @@ fn true_elevation_deg(phi: f64, delta_prime_deg: f64, h_prime_deg: f64) -> f64 {
         .to_degrees()
 }
 
-fn refraction_deg(e0: f64, observer: &Observer) -> f64 {
+/// Delta e [deg] at a true elevation [deg].
+pub(super) fn refraction_deg(e0: f64, observer: &Observer) -> f64 {
     if e0 < LOWEST_SEEN_DEG {
         return 0.0;
     }

@@ -13,17 +13,19 @@
 //! Check:   tests/data/reference/transposition.csv 1e-10, site_year.csv 1e-8 relative
 //!          (tests/reference/sky.rs).
 
-use super::air_mass::relative_air_mass;
 use super::decomposition::{Components, LEAST_COSINE, erbs_diffuse_ratio};
 use super::extraterrestrial::extraterrestrial;
-use super::incidence::cos_incidence;
-use super::sky_model::SkyModel;
+use super::incidence::Facing;
 use super::sun::SunPosition;
+use super::sunlight::Sunlight;
 use crate::plant::Plane;
 use crate::reading::{Irradiance, Time};
 
 /// Weight of z3 in the clearness [1/rad3].
 const KAPPA: f64 = 1.041;
+
+/// Least cosine of the zenith that the ring is divided by [-].
+const COS_85_DEG: f64 = 0.087_155_742_747_658_14;
 
 /// Upper end of the clearness of all rows of [`PEREZ`] but the last.
 const CLEARNESS_UP_TO: [f64; 7] = [1.065, 1.23, 1.5, 1.95, 2.8, 4.5, 6.2];
@@ -65,14 +67,8 @@ pub fn plane_irradiance(
     sun: &SunPosition,
     plane: &Plane,
 ) -> PlaneIrradiance {
-    let facing = facing(sun, plane);
-    let ground_view = (1.0 - plane.tilt.rad().cos()) / 2.0;
-    let ground = components.ghi.w_m2() * plane.albedo_ratio * ground_view;
-    PlaneIrradiance {
-        beam: Irradiance::from_w_m2(components.dni.w_m2() * facing),
-        sky_diffuse: SkyModel::Perez.diffuse(components, extraterrestrial(at), sun, plane),
-        ground: Irradiance::from_w_m2(ground),
-    }
+    let sun = Sunlight::new(sun, extraterrestrial(at));
+    Dome::new(components, &sun).on(&Facing::of(plane), plane.albedo_ratio)
 }
 
 /// Sky diffuse irradiance in a plane by the model of Perez, for a given extraterrestrial one.
@@ -82,20 +78,55 @@ pub fn perez_sky_diffuse(
     sun: &SunPosition,
     plane: &Plane,
 ) -> Irradiance {
-    let (dhi, dni) = (components.dhi.w_m2(), components.dni.w_m2());
-    let (sin_b, cos_b) = plane.tilt.rad().sin_cos();
-    if dhi <= 0.0 {
-        return Irradiance::from_w_m2(0.0);
+    let dome = Dome::new(components, &Sunlight::new(sun, extraterrestrial));
+    dome.on(&Facing::of(plane), plane.albedo_ratio).sky_diffuse
+}
+
+/// The sky over all planes of a place: how bright it is, and how unevenly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Dome {
+    sun: Sunlight,
+    components: Components,
+    /// F1 / b, of the ring round the sun.
+    ring: f64,
+    /// (1 - F1) / 2, of the even sky.
+    even: f64,
+    /// F2, of the horizon.
+    horizon: f64,
+}
+
+impl Dome {
+    /// From the components on the ground, by the model of Perez.
+    pub fn new(components: &Components, sun: &Sunlight) -> Self {
+        let (dhi, dni) = (components.dhi.w_m2(), components.dni.w_m2());
+        let air_mass = sun.relative_air_mass.filter(|_| dhi > 0.0);
+        let (f1, f2) = air_mass.map_or((0.0, 0.0), |am| {
+            let brightness = dhi * am / sun.extraterrestrial_w_m2;
+            let z = sun.zenith_rad;
+            brightening(clearness(dhi, dni, z), brightness, z)
+        });
+        Self {
+            sun: *sun,
+            components: *components,
+            ring: f1 / sun.direction.up.max(COS_85_DEG),
+            even: 0.5 * (1.0 - f1),
+            horizon: f2,
+        }
     }
-    let Some(am) = relative_air_mass(sun.apparent_zenith) else {
-        return Irradiance::from_w_m2(dhi * 0.5 * (1.0 + cos_b));
-    };
-    let z = sun.apparent_zenith.rad();
-    let brightness = dhi * am / extraterrestrial.w_m2();
-    let (f1, f2) = brightening(clearness(dhi, dni, z), brightness, z);
-    let b = z.cos().max(85_f64.to_radians().cos());
-    let ratio = 0.5 * (1.0 - f1) * (1.0 + cos_b) + f1 * facing(sun, plane) / b + f2 * sin_b;
-    Irradiance::from_w_m2((dhi * ratio).max(0.0))
+
+    /// Light in a plane that faces this way over ground of this albedo.
+    pub fn on(&self, facing: &Facing, albedo_ratio: f64) -> PlaneIrradiance {
+        let (ghi, dhi) = (self.components.ghi.w_m2(), self.components.dhi.w_m2());
+        let cos = cos_seen(&self.sun, facing);
+        let sky =
+            self.even * (1.0 + facing.cos_tilt) + self.ring * cos + self.horizon * facing.sin_tilt;
+        let ground_view = (1.0 - facing.cos_tilt) / 2.0;
+        PlaneIrradiance {
+            beam: Irradiance::from_w_m2(self.components.dni.w_m2() * cos),
+            sky_diffuse: Irradiance::from_w_m2((dhi * sky).max(0.0)),
+            ground: Irradiance::from_w_m2(ghi * albedo_ratio * ground_view),
+        }
+    }
 }
 
 /// Beam and diffuse parts of an irradiance measured in the plane itself.
@@ -110,11 +141,17 @@ pub fn split_plane_irradiance(
     sun: &SunPosition,
     plane: &Plane,
 ) -> PlaneIrradiance {
+    let sun = Sunlight::new(sun, extraterrestrial(at));
+    split_under(poa, &sun, &Facing::of(plane))
+}
+
+/// The same for a sun and a plane that are at hand.
+pub fn split_under(poa: Irradiance, sun: &Sunlight, facing: &Facing) -> PlaneIrradiance {
     let g = poa.w_m2().max(0.0);
-    let e0 = extraterrestrial(at).w_m2();
-    let facing = facing(sun, plane);
-    let kt = g / (e0 * facing.max(LEAST_COSINE));
-    let beam = (g * (1.0 - erbs_diffuse_ratio(kt))).min(e0 * facing);
+    let e0 = sun.extraterrestrial_w_m2;
+    let cos = cos_seen(sun, facing);
+    let kt = g / (e0 * cos.max(LEAST_COSINE));
+    let beam = (g * (1.0 - erbs_diffuse_ratio(kt))).min(e0 * cos);
     PlaneIrradiance {
         beam: Irradiance::from_w_m2(beam),
         sky_diffuse: Irradiance::from_w_m2(g - beam),
@@ -123,9 +160,9 @@ pub fn split_plane_irradiance(
 }
 
 /// Cosine of the incidence; none for a sun behind the plane or below the horizon.
-pub(super) fn facing(sun: &SunPosition, plane: &Plane) -> f64 {
-    if sun.is_up() {
-        cos_incidence(sun, plane).max(0.0)
+pub(super) fn cos_seen(sun: &Sunlight, facing: &Facing) -> f64 {
+    if sun.is_up {
+        facing.cos_incidence(&sun.direction).max(0.0)
     } else {
         0.0
     }
@@ -138,7 +175,10 @@ fn clearness(dhi: f64, dni: f64, z: f64) -> f64 {
 
 /// F1 round the sun and F2 at the horizon [-].
 fn brightening(clearness: f64, brightness: f64, z: f64) -> (f64, f64) {
-    let row = CLEARNESS_UP_TO.partition_point(|&end| end <= clearness);
+    let row = CLEARNESS_UP_TO
+        .iter()
+        .filter(|&&end| end <= clearness)
+        .count();
     let [f11, f12, f13, f21, f22, f23] = PEREZ[row];
     let f1 = (f11 + f12 * brightness + f13 * z).max(0.0);
     (f1, f21 + f22 * brightness + f23 * z)

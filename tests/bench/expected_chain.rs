@@ -1,0 +1,175 @@
+//! How fast the expected values are, part by part and from the time to voltage and current: one
+//! plane, one input of two strings of 18 modules, every five minutes of a year with the sun more
+//! than 5 deg up. Run by hand, beside another code: `tests/bench/compare_with_pvlib.py`.
+//! Prints, as CSV, how many a second (best and middle round) and the mean of the results, so that
+//! whoever compares sees that both have done the same.
+
+use analysis::array::{Curve, ModuleModel, OperatingPoint, cell_from_back, faiman};
+use analysis::plant::{Mounting, Plane};
+use analysis::reading::{Angle, Irradiance, Resistance, Span, Speed, Temperature, Time};
+use analysis::sky::{
+    ClearAir, Components, Dome, Facing, Observer, SunPosition, SunTrack, Sunlight,
+    incidence_modifier_at, sun_position,
+};
+use std::hint::black_box;
+use std::time::Instant;
+
+/// 2025-01-01T00:00Z.
+const START: Time = Time::from_unix_ms(1_735_689_600_000);
+const STEP: Span = Span::from_min(5);
+const STEPS: i64 = 365 * 288;
+const LAST_ZENITH_DEG: f64 = 85.0;
+const ROUNDS: usize = 15;
+
+const MODULE: ModuleModel = ModuleModel {
+    photo_ref_a: 13.956_939_715_7,
+    saturation_ref_a: 2.046_317_985_93e-11,
+    series_ohm: 0.162_333_876_224,
+    shunt_ref_ohm: 326.318_499_373,
+    ideality_ref_v: 1.372_974_606_22,
+    isc_a_per_k: 0.006_277_5,
+    adjust_ratio: 0.0,
+};
+const MODULES: u16 = 18;
+const STRINGS: usize = 2;
+const CABLE: Resistance = Resistance::from_ohm(0.0);
+const TURBIDITY: f64 = 3.0;
+/// Of diffuse light behind glass [-].
+const DIFFUSE_MODIFIER: f64 = 0.955;
+const AIR: Temperature = Temperature::from_degc(20.0);
+const WIND: Speed = Speed::from_m_s(2.0);
+
+fn main() {
+    let bench = Bench::new();
+    println!("what,best_per_s,middle_per_s,mean");
+    bench.report("sun_full", || {
+        bench.suns(|at| sun_position(at, &bench.observer))
+    });
+    bench.report("sun", || {
+        let mut track = SunTrack::new(bench.observer);
+        bench.suns(|at| track.position(at))
+    });
+    bench.report("perez", || bench.planes());
+    bench.report("peak", || bench.peaks());
+    bench.report("chain", || bench.chain());
+}
+
+struct Bench {
+    observer: Observer,
+    plane: Plane,
+    times: Vec<Time>,
+    skies: Vec<(SunPosition, Irradiance, Components)>,
+    curves: Vec<Curve>,
+}
+
+impl Bench {
+    fn new() -> Self {
+        let (latitude, longitude) = (Angle::from_deg(-35.0), Angle::from_deg(147.5));
+        let observer = Observer::new(latitude, longitude, 200.0);
+        let mut bench = Self {
+            observer,
+            plane: plane(),
+            times: Vec::new(),
+            skies: Vec::new(),
+            curves: Vec::new(),
+        };
+        let (mut track, air) = (SunTrack::new(observer), ClearAir::new(&observer, TURBIDITY));
+        for n in 0..STEPS {
+            let at = START + STEP * n;
+            let (sun, e0) = (track.position(at), track.extraterrestrial(at));
+            if sun.apparent_zenith.deg() < LAST_ZENITH_DEG {
+                let components = air.under(&Sunlight::new(&sun, e0));
+                bench.times.push(at);
+                bench.skies.push((sun, e0, components));
+            }
+        }
+        for n in 0..bench.times.len() {
+            let n = n as f64 / bench.times.len() as f64;
+            bench.curves.push(input(20.0 + 1000.0 * n, -5.0 + 70.0 * n));
+        }
+        bench
+    }
+
+    fn suns(&self, mut position: impl FnMut(Time) -> SunPosition) -> f64 {
+        let zenith = |at: &Time| position(black_box(*at)).apparent_zenith.deg();
+        self.times.iter().map(zenith).sum()
+    }
+
+    fn planes(&self) -> f64 {
+        let facing = Facing::of(&self.plane);
+        let total = |(sun, e0, components): &(SunPosition, Irradiance, Components)| {
+            let dome = Dome::new(components, &Sunlight::new(sun, *e0));
+            dome.on(&facing, self.plane.albedo_ratio).total().w_m2()
+        };
+        self.skies.iter().map(total).sum()
+    }
+
+    fn peaks(&self) -> f64 {
+        self.curves.iter().map(|c| c.max_power().power().w()).sum()
+    }
+
+    fn chain(&self) -> f64 {
+        let mut track = SunTrack::new(self.observer);
+        let air = ClearAir::new(&self.observer, TURBIDITY);
+        let facing = Facing::of(&self.plane);
+        let power = |at: &Time| {
+            let peak = expected(&mut track, &air, &facing, &self.plane, black_box(*at));
+            peak.power().w()
+        };
+        self.times.iter().map(power).sum()
+    }
+
+    fn report(&self, what: &str, round: impl Fn() -> f64) {
+        let count = self.times.len() as f64;
+        let mut seconds = Vec::new();
+        let mut sum = 0.0;
+        for _ in 0..ROUNDS {
+            let before = Instant::now();
+            sum = black_box(round());
+            seconds.push(before.elapsed().as_secs_f64());
+        }
+        seconds.sort_by(f64::total_cmp);
+        let (best, middle) = (count / seconds[0], count / seconds[ROUNDS / 2]);
+        println!("{what},{best:.0},{middle:.0},{:.9}", sum / count);
+    }
+}
+
+/// From the time to voltage and current at the peak, in the order of the data.
+fn expected(
+    track: &mut SunTrack,
+    air: &ClearAir,
+    facing: &Facing,
+    plane: &Plane,
+    at: Time,
+) -> OperatingPoint {
+    let (sun, e0) = (track.position(at), track.extraterrestrial(at));
+    let sunlight = Sunlight::new(&sun, e0);
+    let light = Dome::new(&air.under(&sunlight), &sunlight).on(facing, plane.albedo_ratio);
+    let cos = facing.cos_incidence(&sunlight.direction);
+    let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();
+    let effective = light.beam.w_m2() * incidence_modifier_at(cos) + DIFFUSE_MODIFIER * diffuse;
+    let back = faiman(light.total(), AIR, WIND, &plane.mounting);
+    let cell = cell_from_back(back, light.total(), &plane.mounting);
+    input(effective, cell.degc()).max_power()
+}
+
+fn input(effective_w_m2: f64, cell_degc: f64) -> Curve {
+    let light = Irradiance::from_w_m2(effective_w_m2);
+    let module = MODULE.at(light, Temperature::from_degc(cell_degc));
+    let module = module.expect("inside the range of the model");
+    module.in_series(MODULES, CABLE).in_parallel(STRINGS)
+}
+
+fn plane() -> Plane {
+    Plane {
+        id: "roof".to_owned(),
+        tilt: Angle::from_deg(20.0),
+        azimuth: Angle::from_deg(0.0),
+        mounting: Mounting {
+            u0: 25.0,
+            u1: 6.84,
+            cell_over_back_k: 3.0,
+        },
+        albedo_ratio: 0.2,
+    }
+}
