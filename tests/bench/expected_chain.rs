@@ -142,8 +142,7 @@ fn expected(
     plane: &Plane,
     at: Time,
 ) -> OperatingPoint {
-    let (sun, e0) = (track.position(at), track.extraterrestrial(at));
-    let sunlight = Sunlight::new(&sun, e0);
+    let sunlight = track.sunlight(at);
     let light = Dome::new(&air.under(&sunlight), &sunlight).on(facing, plane.albedo_ratio);
     let cos = facing.cos_incidence(&sunlight.direction);
     let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();

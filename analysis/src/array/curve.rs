@@ -124,9 +124,10 @@ impl Curve {
     /// Where the power is largest.
     pub fn max_power(&self) -> OperatingPoint {
         let x = self.x_max_power();
+        let current = self.current(x);
         OperatingPoint {
-            voltage: Voltage::from_v(self.voltage(x)),
-            current: Current::from_a(self.current(x)),
+            voltage: Voltage::from_v(self.ideality_v * x - self.series_ohm * current),
+            current: Current::from_a(current),
         }
     }
 

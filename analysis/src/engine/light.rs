@@ -14,7 +14,7 @@ const THAW_DEGC: f64 = 8.0;
 const STEEP_RATIO: f64 = 0.9;
 
 impl Engine {
-    pub(super) fn light(&self, middle: Time, means: &SlotMeans) -> Light {
+    pub(super) fn light(&mut self, middle: Time, means: &SlotMeans) -> Light {
         let timing = &self.plant.timing;
         let nothing = SlotMeans::new(means.start - timing.slot);
         let before = self

@@ -16,7 +16,10 @@ use crate::reading::{
     Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature,
     Time,
 };
-use crate::sky::{self, Components, DiffuseModifiers, Observer, PlaneIrradiance, SunPosition};
+use crate::sky::{
+    self, ClearAir, Components, DiffuseModifiers, Dome, Facing, Observer, PlaneIrradiance,
+    SunPosition, SunTrack, Sunlight,
+};
 
 /// One standard deviation of the irradiance by rung [-] (common practice for class B sensors).
 const PLANE_SENSOR_RATIO: f64 = 0.03;
@@ -78,11 +81,14 @@ pub struct Moment<'a> {
 /// Which channels carry the weather, looked up once.
 #[derive(Debug, Clone)]
 pub struct Ladder {
-    observer: Observer,
-    linke_turbidity: [f64; 12],
+    /// Remembers a day of the sun, for speed; what it says does not depend on that.
+    track: SunTrack,
+    /// By month.
+    clear_air: [ClearAir; 12],
     planes: Vec<Plane>,
     /// By plane.
     diffuse: Vec<DiffuseModifiers>,
+    facing: Vec<Facing>,
     plane_sensors: Vec<Vec<ChannelId>>,
     back_sensors: Vec<Vec<ChannelId>>,
     ghi: Vec<ChannelId>,
@@ -90,6 +96,14 @@ pub struct Ladder {
     dhi: Vec<ChannelId>,
     air: Vec<ChannelId>,
     wind: Vec<ChannelId>,
+}
+
+/// What all planes share in a slot with the sun up.
+struct Sky {
+    sunlight: Sunlight,
+    clear: Dome,
+    /// From global irradiance, where it is measured, with its rung and standard deviation [-].
+    horizontal: Option<(Dome, WeatherRung, f64)>,
 }
 
 /// The rung that was taken for a plane.
@@ -112,15 +126,17 @@ impl Ladder {
                 .collect()
         };
         let site = &plant.site;
+        let observer = Observer::new(site.latitude, site.longitude, site.altitude_m);
         Self {
-            observer: Observer::new(site.latitude, site.longitude, site.altitude_m),
-            linke_turbidity: site.linke_turbidity,
+            track: SunTrack::new(observer),
+            clear_air: site.linke_turbidity.map(|tl| ClearAir::new(&observer, tl)),
             planes: plant.planes.clone(),
             diffuse: plant
                 .planes
                 .iter()
                 .map(|plane| sky::diffuse_modifiers(plane.tilt))
                 .collect(),
+            facing: plant.planes.iter().map(Facing::of).collect(),
             plane_sensors: by_plane(Quantity::Poa),
             back_sensors: by_plane(Quantity::ModuleTemperature),
             ghi: anywhere(Quantity::Ghi),
@@ -132,9 +148,13 @@ impl Ladder {
     }
 
     /// Light and heat in a slot.
-    pub fn light(&self, moment: &Moment) -> Light {
-        let sun = sky::sun_position(moment.middle, &self.observer);
-        let plane = |p| sun.is_up().then(|| self.plane(p, moment, &sun));
+    pub fn light(&mut self, moment: &Moment) -> Light {
+        let sun = self.track.position(moment.middle);
+        let sky = sun.is_up().then(|| {
+            let sunlight = Sunlight::new(&sun, self.track.extraterrestrial(moment.middle));
+            self.sky(moment, &sun, sunlight)
+        });
+        let plane = |p| sky.as_ref().map(|sky| self.plane(p, moment, sky));
         let planes: Vec<Option<PlaneLight>> = (0..self.planes.len()).map(plane).collect();
         let clear = |p: &Option<PlaneLight>| p.map_or(Irradiance::from_w_m2(0.0), |p| p.clear_poa);
         Light {
@@ -145,13 +165,26 @@ impl Ladder {
         }
     }
 
-    fn plane(&self, p: usize, moment: &Moment, sun: &SunPosition) -> PlaneLight {
-        let plane = &self.planes[p];
-        let incidence = sky::incidence(sun, plane);
-        let turbidity = self.linke_turbidity[sky::month_index(moment.middle)];
-        let clear = sky::clear_sky(moment.middle, sun, &self.observer, turbidity);
-        let clear = sky::plane_irradiance(&clear, moment.middle, sun, plane);
-        let taken = self.rung(p, moment, sun, clear);
+    fn sky(&self, moment: &Moment, sun: &SunPosition, sunlight: Sunlight) -> Sky {
+        let clear = self.clear_air[sky::month_index(moment.middle)].under(&sunlight);
+        let measured = |channels| first(moment.means, channels).map(irradiance);
+        let horizontal = measured(&self.ghi).map(|ghi| {
+            let (dni, dhi) = (measured(&self.dni), measured(&self.dhi));
+            let (components, rung, sigma_ratio) = horizontal(ghi, dni, dhi, moment.middle, sun);
+            (Dome::new(&components, &sunlight), rung, sigma_ratio)
+        });
+        Sky {
+            clear: Dome::new(&clear, &sunlight),
+            horizontal,
+            sunlight,
+        }
+    }
+
+    fn plane(&self, p: usize, moment: &Moment, sky: &Sky) -> PlaneLight {
+        let (plane, facing) = (&self.planes[p], &self.facing[p]);
+        let cos = facing.cos_incidence(&sky.sunlight.direction);
+        let clear = sky.clear.on(facing, plane.albedo_ratio);
+        let taken = self.rung(p, moment, sky, clear);
         let poa = taken.irradiance.total();
         let back = first(moment.means, &self.back_sensors[p]);
         let (air, wind) = (
@@ -161,12 +194,12 @@ impl Ladder {
         let offset_ratio = SENSOR_OFFSET_W_M2 / poa.w_m2().max(1.0);
         PlaneLight {
             poa,
-            effective: effective(&taken.irradiance, incidence, &self.diffuse[p]),
+            effective: effective(&taken.irradiance, cos, &self.diffuse[p]),
             clear_poa: clear.total(),
             rung: taken.rung,
             sigma_ratio: taken.sigma_ratio.hypot(offset_ratio),
             unsteady_ratio: unsteady(moment, taken.driver),
-            incidence,
+            incidence: Angle::from_deg(cos.acos().to_degrees()),
             heat: Heat::new(&plane.mounting, poa, back, air, wind),
         }
     }
@@ -175,20 +208,19 @@ impl Ladder {
         &'a self,
         p: usize,
         moment: &Moment,
-        sun: &SunPosition,
+        sky: &Sky,
         clear: PlaneIrradiance,
     ) -> Rung<'a> {
-        let plane = &self.planes[p];
-        let measured = |channels| first(moment.means, channels).map(irradiance);
-        if let Some(poa) = measured(&self.plane_sensors[p]) {
+        let facing = &self.facing[p];
+        if let Some(poa) = first(moment.means, &self.plane_sensors[p]).map(irradiance) {
             return Rung {
-                irradiance: sky::split_plane_irradiance(poa, moment.middle, sun, plane),
+                irradiance: sky::split_under(poa, &sky.sunlight, facing),
                 rung: WeatherRung::PlaneSensor,
                 sigma_ratio: PLANE_SENSOR_RATIO,
                 driver: &self.plane_sensors[p],
             };
         }
-        let Some(ghi) = measured(&self.ghi) else {
+        let Some((dome, rung, sigma_ratio)) = &sky.horizontal else {
             return Rung {
                 irradiance: clear,
                 rung: WeatherRung::ScaledClearSky,
@@ -196,18 +228,10 @@ impl Ladder {
                 driver: &[],
             };
         };
-        let (components, rung, sigma_ratio) = horizontal(
-            ghi,
-            measured(&self.dni),
-            measured(&self.dhi),
-            moment.middle,
-            sun,
-        );
-        let irradiance = sky::plane_irradiance(&components, moment.middle, sun, plane);
         Rung {
-            irradiance,
-            rung,
-            sigma_ratio,
+            irradiance: dome.on(facing, self.planes[p].albedo_ratio),
+            rung: *rung,
+            sigma_ratio: *sigma_ratio,
             driver: &self.ghi,
         }
     }
@@ -286,10 +310,10 @@ fn horizontal(
 
 fn effective(
     irradiance: &PlaneIrradiance,
-    incidence: Angle,
+    cos_incidence: f64,
     diffuse: &DiffuseModifiers,
 ) -> Irradiance {
-    let beam = irradiance.beam.w_m2() * sky::incidence_modifier(incidence);
+    let beam = irradiance.beam.w_m2() * sky::incidence_modifier_at(cos_incidence);
     let sky = irradiance.sky_diffuse.w_m2() * diffuse.sky;
     let ground = irradiance.ground.w_m2() * diffuse.ground;
     Irradiance::from_w_m2(beam + sky + ground)

@@ -97,6 +97,27 @@ proptest! {
 
 proptest! {
     #[test]
+    fn the_light_of_a_track_is_that_of_its_position(at in times(), observer in places()) {
+        // The position keeps a double's 16 digits of 180 deg; overhead the sine of its elevation
+        // keeps 2e-8 rad of that.
+        const DIRECTION: f64 = 5e-8;
+        let mut track = SunTrack::new(observer);
+        let whole = Sunlight::new(&track.position(at), track.extraterrestrial(at));
+        let light = track.sunlight(at);
+        for (a, b) in [
+            (light.direction.up, whole.direction.up),
+            (light.direction.north, whole.direction.north),
+            (light.direction.east, whole.direction.east),
+        ] {
+            prop_assert!((a - b).abs() <= DIRECTION, "{light:?} {whole:?}");
+        }
+        let (air, whole_air) = (light.relative_air_mass, whole.relative_air_mass);
+        prop_assert_eq!(air.is_some(), whole_air.is_some());
+        let apart = air.zip(whole_air).map_or(0.0, |(a, b)| (a / b - 1.0).abs());
+        prop_assert!(apart <= DIRECTION, "{light:?} {whole:?}");
+    }
+
+    #[test]
     fn a_track_does_not_depend_on_what_was_asked_before(
         times in proptest::collection::vec(times(), 2..6), observer in places(),
     ) {

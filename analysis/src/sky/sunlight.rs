@@ -4,7 +4,7 @@
 
 use super::air_mass::air_mass_at;
 use super::sun::{SunDirection, SunPosition};
-use crate::reading::Irradiance;
+use crate::reading::{Angle, Irradiance};
 
 /// The sun of one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,12 +23,19 @@ pub struct Sunlight {
 impl Sunlight {
     /// Of the sun in this position on a day of this extraterrestrial irradiance.
     pub fn new(sun: &SunPosition, extraterrestrial: Irradiance) -> Self {
-        let direction = SunDirection::of(sun);
+        Self::from_direction(SunDirection::of(sun), sun.apparent_zenith, extraterrestrial)
+    }
+
+    pub(super) fn from_direction(
+        direction: SunDirection,
+        apparent_zenith: Angle,
+        extraterrestrial: Irradiance,
+    ) -> Self {
         Self {
             direction,
-            is_up: sun.is_up(),
-            zenith_rad: sun.apparent_zenith.rad(),
-            relative_air_mass: air_mass_at(sun.apparent_zenith, direction.up),
+            is_up: apparent_zenith.deg() < 90.0,
+            zenith_rad: apparent_zenith.rad(),
+            relative_air_mass: air_mass_at(apparent_zenith, direction.up),
             extraterrestrial_w_m2: extraterrestrial.w_m2(),
         }
     }

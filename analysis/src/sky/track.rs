@@ -18,14 +18,16 @@
 use super::extraterrestrial::extraterrestrial;
 use super::geocentric::geocentric;
 use super::observer::Observer;
-use super::sun::SunPosition;
+use super::sun::{SunDirection, SunPosition};
+use super::sunlight::Sunlight;
 use super::topocentric::{Place, parallax_deg, refraction_deg};
-use crate::reading::{Angle, Irradiance, Span, Time};
+use crate::reading::{Angle, Irradiance, Time};
 
 const DAY_MS: i64 = 86_400_000;
 
-/// The sun as one observer sees it, for times that follow each other: a day costs four times
-/// [`sun_position`](super::sun_position), a time in the day after that a few sines.
+/// The sun as one observer sees it, for times that follow each other: a new day costs
+/// [`sun_position`](super::sun_position) four times, the day after it once, a time in a day a few
+/// sines.
 #[derive(Debug, Clone)]
 pub struct SunTrack {
     observer: Observer,
@@ -33,15 +35,37 @@ pub struct SunTrack {
     day: Day,
 }
 
+/// The sun of one time: e0, Delta e, and its direction without air, with a length of one.
+struct Seen {
+    e0_deg: f64,
+    refraction_deg: f64,
+    up: f64,
+    north: f64,
+    east: f64,
+}
+
 /// What holds for one day in UTC.
 #[derive(Debug, Clone, Copy)]
 struct Day {
     number: i64,
+    delta_t_s: f64,
+    /// At -1, 0, 1 and 2 days.
+    knots: [Knot; 4],
     clock_to_sun_deg: Cubic,
     cos_declination: Cubic,
     sin_declination: Cubic,
     sin_parallax: Cubic,
     extraterrestrial: Irradiance,
+}
+
+/// The sun at 0 h.
+#[derive(Debug, Clone, Copy)]
+struct Knot {
+    /// d.
+    clock_to_sun_deg: f64,
+    cos_declination: f64,
+    sin_declination: f64,
+    sin_parallax: f64,
 }
 
 /// Coefficients from the constant upwards, over the part of the day.
@@ -58,8 +82,46 @@ impl SunTrack {
         }
     }
 
-    /// Where the sun stands; the full algorithm to 1e-6 deg.
+    /// Where the sun stands; the full algorithm to 2e-6 deg.
     pub fn position(&mut self, at: Time) -> SunPosition {
+        let seen = self.seen(at);
+        let azimuth = seen.east.atan2(seen.north).to_degrees();
+        SunPosition {
+            apparent_zenith: Angle::from_deg(90.0 - seen.e0_deg - seen.refraction_deg),
+            zenith: Angle::from_deg(90.0 - seen.e0_deg),
+            azimuth: Angle::from_deg(within_turn(azimuth)),
+        }
+    }
+
+    /// The light of the sun, for which no azimuth is needed.
+    pub fn sunlight(&mut self, at: Time) -> Sunlight {
+        let Seen {
+            e0_deg,
+            refraction_deg,
+            up,
+            north,
+            east,
+        } = self.seen(at);
+        let level = (north * north + east * east).sqrt();
+        // The air lifts the direction by Delta e.
+        let (sin, cos) = refraction_deg.to_radians().sin_cos();
+        let lifted = (level * cos - up * sin) / level.max(f64::MIN_POSITIVE);
+        let direction = SunDirection {
+            up: up * cos + level * sin,
+            north: north * lifted,
+            east: east * lifted,
+        };
+        let apparent_zenith = Angle::from_deg(90.0 - e0_deg - refraction_deg);
+        Sunlight::from_direction(direction, apparent_zenith, self.day.extraterrestrial)
+    }
+
+    /// Irradiance facing the sun outside the atmosphere on this day.
+    pub fn extraterrestrial(&mut self, at: Time) -> Irradiance {
+        self.move_to(at);
+        self.day.extraterrestrial
+    }
+
+    fn seen(&mut self, at: Time) -> Seen {
         self.move_to(at);
         let day = &self.day;
         let tau = at.unix_ms().rem_euclid(DAY_MS) as f64 / DAY_MS as f64;
@@ -74,56 +136,83 @@ impl SunTrack {
             x,
             y,
         } = self.place;
-        let (a, c) = (cos_delta * cos_h - x * sin_xi, sin_delta - y * sin_xi);
-        let up = c * sin_phi + a * cos_phi;
-        let (north, east) = (c * cos_phi - a * sin_phi, -cos_delta * sin_h);
-        let e0 = up.atan2((north * north + east * east).sqrt()).to_degrees();
-        let azimuth = east.atan2(north).to_degrees();
-        SunPosition {
-            apparent_zenith: Angle::from_deg(90.0 - e0 - refraction_deg(e0, &self.observer)),
-            zenith: Angle::from_deg(90.0 - e0),
-            azimuth: Angle::from_deg(within_turn(azimuth)),
+        let (a, b, c) = (
+            cos_delta * cos_h - x * sin_xi,
+            cos_delta * sin_h,
+            sin_delta - y * sin_xi,
+        );
+        let length = (a * a + b * b + c * c).sqrt();
+        // Rounding can lift the sine over one by an ulp.
+        let up = ((c * sin_phi + a * cos_phi) / length).clamp(-1.0, 1.0);
+        let e0_deg = up.asin().to_degrees();
+        Seen {
+            e0_deg,
+            refraction_deg: refraction_deg(e0_deg, &self.observer),
+            up,
+            north: (c * cos_phi - a * sin_phi) / length,
+            east: -b / length,
         }
-    }
-
-    /// Irradiance facing the sun outside the atmosphere on this day.
-    pub fn extraterrestrial(&mut self, at: Time) -> Irradiance {
-        self.move_to(at);
-        self.day.extraterrestrial
     }
 
     fn move_to(&mut self, at: Time) {
         let number = at.unix_ms().div_euclid(DAY_MS);
         if self.day.number != number {
             // Delta T steps at 0 h: a day has one.
-            self.day = Day::new(number, self.observer.delta_t_s(at));
+            self.day = self.day.or_next(number, self.observer.delta_t_s(at));
         }
     }
 }
 
 impl Day {
     fn new(number: i64, delta_t_s: f64) -> Self {
-        let start = Time::from_unix_ms(number * DAY_MS);
-        let knots =
-            [-1, 0, 1, 2].map(|days| geocentric(start + Span::from_h(24 * days), delta_t_s));
-        let radians = |k: usize| knots[k].declination_deg.to_radians();
-        let cubic = |at_knot: &dyn Fn(usize) -> f64| through([0, 1, 2, 3].map(at_knot));
+        let knots = [-1, 0, 1, 2].map(|days| Knot::new(number + days, delta_t_s));
+        Self::through(number, delta_t_s, knots)
+    }
+
+    /// The day `number`, with the knots that it shares with this one.
+    fn or_next(&self, number: i64, delta_t_s: f64) -> Self {
+        if number != self.number + 1 || delta_t_s != self.delta_t_s {
+            return Self::new(number, delta_t_s);
+        }
+        let [_, before, start, end] = self.knots;
+        let after = Knot::new(number + 2, delta_t_s);
+        Self::through(number, delta_t_s, [before, start, end, after])
+    }
+
+    fn through(number: i64, delta_t_s: f64, knots: [Knot; 4]) -> Self {
         Self {
             number,
-            // The sun crosses the meridian of Greenwich at 12 h, so this is near 180 and no wrap.
-            clock_to_sun_deg: cubic(&|k| {
-                (knots[k].sidereal_deg - knots[k].right_ascension_deg).rem_euclid(360.0)
-            }),
-            cos_declination: cubic(&|k| radians(k).cos()),
-            sin_declination: cubic(&|k| radians(k).sin()),
-            sin_parallax: cubic(&|k| parallax_deg(knots[k].radius_au).to_radians().sin()),
-            extraterrestrial: extraterrestrial(start),
+            delta_t_s,
+            knots,
+            clock_to_sun_deg: cubic(knots.map(|k| k.clock_to_sun_deg)),
+            cos_declination: cubic(knots.map(|k| k.cos_declination)),
+            sin_declination: cubic(knots.map(|k| k.sin_declination)),
+            sin_parallax: cubic(knots.map(|k| k.sin_parallax)),
+            extraterrestrial: extraterrestrial(midnight(number)),
         }
     }
 }
 
+impl Knot {
+    fn new(number: i64, delta_t_s: f64) -> Self {
+        let sun = geocentric(midnight(number), delta_t_s);
+        let (sin_declination, cos_declination) = sun.declination_deg.to_radians().sin_cos();
+        Self {
+            // The sun crosses the meridian of Greenwich near 12 h, so this is near 180: no wrap.
+            clock_to_sun_deg: (sun.sidereal_deg - sun.right_ascension_deg).rem_euclid(360.0),
+            cos_declination,
+            sin_declination,
+            sin_parallax: parallax_deg(sun.radius_au).to_radians().sin(),
+        }
+    }
+}
+
+fn midnight(number: i64) -> Time {
+    Time::from_unix_ms(number * DAY_MS)
+}
+
 /// The cubic through values at -1, 0, 1 and 2.
-fn through([before, start, end, after]: [f64; 4]) -> Cubic {
+fn cubic([before, start, end, after]: [f64; 4]) -> Cubic {
     let (d1, d2) = (end - before, end - 2.0 * start + before);
     let d3 = after - 3.0 * end + 3.0 * start - before;
     [start, d1 / 2.0 - d3 / 6.0, d2 / 2.0, d3 / 6.0]
