@@ -5,8 +5,8 @@ how many a second and their ratio.
     pip install pvlib==0.16.1 numba
     python3 tests/bench/compare_with_pvlib.py
 
-Each number is the best of several rounds, the one beside it the middle one: their distance is how
-noisy the machine is. Not part of tests/run. The means must agree, else both have not done the same
+Time is that on a core, so that others on the machine count little. Each number is the best of
+several rounds, the one beside it the middle one: their distance is how noisy the machine is. Not part of tests/run. The means must agree, else both have not done the same
 and the comparison ends with an error.
 """
 
@@ -92,9 +92,9 @@ def timed(work, mean_of):
     result = work()
     seconds = []
     for _ in range(ROUNDS):
-        before = time.perf_counter()
+        before = time.process_time()
         result = work()
-        seconds.append(time.perf_counter() - before)
+        seconds.append(time.process_time() - before)
     return min(seconds), sorted(seconds)[ROUNDS // 2], float(np.mean(mean_of(result)))
 
 

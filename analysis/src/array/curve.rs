@@ -32,8 +32,8 @@ const USUAL_BELOW_OPEN: f64 = 3.0;
 const MAX_PEAK_STEPS: u32 = 6;
 /// A last step after which x is good to 1e-9: the error is the step's square times less than 1e-3.
 const LAST_PEAK_STEP: f64 = 1e-3;
-/// Slope of the fixed point [-] below which the shunt has a hand in the peak.
-const STEEPEST: f64 = -0.5;
+/// Fall of the fixed point [-] above which the shunt has a hand in the peak.
+const STEEPEST: f64 = 0.5;
 /// Halvings of the bracket of any peak: 2^-60 of its width.
 const PEAK_HALVINGS: u32 = 60;
 
@@ -132,7 +132,8 @@ impl Curve {
     }
 
     fn current(&self, x: f64) -> f64 {
-        self.photo_a - self.saturation_a * x.exp_m1() - self.shunt_s * self.ideality_v * x
+        // Not exp_m1: what is lost near 0 is a rounding of I_0, beside I_L.
+        self.photo_a - self.saturation_a * (x.exp() - 1.0) - self.shunt_s * self.ideality_v * x
     }
 
     fn voltage(&self, x: f64) -> f64 {
@@ -192,6 +193,7 @@ impl Curve {
         let shunt_a = self.shunt_s * self.ideality_v;
         let k = 2.0 * self.series_ohm / self.ideality_v;
         let open = (self.photo_a / self.saturation_a).ln();
+        let per_photo = 1.0 / self.photo_a;
         let mut x = open - USUAL_BELOW_OPEN;
         for _ in 0..MAX_PEAK_STEPS {
             let j = self.photo_a + self.saturation_a + shunt_a * (1.0 - x);
@@ -199,10 +201,12 @@ impl Curve {
             let root = (b * b + 4.0 * k * j).sqrt();
             let d = 2.0 * j / (b + root);
             let diode_a = d - shunt_a;
-            let slope = -(shunt_a + d * (1.0 + k * shunt_a)) / (root * diode_a);
-            let step = ((diode_a / self.saturation_a).ln() - x) / (1.0 - slope);
+            // The slope of the fixed point is -falls / rises.
+            let (falls, rises) = (shunt_a + d * (1.0 + k * shunt_a), root * diode_a);
+            let lacks = (diode_a * per_photo).ln() + open - x;
+            let step = lacks * (rises / (rises + falls));
             x += step;
-            if step.abs() <= LAST_PEAK_STEP && slope > STEEPEST {
+            if step.abs() <= LAST_PEAK_STEP && falls < STEEPEST * rises {
                 return Some(x);
             }
         }
@@ -259,6 +263,8 @@ fn newton(start: f64, value_and_slope: impl Fn(f64) -> (f64, f64)) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::array::ModuleModel;
+    use crate::reading::{Irradiance, Temperature};
     use proptest::prelude::*;
 
     /// A tenth of what 1e-6 of the peak's voltage or current is at the least x here, 10.
@@ -299,6 +305,24 @@ mod tests {
             let v = share * curve.open_circuit().v();
             let power = v * curve.current_at(Voltage::from_v(v)).a();
             prop_assert!(power <= peak * (1.0 + 1e-12), "{} > {}", power, peak);
+        }
+
+        #[test]
+        fn a_module_in_the_range_has_its_peak_where_the_diode_bends(
+            light in 0.5..1600.0f64, cell in -60.0..120.0f64,
+        ) {
+            let module = ModuleModel {
+                photo_ref_a: 14.0,
+                saturation_ref_a: 2e-11,
+                series_ohm: 0.16,
+                shunt_ref_ohm: 330.0,
+                ideality_ref_v: 1.37,
+                isc_a_per_k: 0.006,
+                adjust_ratio: 0.0,
+            };
+            let (light, cell) = (Irradiance::from_w_m2(light), Temperature::from_degc(cell));
+            let curve = module.at(light, cell).expect("in range");
+            prop_assert!(curve.x_of_diode_peak().is_some(), "{:?}", curve);
         }
 
         #[test]

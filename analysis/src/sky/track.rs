@@ -104,7 +104,7 @@ impl SunTrack {
         } = self.seen(at);
         let level = (north * north + east * east).sqrt();
         // The air lifts the direction by Delta e.
-        let (sin, cos) = refraction_deg.to_radians().sin_cos();
+        let (sin, cos) = small_sin_cos(refraction_deg.to_radians());
         let lifted = (level * cos - up * sin) / level.max(f64::MIN_POSITIVE);
         let direction = SunDirection {
             up: up * cos + level * sin,
@@ -209,6 +209,13 @@ impl Knot {
 
 fn midnight(number: i64) -> Time {
     Time::from_unix_ms(number * DAY_MS)
+}
+
+/// Sine and cosine of less than 0.65 deg, to 1e-14.
+fn small_sin_cos(angle: f64) -> (f64, f64) {
+    let square = angle * angle;
+    let sin = angle * (1.0 - square / 6.0 * (1.0 - square / 20.0));
+    (sin, 1.0 - square / 2.0 * (1.0 - square / 12.0))
 }
 
 /// The cubic through values at -1, 0, 1 and 2.

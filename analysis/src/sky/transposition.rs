@@ -170,7 +170,7 @@ pub(super) fn cos_seen(sun: &Sunlight, facing: &Facing) -> f64 {
 
 fn clearness(dhi: f64, dni: f64, z: f64) -> f64 {
     let z3 = KAPPA * z.powi(3);
-    ((dhi + dni) / dhi + z3) / (1.0 + z3)
+    (dhi + dni + z3 * dhi) / (dhi * (1.0 + z3))
 }
 
 /// F1 round the sun and F2 at the horizon [-].
