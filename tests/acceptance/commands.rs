@@ -244,7 +244,7 @@ fn the_demo_shows_its_faults_and_does_so_again() {
         let ended = demo.end();
         assert_eq!(ended.code, Some(0), "{}", ended.err);
         for kind in KINDS {
-            let begins = format!("  {kind}: ");
+            let begins = format!("  {kind} since ");
             assert!(ended.out.contains(&begins), "no {kind} in\n{}", ended.out);
         }
         for file in FILES {
