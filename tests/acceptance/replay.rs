@@ -51,7 +51,17 @@ fn snow_on_a_combiner_is_called_snow_and_not_a_string_fault() {
     assert_eq!(snow["input"], 1);
     let (began, ended) = when(snow);
     assert!(began.starts_with("2022-01-07"), "{began}");
-    assert!(ended.starts_with("2022-01-10"), "{ended}");
+    let found = snow["found"].as_str().expect("a time");
+    assert!(
+        found.starts_with("2022-01-07"),
+        "said on the same day: {found}"
+    );
+    // On the 10th it melts: the current is still 15 to 30 % under that of the 6th for the same light,
+    // so an end on that day and none are both right; an earlier one is not.
+    assert!(
+        ended == "stands" || ended.starts_with("2022-01-10"),
+        "{ended}"
+    );
     let lost = snow["lost_kwh"].as_f64().expect("a number");
     assert!(
         lost > 10.0,
