@@ -107,7 +107,7 @@ pub fn grid_trip(device: &DeviceId, began: Time, found: Time, report: &TripRepor
             format!("The supply disconnected {device}: {first}.")
         } else {
             format!(
-                "{device} stopped in good light and came back by itself; why is not in what it publishes."
+                "{device} stopped in good light and came back; what it publishes does not say why."
             )
         },
     }

@@ -8,8 +8,8 @@
 //!          (covariance s^2 I + c^2 11', inverted by Sherman-Morrison). Healthy and k-strings-open
 //!          leave the voltage at 1. A dead input shows what its meter makes of nothing. "Something
 //!          else" predicts any loss, sample by sample, with the voltage as it is or any: uniform
-//!          densities; so does cover, with a share of total cover near zero on top. Evidence counts `INDEPENDENT` of what independent
-//!          samples would, since neighbouring slots share their errors.
+//!          densities; so does cover, with a share of total cover near zero on top. Evidence counts
+//!          `INDEPENDENT` of what independent samples would: neighbouring slots share their errors.
 //! Symbols: ratios dimensionless; priors are probabilities per window.
 //! Range:   at least two samples; standard deviations > 0.
 //! Source:  own. Priors: engineering judgement, from one string fault in some hundred input-years;
