@@ -96,10 +96,11 @@ impl Engine {
             for k in 0..inverter.inputs.len() {
                 self.judge_input((i, k), when, &now, &light, frost);
             }
-            if self.is_daylight(i, &light) {
+            let daylight = self.is_daylight(i, &light);
+            if daylight {
                 self.judge_standstill(i, when, &now, frost);
             }
-            self.remember_inverter(i, when, &inverter.facts, self.is_daylight(i, &light));
+            self.remember_inverter(i, when, &inverter.facts, daylight);
         }
         self.state.book.end_due();
         let plane = |p: &Option<PlaneLight>| PlaneSlot {

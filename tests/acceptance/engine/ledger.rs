@@ -73,22 +73,12 @@ fn slots() -> impl Strategy<Value = Vec<Slot>> {
 }
 
 fn finding() -> impl Strategy<Value = Finding> {
-    let kinds = vec![
-        Kind::InputDead,
-        Kind::StringOpen,
-        Kind::CurrentLow,
-        Kind::Snow,
-        Kind::InverterOff,
-        Kind::IsolationLow,
-        Kind::GridTrip,
-        Kind::LinkLost,
-    ];
     let device = prop::sample::select(vec!["inv-1", "inv-2", "mast"]);
     let input = prop::option::of(1_u8..5);
     // Anywhere from before the first slot to after the last, to the minute.
     let began = -60..SLOTS * 5;
     let lasts = prop::option::of(0_i64..400);
-    (prop::sample::select(kinds), device, input, began, lasts).prop_map(
+    (prop::sample::select(Kind::ALL), device, input, began, lasts).prop_map(
         |(kind, device, input, began, lasts)| {
             let began = START + Span::from_min(began);
             let subject = Subject {
