@@ -9,6 +9,8 @@ mod light;
 mod models;
 #[path = "sky/sun.rs"]
 mod sun;
+#[path = "sky/transposition.rs"]
+mod transposition;
 #[path = "sky/year.rs"]
 mod year;
 

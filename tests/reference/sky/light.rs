@@ -1,9 +1,8 @@
-//! Light, one model at a time, on the ground and in a plane.
+//! Light on the ground, one model at a time.
 
-use super::{CLOSED_FORM, assert_components, deg, noon, plane, sun_at, w_m2};
+use super::{CLOSED_FORM, assert_components, deg, noon, sun_at, w_m2};
 use analysis::sky::{
-    Components, Observer, clear_sky, erbs_under, extraterrestrial, incidence, ineichen,
-    perez_sky_diffuse, plane_irradiance, relative_air_mass,
+    Observer, clear_sky, erbs_under, extraterrestrial, ineichen, relative_air_mass,
 };
 use serde::Deserialize;
 use tests::{assert_close, load_reference, relative};
@@ -98,53 +97,5 @@ fn decomposition_matches_another_code() {
         let wanted = [row.ghi_w_m2, row.dni_w_m2, row.dhi_w_m2];
         let label = format!("day {} zenith {}", row.day_of_year, row.zenith_deg);
         assert_components(&parts, wanted, CLOSED_FORM, label);
-    }
-}
-
-#[derive(Deserialize)]
-struct Transposition {
-    tilt_deg: f64,
-    azimuth_deg: f64,
-    zenith_deg: f64,
-    sun_azimuth_deg: f64,
-    dni_w_m2: f64,
-    ghi_w_m2: f64,
-    dhi_w_m2: f64,
-    e0_w_m2: f64,
-    incidence_deg: f64,
-    beam_w_m2: f64,
-    sky_w_m2: f64,
-    ground_w_m2: f64,
-}
-
-#[test]
-fn transposition_matches_another_code() {
-    for (n, row) in load_reference::<Transposition>("transposition.csv", 12)
-        .iter()
-        .enumerate()
-    {
-        let sun = sun_at(row.zenith_deg, row.sun_azimuth_deg);
-        let plane = plane(row.tilt_deg, row.azimuth_deg);
-        let components = Components {
-            ghi: w_m2(row.ghi_w_m2),
-            dni: w_m2(row.dni_w_m2),
-            dhi: w_m2(row.dhi_w_m2),
-        };
-        // Beam and ground do not depend on the day; the sky does, through the table's own E0.
-        let light = plane_irradiance(&components, noon(1), &sun, &plane);
-        let sky = perez_sky_diffuse(&components, w_m2(row.e0_w_m2), &sun, &plane);
-        for (part, got, wanted) in [
-            (
-                "incidence",
-                incidence(&sun, &plane).deg(),
-                row.incidence_deg,
-            ),
-            ("beam", light.beam.w_m2(), row.beam_w_m2),
-            ("sky", sky.w_m2(), row.sky_w_m2),
-            ("ground", light.ground.w_m2(), row.ground_w_m2),
-        ] {
-            let tolerance = relative(CLOSED_FORM, wanted);
-            assert_close!(got, wanted, tolerance, format!("row {n} {part}"));
-        }
     }
 }

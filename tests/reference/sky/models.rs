@@ -1,8 +1,8 @@
-//! Models beside those of the chain: beam by DISC and DIRINT, Haurwitz, four skies over a plane.
+//! Models beside those of the chain: beam by DISC and DIRINT, clear sky by Haurwitz.
 
-use super::{CLOSED_FORM, deg, plane, sun_at, w_m2};
+use super::{CLOSED_FORM, deg, w_m2};
 use analysis::reading::{Temperature, Time};
-use analysis::sky::{Components, Global, SkyModel, dirint, disc, haurwitz};
+use analysis::sky::{Global, dirint, disc, haurwitz};
 use serde::Deserialize;
 use tests::{assert_close, load_reference, relative};
 
@@ -98,47 +98,5 @@ fn haurwitz_matches_another_code() {
         let tolerance = relative(CLOSED_FORM, row.ghi_w_m2);
         let ghi = haurwitz(deg(row.zenith_deg)).w_m2();
         assert_close!(ghi, row.ghi_w_m2, tolerance, row.zenith_deg);
-    }
-}
-
-#[derive(Deserialize)]
-struct Skies {
-    tilt_deg: f64,
-    azimuth_deg: f64,
-    zenith_deg: f64,
-    sun_azimuth_deg: f64,
-    dni_w_m2: f64,
-    ghi_w_m2: f64,
-    dhi_w_m2: f64,
-    e0_w_m2: f64,
-    sky_w_m2: f64,
-    isotropic_w_m2: f64,
-    hay_davies_w_m2: f64,
-    reindl_w_m2: f64,
-}
-
-#[test]
-fn four_skies_match_another_code() {
-    for (n, row) in load_reference::<Skies>("transposition.csv", 12)
-        .iter()
-        .enumerate()
-    {
-        let sun = sun_at(row.zenith_deg, row.sun_azimuth_deg);
-        let plane = plane(row.tilt_deg, row.azimuth_deg);
-        let components = Components {
-            ghi: w_m2(row.ghi_w_m2),
-            dni: w_m2(row.dni_w_m2),
-            dhi: w_m2(row.dhi_w_m2),
-        };
-        for (model, wanted) in [
-            (SkyModel::Isotropic, row.isotropic_w_m2),
-            (SkyModel::HayDavies, row.hay_davies_w_m2),
-            (SkyModel::Reindl, row.reindl_w_m2),
-            (SkyModel::Perez, row.sky_w_m2),
-        ] {
-            let sky = model.diffuse(&components, w_m2(row.e0_w_m2), &sun, &plane);
-            let tolerance = relative(CLOSED_FORM, wanted);
-            assert_close!(sky.w_m2(), wanted, tolerance, format!("row {n} {model:?}"));
-        }
     }
 }
