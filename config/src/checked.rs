@@ -22,8 +22,6 @@ pub struct SiteFile {
     pub commissioned: NaiveDate,
     /// Name of the grid rules in the site file.
     pub grid_rules: &'static str,
-    /// Warranted ageing, in the order of `plant.modules`.
-    pub ageing: Vec<Ageing>,
     /// Highest apparent power in VA, in the order of `plant.inverters`.
     pub max_apparent_va: Vec<f64>,
     /// Where readings come from: inverters first, then weather devices, each in file order.
@@ -32,15 +30,6 @@ pub struct SiteFile {
     pub recording: Option<Recording>,
     /// There is an `[alerts]` table.
     pub wants_alerts: bool,
-}
-
-/// Warranted loss of power of a module type.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Ageing {
-    /// Loss in the first year over rated power [-].
-    pub first_year_loss_ratio: f64,
-    /// Loss in each later year over rated power [-].
-    pub yearly_loss_ratio: f64,
 }
 
 /// A device and how it is read.

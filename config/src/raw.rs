@@ -90,6 +90,17 @@ table! {
             Rule::Words("open-rack | close-roof | insulated-back | { u0, u1 }"),
             "how the modules lose heat";
         albedo_ratio: f64, Default(0.2), range(0.0, 1.0, "ratio"), "ground reflectance";
+        horizon: Vec<Corner>, Optional("nothing in the way of the sun"),
+            Rule::Words("[[plane.horizon]]"),
+            "corners of what hides the sun, in order of azimuth; straight lines between them";
+    }
+}
+
+table! {
+    /// `horizon = [{ azimuth_deg, elevation_deg }, ...]`
+    Corner {
+        azimuth_deg: f64, Required, range(0.0, 359.999, "deg"), "clockwise from north";
+        elevation_deg: f64, Required, range(0.0, 89.0, "deg"), "above horizontal";
     }
 }
 
@@ -221,6 +232,7 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("site", Site::KEYS),
     ("module", Module::KEYS),
     ("plane", Plane::KEYS),
+    ("plane.horizon", Corner::KEYS),
     ("plane.mounting", HeatLoss::KEYS),
     ("inverter", Inverter::KEYS),
     ("inverter.input", Input::KEYS),

@@ -367,11 +367,13 @@ fn any_plane() -> impl Strategy<Value = PlaneSlot> {
 }
 
 fn any_expected() -> impl Strategy<Value = InputExpected> {
-    (number(), number(), number(), number()).prop_map(|(v, a, sigma_v, sigma_a)| InputExpected {
+    let numbers = [number(), number(), number(), number(), number()];
+    numbers.prop_map(|[v, a, sigma_v, sigma_a, sigma_w]| InputExpected {
         voltage: Voltage::from_v(v),
         current: Current::from_a(a),
         sigma_voltage: Voltage::from_v(sigma_v),
         sigma_current: Current::from_a(sigma_a),
+        sigma_power: Power::from_w(sigma_w),
     })
 }
 

@@ -176,5 +176,6 @@ fn plane() -> Plane {
             cell_over_back_k: 3.0,
         },
         albedo_ratio: 0.2,
+        horizon: None,
     }
 }

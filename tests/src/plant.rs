@@ -13,8 +13,8 @@ pub use twin::Twin;
 pub use world::{Event, Period, What, World};
 
 use analysis::plant::{
-    EfficiencyPoint, FrequencyLimit, GridLimits, Input, Inverter, Module, Mounting, Plane, Plant,
-    PvString, Site, Timing, VoltageLimit, WeatherDevice,
+    Ageing, EfficiencyPoint, FrequencyLimit, GridLimits, Input, Inverter, Module, Mounting, Plane,
+    Plant, PvString, Site, Timing, VoltageLimit, WeatherDevice,
 };
 use analysis::reading::{
     Angle, Channel, ChannelTable, Current, DeviceId, Frequency, Place, Power, Quantity, Resistance,
@@ -110,6 +110,7 @@ fn site() -> Site {
         latitude: Angle::from_deg(-35.0),
         longitude: Angle::from_deg(150.0),
         altitude_m: 300.0,
+        commissioned: Time::from_unix_ms(0),
         linke_turbidity: [3.0; 12],
         design_coldest: None,
         design_hottest_cell: Temperature::from_degc(75.0),
@@ -153,6 +154,7 @@ fn module() -> Module {
         voc_temp_ratio_per_k: -0.0027,
         pmax_temp_ratio_per_k: -0.0035,
         power_tolerance_ratio: 0.0,
+        ageing: Ageing::NONE,
     }
 }
 
@@ -167,6 +169,7 @@ fn plane(id: &str, tilt_deg: f64, azimuth_deg: f64) -> Plane {
             cell_over_back_k: 3.0,
         },
         albedo_ratio: 0.2,
+        horizon: None,
     }
 }
 

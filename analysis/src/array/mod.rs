@@ -19,5 +19,5 @@ pub use diode::{ArrayError, ModuleModel};
 pub use fit::{FitError, FittedModule, fit_datasheet};
 pub use parallel::InputCurve;
 pub use shade::{Section, ShadeError, ShadedString};
-pub use temperature::{SandiaMounting, cell_from_back, faiman, ross, sandia_back};
+pub use temperature::{Lagged, SandiaMounting, cell_from_back, faiman, lagged, ross, sandia_back};
 pub use translation::{Conditions, Procedure1, Procedure2, TranslationError};

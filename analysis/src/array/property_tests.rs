@@ -3,7 +3,7 @@
 
 use super::diode::{BOLTZMANN_EV_PER_K, REFERENCE_K};
 use super::*;
-use crate::plant::Module;
+use crate::plant::{Ageing, Module};
 use crate::reading::{Current, Irradiance, Resistance, Temperature, Voltage};
 use proptest::prelude::*;
 
@@ -281,6 +281,7 @@ fn datasheet(
         voc_temp_ratio_per_k: round(beta, 10_000.0),
         pmax_temp_ratio_per_k: -0.0035,
         power_tolerance_ratio: 0.03,
+        ageing: Ageing::NONE,
     }
 }
 

@@ -11,7 +11,7 @@
 //! Check:   unit tests below.
 
 use super::window::Sample;
-use crate::reading::{SolarDay, Span, Time};
+use crate::reading::{SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -99,14 +99,13 @@ impl Daily {
 }
 
 fn day_loss(samples: &[Sample]) -> DailyLoss {
-    let mut ratios: Vec<f64> = samples.iter().map(|s| s.ratio).collect();
-    ratios.sort_by(f64::total_cmp);
+    let ratio = median(samples.iter().map(|s| s.ratio)).expect("a day has samples");
     let n = samples.len() as f64;
     let mean = |of: fn(&Sample) -> f64| samples.iter().map(of).sum::<f64>() / n;
     let own_of_median = mean(|s| s.own) * (std::f64::consts::FRAC_PI_2 / n).sqrt();
     DailyLoss {
         began: samples[0].start,
-        loss_ratio: 1.0 - ratios[ratios.len() / 2],
+        loss_ratio: 1.0 - ratio,
         sigma_ratio: mean(|s| s.common).hypot(own_of_median),
         missing_wh: samples.iter().map(|s| s.missing_wh).sum(),
     }

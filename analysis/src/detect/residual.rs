@@ -13,12 +13,9 @@
 //! Check:   unit tests below; tests/acceptance/replay.rs on real recordings.
 
 use crate::expected::Prediction;
+use crate::reading::median;
 use serde::{Deserialize, Serialize};
 
-/// Accuracy of an inverter's own current and voltage measurement (engineering judgement) [-].
-const METER_CURRENT_RATIO: f64 = 0.012;
-/// Smallest current an inverter can tell from nothing, over its input's peak at 1000 W/m2 [-].
-const METER_FLOOR_RATIO: f64 = 0.004;
 /// Curve current over peak current below which the ratio to the peak is used instead [-].
 const CURVE_USABLE_RATIO: f64 = 0.3;
 /// A sibling further from 1 than this many standard deviations does not vouch for the light.
@@ -40,22 +37,20 @@ pub struct Residual {
 }
 
 /// The residual of a measured point.
-pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64, rated_a: f64) -> Residual {
+pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64) -> Residual {
     let peak_v = prediction.expected.voltage.v();
     let peak_a = prediction.expected.current.a();
     let (curve_a, slope_a_per_v) = prediction.curve_at(voltage_v);
     let sigma_v = prediction.expected.sigma_voltage.v();
-    let floor = METER_FLOOR_RATIO * rated_a;
     let (reference_a, slope_error) = if curve_a >= CURVE_USABLE_RATIO * peak_a {
         (curve_a, slope_a_per_v * sigma_v / curve_a)
     } else {
         (peak_a, 0.0)
     };
-    let meter = METER_CURRENT_RATIO.hypot(floor / reference_a);
     let uncertain = prediction.current_uncertainty;
     Residual {
         ratio: current_a / reference_a,
-        own: uncertain.own_ratio.hypot(meter).hypot(slope_error),
+        own: uncertain.own_ratio.hypot(slope_error),
         common: uncertain.common_ratio,
         voltage_ratio: voltage_v / peak_v,
         voltage_sigma: sigma_v / peak_v,
@@ -66,16 +61,8 @@ pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64, rated_a
 /// standard deviation: from the light's own uncertainty and from the siblings' residuals.
 pub fn common_factor(common: f64, siblings: &[Residual]) -> (f64, f64) {
     let alone = (1.0, common);
-    if siblings.is_empty() {
+    let Some(median) = median(siblings.iter().map(|s| s.ratio)) else {
         return alone;
-    }
-    let mut ratios: Vec<f64> = siblings.iter().map(|s| s.ratio).collect();
-    ratios.sort_by(f64::total_cmp);
-    let middle = ratios.len() / 2;
-    let median = if ratios.len() % 2 == 1 {
-        ratios[middle]
-    } else {
-        f64::midpoint(ratios[middle - 1], ratios[middle])
     };
     let own = siblings.iter().map(|s| s.own).sum::<f64>() / siblings.len() as f64;
     // The median of n values scatters about 1.25 times as much as their mean.

@@ -6,7 +6,7 @@ use super::slots::{InverterNow, When};
 use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
-use crate::expected::{CalibrationBounds, CalibrationSample, Light};
+use crate::expected::{CalibrationSample, Light};
 use crate::reading::{Span, Time};
 
 /// Irradiance above which a slot may calibrate [W/m2].
@@ -74,21 +74,25 @@ impl Engine {
             self.act_on(&whose, when, &verdict);
         }
         if self.has_window_finding(&whose.subject) {
-            let state = &mut self.state.inverters[i].inputs[k];
-            state.calibration.distrust_today();
+            self.state.calibration.distrust_today((i, k));
+            return;
+        }
+        self.state.inverters[i].inputs[k]
+            .daily
+            .add(when.day, sample);
+        if self.state.book.stands(&whose.subject, Kind::CurrentLow) {
+            self.state.calibration.distrust_today((i, k));
             return;
         }
         let plane = light.planes[self.chain.inputs[i][k].plane];
-        let state = &mut self.state.inverters[i].inputs[k];
-        state.daily.add(when.day, sample);
-        if plane.is_some_and(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2) {
-            let calibration = &mut state.calibration;
-            let raw = CalibrationSample {
-                current_ratio: own.ratio * calibration.gain(),
-                voltage_ratio: own.voltage_ratio * calibration.voltage_ratio(),
+        if let Some(plane) = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2) {
+            let seen = CalibrationSample {
+                rung: plane.rung,
+                current_ratio: own.ratio,
+                voltage_ratio: own.voltage_ratio,
                 beside_siblings: (!siblings.is_empty()).then_some(sample.ratio),
             };
-            calibration.add(when.day, raw);
+            self.state.calibration.add((i, k), seen);
         }
     }
 
@@ -176,15 +180,7 @@ impl Engine {
     /// Decides on the day before, if a new one has begun.
     fn close_day(&mut self, whose: &Whose, when: When) {
         let slot = self.plant.timing.slot;
-        let input = &self.plant.inverters[whose.i].inputs[whose.k];
-        let tolerance = |module: usize| self.plant.modules[module].power_tolerance_ratio;
-        let tolerances = input.strings.iter().map(|s| tolerance(s.module));
-        let bounds = CalibrationBounds {
-            power_tolerance_ratio: tolerances.fold(0.0, f64::max),
-            strings: input.strings.len(),
-        };
         let state = &mut self.state.inverters[whose.i].inputs[whose.k];
-        state.calibration.close_day(when.day, slot.hours(), bounds);
         let Some(loss) = state.daily.close_day(when.day, slot) else {
             return;
         };

@@ -1,8 +1,11 @@
 //! The light of a slot, and whether it has frozen lately. Never in here: a verdict.
 
 use super::Engine;
-use crate::expected::{Light, Moment, PlaneShare, needs_scaling, scale_clear_sky};
+use crate::expected::{
+    Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling, scale_clear_sky,
+};
 use crate::reading::{ChannelId, SlotMeans, Span, Temperature, Time};
+use std::collections::BTreeSet;
 
 /// Frost is remembered this long.
 const FROST_KEPT: Span = Span::from_h(36);
@@ -13,26 +16,85 @@ const THAW_DEGC: f64 = 8.0;
 /// clear-sky peak the curve is steep.
 const STEEP_RATIO: f64 = 0.9;
 
+/// A sensor that shows less than this share of the clear sky is held against the plant [-].
+const DARK_RATIO: f64 = 0.5;
+/// Clear-sky irradiance from which that is done [W/m2].
+const DARK_FROM_W_M2: f64 = 150.0;
+/// An input that carries so many times what the light gives contradicts the sensor, if it is at
+/// least this share of its peak current at 1000 W/m2 [-].
+const CONTRADICTS_TIMES: f64 = 1.5;
+const CONTRADICTS_FROM_RATIO: f64 = 0.05;
+
 impl Engine {
-    pub(super) fn light(&mut self, middle: Time, means: &SlotMeans) -> Light {
-        let timing = &self.plant.timing;
+    pub(super) fn light(&mut self, means: &SlotMeans) -> Light {
+        let timing = self.plant.timing;
         let nothing = SlotMeans::new(means.start - timing.slot);
-        let before = self
-            .state
-            .before
-            .as_ref()
-            .filter(|b| b.start == nothing.start);
-        let mut light = self.ladder.light(&Moment {
-            middle,
-            means,
-            before: before.unwrap_or(&nothing),
-            sync_ratio: timing.sync.seconds() / timing.slot.seconds(),
-        });
+        let before = self.state.before.take();
+        let is_before = before.as_ref().filter(|b| b.start == nothing.start);
+        let mut distrusted = BTreeSet::new();
+        let mut light = loop {
+            let light = self.ladder.light(&Moment {
+                slot: timing.slot,
+                means,
+                before: is_before.unwrap_or(&nothing),
+                sync_ratio: timing.sync.seconds() / timing.slot.seconds(),
+                distrusted: &distrusted,
+            });
+            let contradicted = self.contradicted(&light, means);
+            if contradicted.is_empty() {
+                break light;
+            }
+            distrusted.extend(contradicted);
+        };
+        self.state.before = before;
         if needs_scaling(&light) {
             let shares = self.shares_of_clear_sky(&light, means);
-            scale_clear_sky(&mut light, &shares);
+            scale_clear_sky(&self.ladder, &mut light, &shares);
+        }
+        for (plane, inertia) in light.planes.iter_mut().zip(&mut self.state.inertia) {
+            if let Some(plane) = plane {
+                inertia.follow(&mut plane.heat, means.start, timing.slot);
+            }
         }
         light
+    }
+
+    /// Sensors that show next to nothing while an input in their light carries much more than that
+    /// gives: an array cannot make light.
+    fn contradicted(&self, light: &Light, means: &SlotMeans) -> BTreeSet<ChannelId> {
+        let dark = |plane: &PlaneLight| {
+            let clear = plane.clear_poa.w_m2();
+            clear >= DARK_FROM_W_M2 && plane.poa.w_m2() < DARK_RATIO * clear
+        };
+        let sensor = |p: usize| light.planes[p].filter(dark)?.sensor;
+        let mut contradicted = BTreeSet::new();
+        for (i, inputs) in self.chain.inputs.iter().enumerate() {
+            for (k, model) in inputs.iter().enumerate() {
+                let Some(id) = sensor(model.plane) else {
+                    continue;
+                };
+                let point = self.operating_point(i, k, means);
+                let least_a = CONTRADICTS_FROM_RATIO * model.rated_current_a;
+                let Some((volts, amps)) = point.filter(|(_, amps)| *amps > least_a) else {
+                    continue;
+                };
+                let given = self
+                    .predict(i, k, light)
+                    .map_or(0.0, |prediction| reference_current(&prediction, volts));
+                if amps > CONTRADICTS_TIMES * given {
+                    contradicted.insert(id);
+                }
+            }
+        }
+        contradicted
+    }
+
+    /// What an input should do in this light, by all that is known of it.
+    pub(super) fn predict(&self, i: usize, k: usize, light: &Light) -> Option<Prediction> {
+        let model = &self.chain.inputs[i][k];
+        let rung = light.planes[model.plane].as_ref()?.rung;
+        let factors = self.state.calibration.factors((i, k), rung);
+        self.chain.predict(model, light, &factors)
     }
 
     /// What the inputs of each plane show of the light that is assumed.
@@ -40,13 +102,14 @@ impl Engine {
         let mut shares = vec![PlaneShare::default(); light.planes.len()];
         for (i, inputs) in self.chain.inputs.iter().enumerate() {
             for (k, model) in inputs.iter().enumerate() {
-                let calibration = &self.state.inverters[i].inputs[k].calibration;
+                let rung = WeatherRung::ScaledClearSky;
+                // What is known of this rung's light was learned from these very shares.
+                let factors = self.state.calibration.factors((i, k), rung).without_light();
                 let point = self.operating_point(i, k, means);
-                let prediction = self.chain.predict(model, light, calibration);
+                let prediction = self.chain.predict(model, light, &factors);
                 if let (Some((volts, amps)), Some(prediction)) = (point, prediction) {
-                    let (curve, _) = prediction.curve_at(volts);
-                    let reference = curve.max(STEEP_RATIO * prediction.expected.current.a());
-                    shares[model.plane].add((amps / reference).max(0.0));
+                    let share = amps / reference_current(&prediction, volts);
+                    shares[model.plane].add(share.max(0.0));
                 }
             }
         }
@@ -99,4 +162,10 @@ impl Engine {
         let lately = self.state.last_frost.is_some_and(|t| now - t <= FROST_KEPT);
         Some(lately && air.is_none_or(|air| air.degc() < THAW_DEGC))
     }
+}
+
+/// Current that a curve gives at a voltage [A], or most of its peak's where that is more.
+fn reference_current(prediction: &Prediction, volts: f64) -> f64 {
+    let (curve, _) = prediction.curve_at(volts);
+    curve.max(STEEP_RATIO * prediction.expected.current.a())
 }

@@ -80,7 +80,8 @@ impl Engine {
             end: means.start + span,
             day,
         };
-        let light = self.light(middle, means);
+        self.state.calibration.close_day(day, span);
+        let light = self.light(means);
         self.remember_frost(means.start, &light);
         let plant = self.plant.clone();
         let inverters = plant.inverters.iter().enumerate();
@@ -193,13 +194,12 @@ impl Engine {
         facts: &InverterFacts,
     ) -> InputNow {
         let model = &self.chain.inputs[i][k];
-        let calibration = &self.state.inverters[i].inputs[k].calibration;
-        let prediction = self.chain.predict(model, light, calibration);
+        let prediction = self.predict(i, k, light);
         let point = self.operating_point(i, k, means);
         let facts = gate_facts(light, model.plane, facts, point, prediction.as_ref());
         let verdict = gate(&facts, &self.plant.inverters[i].inputs[k]);
         let both = prediction.as_ref().zip(point);
-        let compared = both.map(|(p, (v, a))| residual(p, v, a, model.rated_current_a));
+        let compared = both.map(|(p, (v, a))| residual(p, v, a));
         let missing_w = both.map_or(0.0, |(p, (v, a))| (p.power().w() - v * a).max(0.0));
         InputNow {
             slot: InputSlot {

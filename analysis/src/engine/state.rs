@@ -3,14 +3,14 @@
 
 use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
 use crate::diagnose::Book;
-use crate::expected::Calibration;
+use crate::expected::{Calibration, Inertia};
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
 /// Version of [`EngineState`]; a change of any type in it is a new version.
-pub const STATE_VERSION: u32 = 1;
+pub const STATE_VERSION: u32 = 2;
 
 /// What the engine remembers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -25,6 +25,9 @@ pub struct EngineState {
     pub(super) before: Option<SlotMeans>,
     pub(super) last_temperature: Option<Time>,
     pub(super) last_frost: Option<Time>,
+    pub(super) calibration: Calibration,
+    /// By plane.
+    pub(super) inertia: Vec<Inertia>,
     pub(super) inverters: Vec<InverterState>,
     pub(super) weather_links: Vec<LinkWatch>,
     pub(super) book: Book,
@@ -51,7 +54,6 @@ pub(super) struct InverterState {
 /// What is remembered of one input.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct InputState {
-    pub calibration: Calibration,
     pub window: Window,
     pub daily: Daily,
 }
@@ -80,6 +82,8 @@ impl EngineState {
             before: None,
             last_temperature: None,
             last_frost: None,
+            calibration: Calibration::new(plant),
+            inertia: vec![Inertia::default(); plant.planes.len()],
             inverters: plant.inverters.iter().map(inverter).collect(),
             weather_links: plant
                 .weather

@@ -1,26 +1,21 @@
-//! From light and heat to the curve and the peak of every input, with their uncertainty.
+//! From light and heat to the curve and the peak of every input.
 //!
 //! Model:   each string is N modules of the one-diode model at its plane's irradiance and cell
-//!          temperature, less its cable; strings of an input share its voltage. The calibration
-//!          scales current and voltage.
-//!          s_I / I = s_G (common) with the input's own part; s_V / V = |dV/dT| s_T / V with
-//!          dV/dT / V = -0.0039 1/K at the peak (one-diode sensitivity of a crystalline module).
-//! Symbols: I [A], V [V], G [W/m2], T [degC], standard deviations relative.
+//!          temperature, less its cable; strings of an input share its voltage. Modules age. The
+//!          calibration scales the light, shifts the temperature, and scales current and voltage.
+//! Symbols: I [A], V [V], G [W/m2], T [degC].
 //! Range:   irradiance and temperature inside the one-diode model's range; else no prediction.
-//! Source:  `array`.
+//! Source:  `array`; uncertainty in `propagation`.
 //! Check:   tests/reference for the parts; tests/acceptance/replay.rs for the whole.
 
+use super::calibration::Factors;
+use super::propagation::{self, InputUncertain, Peak, propagate};
 use super::types::{InputExpected, Uncertain};
-use super::{Calibration, Light, PlaneLight};
-use crate::array::{self, ArrayError, FitError, InputCurve, ModuleModel};
-use crate::plant::{Input, Inverter, Plant, PvString};
-use crate::reading::{Current, Irradiance, Power, Temperature, Voltage};
+use super::{Light, PlaneLight};
+use crate::array::{self, ArrayError, FitError, InputCurve, ModuleModel, OperatingPoint};
+use crate::plant::{Ageing, Input, Inverter, Plant, PvString};
+use crate::reading::{Current, Irradiance, Power, Temperature, Time, Voltage};
 use thiserror::Error;
-
-/// Relative change of the peak voltage with temperature [1/K], for its uncertainty only.
-const PEAK_VOLTAGE_PER_K: f64 = 0.0039;
-/// Own voltage uncertainty: an inverter's meter and module scatter [-].
-const OWN_VOLTAGE_RATIO: f64 = 0.006;
 
 /// Why no chain can be built for a plant.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -38,9 +33,16 @@ pub enum ChainError {
 /// The models of all inputs of a plant.
 #[derive(Debug, Clone)]
 pub struct Chain {
-    modules: Vec<ModuleModel>,
+    modules: Vec<Module>,
+    commissioned: Time,
     /// By inverter, then by input, as in the plant.
     pub inputs: Vec<Vec<InputModel>>,
+}
+
+#[derive(Debug, Clone)]
+struct Module {
+    model: ModuleModel,
+    ageing: Ageing,
 }
 
 /// What an input is made of.
@@ -51,6 +53,8 @@ pub struct InputModel {
     pub plane: usize,
     /// Peak current at 1000 W/m2 [A].
     pub rated_current_a: f64,
+    /// Largest power tolerance of its modules [-].
+    pub(super) power_tolerance_ratio: f64,
 }
 
 /// What one input should do in one slot.
@@ -73,25 +77,22 @@ impl Chain {
     pub fn new(plant: &Plant) -> Result<Self, ChainError> {
         let fit = |module: &crate::plant::Module| {
             array::fit_datasheet(module)
-                .map(|fitted| fitted.model)
+                .map(|fitted| Module {
+                    model: fitted.model,
+                    ageing: module.ageing,
+                })
                 .map_err(|source| ChainError::Fit {
                     module: module.id.clone(),
                     source,
                 })
         };
-        let modules = plant.modules.iter().map(fit).collect::<Result<_, _>>()?;
-        let input = |input: &Input| InputModel {
-            strings: input.strings.clone(),
-            plane: input.plane(),
-            rated_current_a: input
-                .strings
-                .iter()
-                .map(|s| plant.modules[s.module].imp.a())
-                .sum(),
+        let inverter = |inverter: &Inverter| {
+            let inputs = inverter.inputs.iter();
+            inputs.map(|input| InputModel::of(plant, input)).collect()
         };
-        let inverter = |inverter: &Inverter| inverter.inputs.iter().map(input).collect();
         Ok(Self {
-            modules,
+            modules: plant.modules.iter().map(fit).collect::<Result<_, _>>()?,
+            commissioned: plant.site.commissioned,
             inputs: plant.inverters.iter().map(inverter).collect(),
         })
     }
@@ -102,46 +103,59 @@ impl Chain {
         &self,
         input: &InputModel,
         light: &Light,
-        calibration: &Calibration,
+        factors: &Factors,
     ) -> Option<Prediction> {
         let plane = light.planes[input.plane].as_ref()?;
-        let curve = self.curve(input, light).ok()?;
-        let peak = curve.max_power();
-        let (gain, voltage_ratio) = (calibration.gain(), calibration.voltage_ratio());
-        let current_uncertainty = calibration.current_uncertainty(Uncertain {
-            common_ratio: plane.sigma_ratio.hypot(plane.unsteady_ratio),
-            own_ratio: 0.0,
-        });
-        let voltage_uncertainty = calibration.voltage_uncertainty(Uncertain {
-            common_ratio: PEAK_VOLTAGE_PER_K * plane.heat.sigma_k,
-            own_ratio: OWN_VOLTAGE_RATIO,
-        });
-        let voltage_v = peak.voltage.v() * voltage_ratio;
-        let current_a = peak.current.a() * gain;
-        let expected = InputExpected {
-            voltage: Voltage::from_v(voltage_v),
-            current: Current::from_a(current_a),
-            sigma_voltage: Voltage::from_v(voltage_v * voltage_uncertainty.total_ratio()),
-            sigma_current: Current::from_a(current_a * current_uncertainty.total_ratio()),
+        let seen = |light_ratio: f64, shift_k: f64| {
+            let seen = Seen {
+                light,
+                light_ratio: factors.light.value * light_ratio,
+                shift_k: factors.offset_k.value + shift_k,
+            };
+            self.curve(input, &seen)
         };
+        let curve = seen(1.0, 0.0).ok()?;
+        let peak = curve.max_power();
+        let slopes = propagation::slopes(&peak, |light_ratio, shift_k| {
+            seen(light_ratio, shift_k).map(|curve| curve.max_power())
+        })?;
+        let uncertain = propagate(
+            &slopes,
+            plane,
+            input,
+            factors,
+            &Peak {
+                current_a: peak.current.a(),
+                aged_ratio: self.aged_ratio(input, light.at),
+            },
+        );
+        // A mean over the slot, of which only a part is lit.
+        let gain = factors.current.value * light.lit_ratio;
+        let voltage_ratio = factors.voltage.value;
         Some(Prediction {
-            expected,
-            current_uncertainty,
+            expected: expected(&peak, gain, voltage_ratio, &uncertain),
+            current_uncertainty: uncertain.current,
             curve,
             gain,
             voltage_ratio,
         })
     }
 
-    fn curve(&self, input: &InputModel, light: &Light) -> Result<InputCurve, ArrayError> {
+    fn curve(&self, input: &InputModel, seen: &Seen) -> Result<InputCurve, ArrayError> {
+        let planes = &seen.light.planes;
         let string = |s: &PvString| {
             // A string on a plane without light of its own takes the input's.
-            let plane = light.planes[s.plane].or(light.planes[input.plane]);
+            let plane = planes[s.plane].or(planes[input.plane]);
             let (effective, cell) = plane.map_or(
                 (Irradiance::from_w_m2(0.0), Temperature::from_degc(25.0)),
                 |p: PlaneLight| (p.effective, p.heat.cell),
             );
-            let module = self.modules[s.module].at(effective, cell)?;
+            let module = &self.modules[s.module];
+            // What age takes from the power it takes from the photocurrent.
+            let left = module.ageing.left_ratio(seen.light.at - self.commissioned);
+            let effective = Irradiance::from_w_m2(effective.w_m2() * seen.light_ratio * left);
+            let cell = Temperature::from_degc(cell.degc() + seen.shift_k);
+            let module = module.model.at(effective, cell)?;
             Ok(module.in_series(s.count, s.cable_loop))
         };
         let strings = input
@@ -150,6 +164,55 @@ impl Chain {
             .map(string)
             .collect::<Result<Vec<_>, ArrayError>>()?;
         InputCurve::new(&strings)
+    }
+
+    fn aged_ratio(&self, input: &InputModel, at: Time) -> f64 {
+        let lost = |s: &PvString| {
+            1.0 - self.modules[s.module]
+                .ageing
+                .left_ratio(at - self.commissioned)
+        };
+        input.strings.iter().map(lost).fold(0.0, f64::max)
+    }
+}
+
+/// The light and the heat under which a curve is wanted.
+struct Seen<'a> {
+    light: &'a Light,
+    light_ratio: f64,
+    shift_k: f64,
+}
+
+impl InputModel {
+    fn of(plant: &Plant, input: &Input) -> Self {
+        Self {
+            strings: input.strings.clone(),
+            plane: input.plane(),
+            rated_current_a: input
+                .strings
+                .iter()
+                .map(|s| plant.modules[s.module].imp.a())
+                .sum(),
+            power_tolerance_ratio: plant.power_tolerance_ratio(input),
+        }
+    }
+}
+
+fn expected(
+    peak: &OperatingPoint,
+    gain: f64,
+    voltage_ratio: f64,
+    uncertain: &InputUncertain,
+) -> InputExpected {
+    let voltage_v = peak.voltage.v() * voltage_ratio;
+    let current_a = peak.current.a() * gain;
+    let power_w = voltage_v * current_a;
+    InputExpected {
+        voltage: Voltage::from_v(voltage_v),
+        current: Current::from_a(current_a),
+        sigma_voltage: Voltage::from_v(voltage_v * uncertain.voltage.total_ratio()),
+        sigma_current: Current::from_a(current_a * uncertain.current.total_ratio()),
+        sigma_power: Power::from_w(power_w * uncertain.power.total_ratio()),
     }
 }
 

@@ -2,46 +2,51 @@
 //!
 //! Model:   plane sensor, else global horizontal with direct or diffuse, else global horizontal
 //!          alone (Erbs), else clear sky (Ineichen-Perez) that the rest of the plant scales later
-//!          (`scaled`); transposition by Perez 1990. What the cells see: beam x incidence modifier
-//!          (physical model), diffuse and ground-reflected light x a constant.
+//!          (`scaled`); by what is valid in the slot (`validity`). Transposition by Perez 1990; a
+//!          horizon hides the beam. What the cells see: beam x incidence modifier (physical model),
+//!          diffuse and ground-reflected light x their modifiers by tilt.
 //! Symbols: irradiance [W/m2], standard deviations as ratios.
 //! Range:   sun above the horizon; otherwise no light.
-//! Source:  `sky`; accuracies of the rungs are common practice, named below.
-//! Check:   tests/reference for the parts; tests/acceptance/replay.rs for the whole.
+//! Source:  `sky`; accuracies of the rungs in `sigma`.
+//! Check:   tests/reference for the parts; tests/acceptance/engine/sensors.rs and replay.rs for
+//!          the whole.
 
 use super::heat::Heat;
+use super::moment::{LitPart, Moment};
+use super::sigma::{self, Sigma};
 use super::types::WeatherRung;
+use super::validity::{self, Most};
 use crate::plant::{Plane, Plant};
 use crate::reading::{
-    Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, SlotMeans, Stat, Temperature,
-    Time,
+    Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Temperature, Time,
 };
 use crate::sky::{
     self, ClearAir, Components, DiffuseModifiers, Dome, Facing, Observer, PlaneIrradiance,
     SunPosition, SunTrack, Sunlight,
 };
 
-/// One standard deviation of the irradiance by rung [-] (common practice for class B sensors).
-const PLANE_SENSOR_RATIO: f64 = 0.03;
-const HORIZONTAL_WITH_DIFFUSE_RATIO: f64 = 0.045;
-const HORIZONTAL_ONLY_RATIO: f64 = 0.07;
-const UNSCALED_CLEAR_SKY_RATIO: f64 = 0.5;
-/// Zero offset of a pyranometer in daylight [W/m2].
-const SENSOR_OFFSET_W_M2: f64 = 4.0;
 /// Sensor and array do not see the same patch of sky: a share of the scatter always remains.
 const MIN_SYNC_SHARE: f64 = 0.1;
+/// Beyond this incidence a sensor's and the glass's response is as uncertain as here [-].
+const LEAST_COSINE: f64 = 0.17;
 
 /// Light and heat of all planes in a slot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Light {
-    /// Where the sun stands in the middle of the slot.
+    /// The middle of the slot, or of its part with sun.
+    pub at: Time,
+    /// Where the sun stands then.
     pub sun: SunPosition,
-    /// One for each plane of the plant; `None` at night.
+    /// The part of the slot with the sun up [-]; 1 where it is not up at all, too.
+    pub lit_ratio: f64,
+    /// One for each plane of the plant, over the part of the slot with sun; `None` at night.
     pub planes: Vec<Option<PlaneLight>>,
     /// What each plane would get under a clear sky, whatever is measured; nothing at night.
     pub clear_poa: Vec<Irradiance>,
     /// Air temperature, if measured.
     pub air: Option<Temperature>,
+    /// The sun and the clear sky under it; `None` at night.
+    pub(super) clear: Option<(Sunlight, Components)>,
 }
 
 /// Light and heat of one plane.
@@ -55,27 +60,16 @@ pub struct PlaneLight {
     pub clear_poa: Irradiance,
     /// Where it came from.
     pub rung: WeatherRung,
+    /// The sensor that it came from.
+    pub sensor: Option<ChannelId>,
     /// One standard deviation of the irradiance [-].
-    pub sigma_ratio: f64,
+    pub sigma: Sigma,
     /// Relative error from light that changed during the slot [-].
     pub unsteady_ratio: f64,
     /// Between sun and plane normal.
     pub incidence: Angle,
     /// Cell temperature, with its uncertainty.
     pub heat: Heat,
-}
-
-/// One slot as the ladder sees it.
-#[derive(Debug, Clone, Copy)]
-pub struct Moment<'a> {
-    /// Middle of the slot.
-    pub middle: Time,
-    /// Its means.
-    pub means: &'a SlotMeans,
-    /// The means of the slot before, to see how fast the light changes.
-    pub before: &'a SlotMeans,
-    /// How far stamps may disagree, over the length of the slot [-].
-    pub sync_ratio: f64,
 }
 
 /// Which channels carry the weather, looked up once.
@@ -100,19 +94,26 @@ pub struct Ladder {
 
 /// What all planes share in a slot with the sun up.
 struct Sky {
+    sun: SunPosition,
     sunlight: Sunlight,
-    clear: Dome,
-    /// From global irradiance, where it is measured, with its rung and standard deviation [-].
-    horizontal: Option<(Dome, WeatherRung, f64)>,
+    lit_ratio: f64,
+    clear: Components,
+    clear_dome: Dome,
+    horizontal: Option<Horizontal>,
+}
+
+/// Global irradiance that is measured, with what else is.
+struct Horizontal {
+    dome: Dome,
+    rung: WeatherRung,
+    sensor: ChannelId,
 }
 
 /// The rung that was taken for a plane.
-struct Rung<'a> {
+struct Rung {
     irradiance: PlaneIrradiance,
     rung: WeatherRung,
-    sigma_ratio: f64,
-    /// Channels whose scatter shows how steady the light is.
-    driver: &'a [ChannelId],
+    sensor: Option<ChannelId>,
 }
 
 impl Ladder {
@@ -149,90 +150,151 @@ impl Ladder {
 
     /// Light and heat in a slot.
     pub fn light(&mut self, moment: &Moment) -> Light {
-        let sun = self.track.position(moment.middle);
-        let sky = sun.is_up().then(|| {
-            let sunlight = Sunlight::new(&sun, self.track.extraterrestrial(moment.middle));
-            self.sky(moment, &sun, sunlight)
-        });
+        let lit = LitPart::of(&mut self.track, moment.means.start, moment.slot);
+        let sun = self.track.position(lit.middle);
+        let sky = sun.is_up().then(|| self.sky(moment, sun, lit));
         let plane = |p| sky.as_ref().map(|sky| self.plane(p, moment, sky));
         let planes: Vec<Option<PlaneLight>> = (0..self.planes.len()).map(plane).collect();
         let clear = |p: &Option<PlaneLight>| p.map_or(Irradiance::from_w_m2(0.0), |p| p.clear_poa);
         Light {
             clear_poa: planes.iter().map(clear).collect(),
             planes,
-            air: first(moment.means, &self.air).map(|s| Temperature::from_degc(s.mean)),
+            air: moment
+                .first(&self.air)
+                .map(|s| Temperature::from_degc(s.mean)),
+            at: lit.middle,
+            clear: sky.map(|sky| (sky.sunlight, sky.clear)),
             sun,
+            lit_ratio: lit.share,
         }
     }
 
-    fn sky(&self, moment: &Moment, sun: &SunPosition, sunlight: Sunlight) -> Sky {
-        let clear = self.clear_air[sky::month_index(moment.middle)].under(&sunlight);
-        let measured = |channels| first(moment.means, channels).map(irradiance);
-        let horizontal = measured(&self.ghi).map(|ghi| {
-            let (dni, dhi) = (measured(&self.dni), measured(&self.dhi));
-            let (components, rung, sigma_ratio) = horizontal(ghi, dni, dhi, moment.middle, sun);
-            (Dome::new(&components, &sunlight), rung, sigma_ratio)
-        });
+    fn sky(&mut self, moment: &Moment, sun: SunPosition, lit: LitPart) -> Sky {
+        let sunlight = Sunlight::new(&sun, self.track.extraterrestrial(lit.middle));
+        let clear = self.clear_air[sky::month_index(lit.middle)].under(&sunlight);
         Sky {
-            clear: Dome::new(&clear, &sunlight),
-            horizontal,
+            clear_dome: Dome::new(&clear, &sunlight),
+            clear,
+            horizontal: self.horizontal(moment, &sun, &sunlight, lit),
+            sun,
             sunlight,
+            lit_ratio: lit.share,
         }
+    }
+
+    /// From global irradiance and what is measured beside it, as far as it can be true.
+    fn horizontal(
+        &self,
+        moment: &Moment,
+        sun: &SunPosition,
+        sunlight: &Sunlight,
+        lit: LitPart,
+    ) -> Option<Horizontal> {
+        let most = Most::under(sunlight);
+        let possible = |ghi| sky::is_possible_ghi(ghi, sun.apparent_zenith);
+        let (sensor, ghi) = sensor(moment, &self.ghi, lit.share, possible)?;
+        let up_to = |most: f64| move |seen: Irradiance| seen.w_m2() <= most;
+        let dni = sensor_value(moment, &self.dni, lit.share, up_to(most.dni));
+        let dhi = sensor_value(moment, &self.dhi, lit.share, up_to(most.dhi));
+        let components = match (dni, dhi) {
+            (Some(dni), Some(dhi)) if validity::closes(ghi, dni, dhi, sunlight) => {
+                Some(Components { ghi, dni, dhi })
+            }
+            (None, Some(dhi)) => Some(sky::close_with_dhi(ghi, dhi, sun)),
+            (Some(dni), None) => Some(sky::close_with_dni(ghi, dni, sun)),
+            // Of components that contradict each other, nobody knows which is wrong.
+            _ => None,
+        };
+        let rung = match components {
+            Some(_) => WeatherRung::HorizontalWithDiffuse,
+            None => WeatherRung::HorizontalOnly,
+        };
+        let components = components.unwrap_or_else(|| sky::erbs(ghi, lit.middle, sun));
+        Some(Horizontal {
+            dome: Dome::new(&components, sunlight),
+            rung,
+            sensor,
+        })
     }
 
     fn plane(&self, p: usize, moment: &Moment, sky: &Sky) -> PlaneLight {
         let (plane, facing) = (&self.planes[p], &self.facing[p]);
         let cos = facing.cos_incidence(&sky.sunlight.direction);
-        let clear = sky.clear.on(facing, plane.albedo_ratio);
+        let clear = self.on_plane(p, &sky.clear_dome, &sky.sun);
         let taken = self.rung(p, moment, sky, clear);
         let poa = taken.irradiance.total();
-        let back = first(moment.means, &self.back_sensors[p]);
-        let (air, wind) = (
-            first(moment.means, &self.air),
-            first(moment.means, &self.wind),
-        );
-        let offset_ratio = SENSOR_OFFSET_W_M2 / poa.w_m2().max(1.0);
+        let back = moment.first(&self.back_sensors[p]);
+        let (air, wind) = (moment.first(&self.air), moment.first(&self.wind));
         PlaneLight {
             poa,
-            effective: effective(&taken.irradiance, cos, &self.diffuse[p]),
+            effective: self.effective(p, &taken.irradiance, &sky.sunlight),
             clear_poa: clear.total(),
             rung: taken.rung,
-            sigma_ratio: taken.sigma_ratio.hypot(offset_ratio),
-            unsteady_ratio: unsteady(moment, taken.driver),
+            sensor: taken.sensor,
+            sigma: light_sigma(&taken, cos),
+            unsteady_ratio: unsteady(moment, taken.sensor),
             incidence: Angle::from_deg(cos.acos().to_degrees()),
             heat: Heat::new(&plane.mounting, poa, back, air, wind),
         }
     }
 
-    fn rung<'a>(
-        &'a self,
+    /// Light in a plane from a sky, behind the plane's horizon.
+    pub(super) fn on_plane(&self, p: usize, dome: &Dome, sun: &SunPosition) -> PlaneIrradiance {
+        let light = dome.on(&self.facing[p], self.planes[p].albedo_ratio);
+        match &self.planes[p].horizon {
+            Some(horizon) => sky::behind_horizon(light, sun, horizon),
+            None => light,
+        }
+    }
+
+    /// The clearness of the sky beside a clear one that the light in a plane shows, if it can.
+    pub(super) fn clearness_shown(
+        &self,
         p: usize,
-        moment: &Moment,
-        sky: &Sky,
-        clear: PlaneIrradiance,
-    ) -> Rung<'a> {
+        poa: Irradiance,
+        (sun, clear): &(Sunlight, Components),
+    ) -> Option<f64> {
+        let albedo_ratio = self.planes[p].albedo_ratio;
+        sky::clearness_shown(poa, clear, sun, &self.facing[p], albedo_ratio)
+    }
+
+    /// What of the light in a plane reaches the cells.
+    pub(super) fn effective(
+        &self,
+        p: usize,
+        light: &PlaneIrradiance,
+        sun: &Sunlight,
+    ) -> Irradiance {
+        let cos = self.facing[p].cos_incidence(&sun.direction);
+        let diffuse = &self.diffuse[p];
+        let beam = light.beam.w_m2() * sky::incidence_modifier_at(cos);
+        let sky = light.sky_diffuse.w_m2() * diffuse.sky;
+        let ground = light.ground.w_m2() * diffuse.ground;
+        Irradiance::from_w_m2(beam + sky + ground)
+    }
+
+    fn rung(&self, p: usize, moment: &Moment, sky: &Sky, clear: PlaneIrradiance) -> Rung {
         let facing = &self.facing[p];
-        if let Some(poa) = first(moment.means, &self.plane_sensors[p]).map(irradiance) {
+        let most = validity::most_in_plane(clear.total());
+        let possible = |poa: Irradiance| poa.w_m2() <= most;
+        if let Some((id, poa)) = sensor(moment, &self.plane_sensors[p], sky.lit_ratio, possible) {
             return Rung {
                 irradiance: sky::split_under(poa, &sky.sunlight, facing),
                 rung: WeatherRung::PlaneSensor,
-                sigma_ratio: PLANE_SENSOR_RATIO,
-                driver: &self.plane_sensors[p],
+                sensor: Some(id),
             };
         }
-        let Some((dome, rung, sigma_ratio)) = &sky.horizontal else {
+        let Some(horizontal) = &sky.horizontal else {
             return Rung {
                 irradiance: clear,
                 rung: WeatherRung::ScaledClearSky,
-                sigma_ratio: UNSCALED_CLEAR_SKY_RATIO,
-                driver: &[],
+                sensor: None,
             };
         };
         Rung {
-            irradiance: dome.on(facing, self.planes[p].albedo_ratio),
-            rung: *rung,
-            sigma_ratio: *sigma_ratio,
-            driver: &self.ghi,
+            irradiance: self.on_plane(p, &horizontal.dome, &sky.sun),
+            rung: horizontal.rung,
+            sensor: Some(horizontal.sensor),
         }
     }
 }
@@ -262,22 +324,40 @@ fn weather_channels(
         .collect()
 }
 
-fn first<'a>(means: &'a SlotMeans, channels: &[ChannelId]) -> Option<&'a Stat> {
-    channels.iter().find_map(|id| means.get(*id))
+/// The first of some sensors that shows what can be true, over the part of the slot with sun.
+fn sensor(
+    moment: &Moment,
+    channels: &[ChannelId],
+    lit_ratio: f64,
+    is_possible: impl Fn(Irradiance) -> bool,
+) -> Option<(ChannelId, Irradiance)> {
+    let trusted = |id: &ChannelId| {
+        !moment.distrusted.contains(id) && !validity::is_stuck(*id, moment.means, moment.before)
+    };
+    channels.iter().copied().filter(trusted).find_map(|id| {
+        // A pyranometer reads a little below zero at night.
+        let mean = moment.means.get(id)?.mean.max(0.0) / lit_ratio;
+        let irradiance = Irradiance::from_w_m2(mean);
+        is_possible(irradiance).then_some((id, irradiance))
+    })
 }
 
-/// A pyranometer reads a little below zero at night.
-fn irradiance(stat: &Stat) -> Irradiance {
-    Irradiance::from_w_m2(stat.mean.max(0.0))
+fn sensor_value(
+    moment: &Moment,
+    channels: &[ChannelId],
+    lit_ratio: f64,
+    is_possible: impl Fn(Irradiance) -> bool,
+) -> Option<Irradiance> {
+    sensor(moment, channels, lit_ratio, is_possible).map(|(_, irradiance)| irradiance)
 }
 
 /// How far stamps that disagree may be off in changing light: from the scatter inside the slot, or
 /// from the step since the slot before where there is one value only.
-fn unsteady(moment: &Moment, channels: &[ChannelId]) -> f64 {
-    let Some(now) = first(moment.means, channels) else {
+fn unsteady(moment: &Moment, sensor: Option<ChannelId>) -> f64 {
+    let Some((id, now)) = sensor.and_then(|id| Some((id, moment.means.get(id)?))) else {
         return 0.0;
     };
-    let change = match first(moment.before, channels) {
+    let change = match moment.before.get(id) {
         _ if now.count > 2 => now.std(),
         Some(then) => (now.mean - then.mean).abs(),
         None => 0.0,
@@ -285,36 +365,16 @@ fn unsteady(moment: &Moment, channels: &[ChannelId]) -> f64 {
     moment.sync_ratio.max(MIN_SYNC_SHARE) * change / now.mean.max(1.0)
 }
 
-fn horizontal(
-    ghi: Irradiance,
-    dni: Option<Irradiance>,
-    dhi: Option<Irradiance>,
-    middle: Time,
-    sun: &SunPosition,
-) -> (Components, WeatherRung, f64) {
-    let components = match (dni, dhi) {
-        (Some(dni), Some(dhi)) => Components { ghi, dni, dhi },
-        (None, Some(dhi)) => sky::close_with_dhi(ghi, dhi, sun),
-        (Some(dni), None) => sky::close_with_dni(ghi, dni, sun),
-        (None, None) => {
-            let split = sky::erbs(ghi, middle, sun);
-            return (split, WeatherRung::HorizontalOnly, HORIZONTAL_ONLY_RATIO);
-        }
+fn light_sigma(taken: &Rung, cos_incidence: f64) -> Sigma {
+    let by_rung = match taken.rung {
+        WeatherRung::PlaneSensor => sigma::PLANE_SENSOR,
+        WeatherRung::HorizontalWithDiffuse => sigma::HORIZONTAL_WITH_DIFFUSE,
+        WeatherRung::HorizontalOnly => sigma::HORIZONTAL_ONLY,
+        WeatherRung::ScaledClearSky => return sigma::UNSCALED_CLEAR_SKY,
     };
-    (
-        components,
-        WeatherRung::HorizontalWithDiffuse,
-        HORIZONTAL_WITH_DIFFUSE_RATIO,
-    )
-}
-
-fn effective(
-    irradiance: &PlaneIrradiance,
-    cos_incidence: f64,
-    diffuse: &DiffuseModifiers,
-) -> Irradiance {
-    let beam = irradiance.beam.w_m2() * sky::incidence_modifier_at(cos_incidence);
-    let sky = irradiance.sky_diffuse.w_m2() * diffuse.sky;
-    let ground = irradiance.ground.w_m2() * diffuse.ground;
-    Irradiance::from_w_m2(beam + sky + ground)
+    let total = taken.irradiance.total().w_m2().max(1.0);
+    let beam_ratio = taken.irradiance.beam.w_m2() / total;
+    let oblique = sigma::OBLIQUE * beam_ratio * (cos_incidence.max(LEAST_COSINE).recip() - 1.0);
+    let offset = sigma::SENSOR_OFFSET_W_M2 / total;
+    by_rung.and(Sigma::new(0.0, oblique.hypot(offset)))
 }

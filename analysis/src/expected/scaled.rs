@@ -1,28 +1,25 @@
 //! The last rung of the weather ladder: clear sky, scaled by what the rest of the plant shows.
 //!
 //! Model:   share = the best input of the plane over its clear-sky current, where the plane has two
-//!          or more inputs: a fault lowers one of them, never all. A plane with a single input takes
-//!          the share of the rest of the plant (sensors in other planes, else inputs on them), as
-//!          long as that is at least half of its own: then its own loss shows.
-//! Symbols: shares dimensionless, 1 under a clear sky.
+//!          or more inputs: a fault lowers one of them, never all. A plane with a single input is
+//!          lit by the sky that the rest of the plant shows (sensors in other planes, else inputs on
+//!          them, `sky::clouds`), as long as its clearness is at least half of its own share: then
+//!          its own loss shows.
+//! Symbols: shares and clearness dimensionless, 1 under a clear sky.
 //! Range:   planes without a sensor and without global irradiance.
-//! Source:  own; standard deviations are engineering judgement: clouds give planes of different
-//!          azimuth different shares of beam and diffuse light.
+//! Source:  own; standard deviations in `sigma`.
 //! Check:   tests/acceptance/engine/inputs.rs and health.rs, a plant without sensors.
 
+use super::sigma;
 use super::types::WeatherRung;
-use super::{Light, PlaneLight};
+use super::{Ladder, Light, PlaneLight};
 use crate::reading::Irradiance;
+use crate::sky::{self, Components, Dome, Sunlight};
 
-/// One standard deviation of a share [-]: from siblings, from elsewhere under a clear sky, from
-/// elsewhere under clouds.
-const FROM_SIBLINGS_RATIO: f64 = 0.02;
-const FROM_ELSEWHERE_CLEAR_RATIO: f64 = 0.06;
-const FROM_ELSEWHERE_CLOUDY_RATIO: f64 = 0.15;
-/// Share of the clear sky from which it counts as clear [-].
-const CLEAR_FROM: f64 = 0.85;
 /// Share elsewhere over own share below which elsewhere is in trouble itself [-].
 const CREDIBLE_RATIO: f64 = 0.5;
+/// Step by which it is seen how an error elsewhere comes out here [-].
+const BRIGHTER_RATIO: f64 = 0.02;
 /// Clear-sky irradiance below which a share means little [W/m2].
 const MIN_CLEAR_W_M2: f64 = 50.0;
 
@@ -52,66 +49,114 @@ fn is_unscaled(plane: &PlaneLight) -> bool {
     plane.rung == WeatherRung::ScaledClearSky
 }
 
+/// What shows the light of a plane.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Shown {
+    /// Its own inputs: their share of the clear sky.
+    Own(f64),
+    /// The rest of the plant: the sky.
+    Elsewhere(Clearness),
+}
+
 /// Scales every plane on the last rung; one of which nothing is known loses its light.
-pub fn scale_clear_sky(light: &mut Light, shares: &[PlaneShare]) {
-    let sensors = sensor_share(light);
-    let elsewhere = |p: usize| {
-        let others = shares.iter().enumerate().filter(|(q, _)| *q != p);
-        sensors.or(others.filter_map(|(_, share)| share.best).reduce(f64::max))
-    };
-    for (p, slot) in light.planes.iter_mut().enumerate() {
-        let Some(plane) = slot.as_mut().filter(|plane| is_unscaled(plane)) else {
+pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]) {
+    let Some(clear) = light.clear else { return };
+    let shown = clearness_by_plane(ladder, light, shares, &clear);
+    for p in 0..light.planes.len() {
+        let Some(plane) = light.planes[p].filter(is_unscaled) else {
             continue;
         };
-        match choose(shares[p], elsewhere(p)) {
-            Some((share, sigma_ratio)) => scale(plane, share, sigma_ratio),
-            None => *slot = None,
-        }
+        let others = || shown.iter().enumerate().filter(|(q, _)| *q != p);
+        // A sensor does not fail with an array; of inputs a fault lowers one, so the best one.
+        let clearer = |a: Clearness, b: Clearness| if a.seen < b.seen { b } else { a };
+        let sensor = others().filter_map(|(_, s)| s.by_sensor).reduce(clearer);
+        let inputs = others().filter_map(|(_, s)| s.by_inputs).reduce(clearer);
+        light.planes[p] = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
+            Shown::Own(share) => scale(plane, share),
+            Shown::Elsewhere(clearness) => {
+                let on_plane = |clearness: f64| {
+                    let (sun, sky) = &clear;
+                    let dome = Dome::new(&sky::under_clouds(sky, clearness, sun), sun);
+                    ladder.on_plane(p, &dome, &light.sun)
+                };
+                let taken = on_plane(clearness.seen);
+                let total = taken.total().w_m2();
+                let stretched = (on_plane(clearness.brighter).total().w_m2() / total - 1.0).abs();
+                let sigma =
+                    sigma::scaled_from_elsewhere(clearness.seen, stretched / BRIGHTER_RATIO);
+                PlaneLight {
+                    effective: ladder.effective(p, &taken, &clear.0),
+                    sigma,
+                    ..scale(plane, total / plane.poa.w_m2())
+                }
+            }
+        });
     }
 }
 
-/// The mean clearness that sensors in planes see.
-fn sensor_share(light: &Light) -> Option<f64> {
-    let seen = |plane: &&PlaneLight| {
-        plane.rung == WeatherRung::PlaneSensor && plane.clear_poa.w_m2() > MIN_CLEAR_W_M2
+/// The clearness of the sky that a plane shows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Clearness {
+    /// By its light.
+    seen: f64,
+    /// By a little more light: how much an error there stretches elsewhere.
+    brighter: f64,
+}
+
+/// The same, by what shows it.
+#[derive(Debug, Clone, Copy, Default)]
+struct ShownBy {
+    by_sensor: Option<Clearness>,
+    by_inputs: Option<Clearness>,
+}
+
+fn clearness_by_plane(
+    ladder: &Ladder,
+    light: &Light,
+    shares: &[PlaneShare],
+    clear: &(Sunlight, Components),
+) -> Vec<ShownBy> {
+    let of_plane = |(p, plane): (usize, &Option<PlaneLight>)| {
+        let lit = plane.filter(|plane| plane.clear_poa.w_m2() > MIN_CLEAR_W_M2)?;
+        let shown = |w_m2: f64| {
+            let by = |w_m2| ladder.clearness_shown(p, Irradiance::from_w_m2(w_m2), clear);
+            Some(Clearness {
+                seen: by(w_m2)?,
+                brighter: by(w_m2 * (1.0 + BRIGHTER_RATIO))?,
+            })
+        };
+        let sensor = (lit.rung == WeatherRung::PlaneSensor).then_some(lit.poa.w_m2());
+        let inputs = shares[p].best.map(|share| share * lit.clear_poa.w_m2());
+        Some(ShownBy {
+            by_sensor: sensor.and_then(shown),
+            by_inputs: inputs.and_then(shown),
+        })
     };
-    let shares: Vec<f64> = light
-        .planes
-        .iter()
-        .flatten()
-        .filter(seen)
-        .map(|plane| plane.poa.w_m2() / plane.clear_poa.w_m2())
-        .collect();
-    (!shares.is_empty()).then(|| shares.iter().sum::<f64>() / shares.len() as f64)
+    let planes = light.planes.iter().enumerate();
+    planes
+        .map(|plane| of_plane(plane).unwrap_or_default())
+        .collect()
 }
 
-fn choose(own: PlaneShare, elsewhere: Option<f64>) -> Option<(f64, f64)> {
-    let credible = elsewhere.filter(|share| *share >= CREDIBLE_RATIO * own.best.unwrap_or(0.0));
-    let from_elsewhere = credible.map(|share| {
-        let clear = share >= CLEAR_FROM;
-        (
-            share,
-            if clear {
-                FROM_ELSEWHERE_CLEAR_RATIO
-            } else {
-                FROM_ELSEWHERE_CLOUDY_RATIO
-            },
-        )
-    });
-    let from_own = own.best.map(|share| (share, FROM_SIBLINGS_RATIO));
+fn choose(own: PlaneShare, elsewhere: Option<Clearness>) -> Option<Shown> {
+    let own_share = own.best.map(Shown::Own);
     if own.inputs >= 2 {
-        from_own
-    } else {
-        from_elsewhere.or(from_own)
+        return own_share;
     }
+    let is_credible = |shown: &Clearness| shown.seen >= CREDIBLE_RATIO * own.best.unwrap_or(0.0);
+    let elsewhere = elsewhere.filter(is_credible).map(Shown::Elsewhere);
+    elsewhere.or(own_share)
 }
 
-fn scale(plane: &mut PlaneLight, share: f64, sigma_ratio: f64) {
+fn scale(plane: PlaneLight, share: f64) -> PlaneLight {
     let scaled = |irradiance: Irradiance| Irradiance::from_w_m2(irradiance.w_m2() * share);
-    plane.poa = scaled(plane.poa);
-    plane.effective = scaled(plane.effective);
-    plane.heat = plane.heat.scaled(share);
-    plane.sigma_ratio = sigma_ratio;
+    PlaneLight {
+        poa: scaled(plane.poa),
+        effective: scaled(plane.effective),
+        heat: plane.heat.scaled(share),
+        sigma: sigma::SCALED_BY_SIBLINGS,
+        ..plane
+    }
 }
 
 #[cfg(test)]
@@ -125,31 +170,35 @@ mod tests {
         }
     }
 
+    fn clearness(seen: f64) -> Clearness {
+        Clearness {
+            seen,
+            brighter: seen,
+        }
+    }
+
     #[test]
     fn siblings_are_better_than_elsewhere() {
         assert_eq!(
-            choose(share(0.9, 2), Some(0.8)),
-            Some((0.9, FROM_SIBLINGS_RATIO))
+            choose(share(0.9, 2), Some(clearness(0.8))),
+            Some(Shown::Own(0.9))
         );
     }
 
     #[test]
     fn a_single_input_cannot_vouch_for_itself_while_there_is_elsewhere() {
         assert_eq!(
-            choose(share(0.0, 1), Some(0.9)),
-            Some((0.9, FROM_ELSEWHERE_CLEAR_RATIO))
+            choose(share(0.0, 1), Some(clearness(0.9))),
+            Some(Shown::Elsewhere(clearness(0.9)))
         );
-        assert_eq!(
-            choose(share(0.9, 1), None),
-            Some((0.9, FROM_SIBLINGS_RATIO))
-        );
+        assert_eq!(choose(share(0.9, 1), None), Some(Shown::Own(0.9)));
     }
 
     #[test]
     fn elsewhere_in_trouble_does_not_darken_a_plane_that_works() {
         assert_eq!(
-            choose(share(0.9, 1), Some(0.1)),
-            Some((0.9, FROM_SIBLINGS_RATIO))
+            choose(share(0.9, 1), Some(clearness(0.1))),
+            Some(Shown::Own(0.9))
         );
     }
 

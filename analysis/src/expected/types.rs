@@ -1,9 +1,10 @@
 //! What the expected chain says about one input in one slot.
 
-use crate::reading::{Current, Voltage};
+use crate::reading::{Current, Power, Voltage};
 use serde::{Deserialize, Serialize};
 
-/// Expected operating point of one input at maximum power, with one standard deviation.
+/// Expected operating point of one input at maximum power, with one standard deviation of what its
+/// inverter would measure there.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct InputExpected {
     /// Voltage at the input's terminals.
@@ -14,6 +15,8 @@ pub struct InputExpected {
     pub sigma_voltage: Voltage,
     /// Standard deviation of the current.
     pub sigma_current: Current,
+    /// Standard deviation of their product; voltage and current err together.
+    pub sigma_power: Power,
 }
 
 /// Where the irradiance in a plane came from, best first.

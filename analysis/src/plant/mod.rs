@@ -1,15 +1,19 @@
 //! The fixed facts of a plant: site, modules, planes, inverters with inputs and strings, sensors.
 //! Never in here: readings, or where the facts were written down.
 
+mod ageing;
 pub mod design;
 mod grid_limits;
+mod horizon;
 mod state;
 
+pub use ageing::Ageing;
 pub use grid_limits::{FrequencyLimit, GridLimits, VoltageLimit};
+pub use horizon::{Corner, Horizon, HorizonError};
 pub use state::{EventBit, State};
 
 use crate::reading::{
-    Angle, ChannelTable, Current, DeviceId, Power, Resistance, Span, Temperature, Voltage,
+    Angle, ChannelTable, Current, DeviceId, Power, Resistance, Span, Temperature, Time, Voltage,
 };
 use serde::{Deserialize, Serialize};
 
@@ -43,6 +47,8 @@ pub struct Site {
     pub longitude: Angle,
     /// Above sea level [m].
     pub altitude_m: f64,
+    /// When it was handed over: modules age from here on.
+    pub commissioned: Time,
     /// Linke turbidity of the clear sky, January to December [-].
     pub linke_turbidity: [f64; 12],
     /// Lowest module temperature to design for; `None` where the site file gives none.
@@ -89,6 +95,8 @@ pub struct Module {
     pub pmax_temp_ratio_per_k: f64,
     /// Half width of the power tolerance over rated power [-].
     pub power_tolerance_ratio: f64,
+    /// Warranted loss of power.
+    pub ageing: Ageing,
 }
 
 impl Module {
@@ -111,6 +119,8 @@ pub struct Plane {
     pub mounting: Mounting,
     /// Ground reflectance [-].
     pub albedo_ratio: f64,
+    /// What hides the sun from it, where the site file says.
+    pub horizon: Option<Horizon>,
 }
 
 /// Heat loss of a mounting, Faiman / IEC 61853-2: T = T_air + G / (u0 + u1 v).
@@ -218,6 +228,12 @@ pub struct Timing {
 }
 
 impl Plant {
+    /// Largest power tolerance of an input's modules [-].
+    pub fn power_tolerance_ratio(&self, input: &Input) -> f64 {
+        let of = |s: &PvString| self.modules[s.module].power_tolerance_ratio;
+        input.strings.iter().map(of).fold(0.0, f64::max)
+    }
+
     /// Rated DC power of an input at standard test conditions.
     pub fn input_rated(&self, input: &Input) -> Power {
         let watts = |s: &PvString| f64::from(s.count) * self.modules[s.module].pmp().w();

@@ -24,6 +24,7 @@
 mod calendar;
 mod channel;
 mod grid;
+mod robust;
 mod time;
 mod units;
 
@@ -32,6 +33,7 @@ pub use channel::{
     Channel, ChannelError, ChannelId, ChannelTable, DeviceId, Place, Quantity, Scope,
 };
 pub use grid::{Arrivals, Offer, SlotMeans, Stat};
+pub use robust::{median, robust_spread};
 pub use time::{SolarDay, Span, Time};
 pub use units::{
     Angle, Current, Energy, Frequency, Irradiance, Power, Resistance, Speed, Temperature, Voltage,

@@ -11,8 +11,6 @@
 //!          part is for a sun near the horizon, the offset of a pyranometer at night for the other.
 //! Check:   tests/data/reference/clearsky_haurwitz.csv, 1e-10 relative (tests/reference/sky.rs);
 //!          no clear sky counts as impossible (`property_tests`).
-//!
-//! Not used by the chain yet.
 
 use crate::reading::{Angle, Irradiance};
 

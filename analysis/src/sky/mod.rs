@@ -4,6 +4,7 @@
 mod air_mass;
 mod calendar;
 mod clear_sky;
+mod clouds;
 mod decomposition;
 mod delta_t;
 mod diffuse_incidence;
@@ -30,6 +31,7 @@ mod transposition;
 pub use air_mass::{pressure_pa_at_altitude, relative_air_mass};
 pub use calendar::{day_of_year, julian_day, month_index};
 pub use clear_sky::{ClearAir, clear_sky, ineichen};
+pub use clouds::{clearness_shown, under_clouds};
 pub use decomposition::{
     Components, close_with_dhi, close_with_dni, erbs, erbs_diffuse_ratio, erbs_under,
 };
@@ -41,7 +43,7 @@ pub use empirical_incidence::{ashrae_modifier, martin_ruiz_diffuse, martin_ruiz_
 pub use extraterrestrial::extraterrestrial;
 pub use geocentric::{Geocentric, geocentric};
 pub use haurwitz::{haurwitz, is_possible_ghi};
-pub use horizon::{Corner, Horizon, HorizonError};
+pub use horizon::{behind_horizon, is_hidden};
 pub use incidence::{Facing, incidence, incidence_modifier, incidence_modifier_at};
 pub use observer::Observer;
 pub use sky_model::SkyModel;

@@ -22,6 +22,7 @@ fn plane(tilt_deg: f64, azimuth_deg: f64) -> Plane {
             cell_over_back_k: 3.0,
         },
         albedo_ratio: 0.2,
+        horizon: None,
     }
 }
 

@@ -39,4 +39,9 @@ impl Sunlight {
             extraterrestrial_w_m2: extraterrestrial.w_m2(),
         }
     }
+
+    /// Irradiance facing the sun outside the atmosphere.
+    pub fn extraterrestrial(&self) -> Irradiance {
+        Irradiance::from_w_m2(self.extraterrestrial_w_m2)
+    }
 }

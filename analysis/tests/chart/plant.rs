@@ -6,8 +6,8 @@ use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Finding, FindingId, Subject};
 use analysis::expected::{InputExpected, WeatherRung};
 use analysis::plant::{
-    EfficiencyPoint, GridLimits, Input, Inverter, Module, Mounting, Plane, Plant, PvString, Site,
-    Timing, WeatherDevice,
+    Ageing, EfficiencyPoint, GridLimits, Input, Inverter, Module, Mounting, Plane, Plant, PvString,
+    Site, Timing, WeatherDevice,
 };
 use analysis::reading::{
     Angle, ChannelTable, Current, DeviceId, Energy, Frequency, Irradiance, Power, Resistance, Span,
@@ -79,6 +79,7 @@ fn site() -> Site {
         latitude: Angle::from_deg(48.0),
         longitude: Angle::from_deg(11.0),
         altitude_m: 500.0,
+        commissioned: Time::from_unix_ms(0),
         linke_turbidity: [3.0; 12],
         design_coldest: None,
         design_hottest_cell: Temperature::from_degc(70.0),
@@ -109,6 +110,7 @@ fn module() -> Module {
         voc_temp_ratio_per_k: -0.0027,
         pmax_temp_ratio_per_k: -0.0034,
         power_tolerance_ratio: 0.03,
+        ageing: Ageing::NONE,
     }
 }
 
@@ -123,6 +125,7 @@ fn plane(id: &str, tilt: f64, azimuth: f64) -> Plane {
             cell_over_back_k: 3.0,
         },
         albedo_ratio: 0.2,
+        horizon: None,
     }
 }
 
@@ -281,6 +284,7 @@ fn expected(input: &Input, start: Time) -> InputExpected {
         current: Current::from_a(current),
         sigma_voltage: Voltage::from_v(0.012 * voltage),
         sigma_current: Current::from_a(0.03 * current + 0.06),
+        sigma_power: Power::from_w(0.035 * voltage * current),
     }
 }
 

@@ -45,6 +45,7 @@ prop_compose! {
                 current: Current::from_a(i),
                 sigma_voltage: Voltage::from_v(sv),
                 sigma_current: Current::from_a(si),
+                sigma_power: Power::from_w(sv * i + v * si),
             }),
             gate,
         }

@@ -60,11 +60,10 @@ pub(crate) fn file(
         weather.push(WeatherDevice { id, plane, every });
     }
     let devices = inverters.len() + weather.len();
-    let (modules, ageing) = modules.checked?.into_iter().unzip();
     let site = site?;
     let plant = Plant {
         site: site.site?,
-        modules,
+        modules: modules.checked?,
         planes: planes.checked?,
         inverters,
         weather,
@@ -76,7 +75,6 @@ pub(crate) fn file(
         timezone: site.timezone?,
         commissioned: site.commissioned?,
         grid_rules: site.grid_rules?,
-        ageing,
         max_apparent_va,
         sources,
         recording,

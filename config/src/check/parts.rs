@@ -2,14 +2,13 @@
 
 use super::order::below;
 use super::value;
-use crate::checked::Ageing;
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::shape::Name;
 use crate::table::Table;
 use crate::table::{At, Found, near};
 use analysis::array::{FitError, fit_datasheet};
-use analysis::plant::{Module, Plane};
+use analysis::plant::{Ageing, Corner, Horizon, Module, Plane};
 use analysis::reading::{Angle, Current, Voltage};
 use std::collections::BTreeMap;
 
@@ -52,17 +51,14 @@ pub(super) struct Read<T> {
     pub(super) checked: Option<Vec<T>>,
 }
 
-pub(super) fn modules(
-    tables: &[raw::Module],
-    problems: &mut Problems<'_>,
-) -> Read<(Module, Ageing)> {
+pub(super) fn modules(tables: &[raw::Module], problems: &mut Problems<'_>) -> Read<Module> {
     let mut ids = Ids::default();
     for (index, raw) in tables.iter().enumerate() {
         ids.add(&raw.id, raw.at(), index, problems);
         relate(raw, problems);
     }
-    let checked: Option<Vec<(Module, Ageing)>> = tables.iter().map(module).collect();
-    for (raw, (module, _)) in tables.iter().zip(checked.iter().flatten()) {
+    let checked: Option<Vec<Module>> = tables.iter().map(module).collect();
+    for (raw, module) in tables.iter().zip(checked.iter().flatten()) {
         has_a_curve(raw, module, problems);
     }
     Read { ids, checked }
@@ -150,8 +146,8 @@ fn fill_factor(raw: &raw::Module, problems: &mut Problems<'_>) {
     }
 }
 
-fn module(raw: &raw::Module) -> Option<(Module, Ageing)> {
-    let module = Module {
+fn module(raw: &raw::Module) -> Option<Module> {
+    Some(Module {
         id: value(&raw.id)?.0.clone(),
         voc: Voltage::from_v(*value(&raw.voc_v)?),
         isc: Current::from_a(*value(&raw.isc_a)?),
@@ -163,12 +159,11 @@ fn module(raw: &raw::Module) -> Option<(Module, Ageing)> {
         voc_temp_ratio_per_k: *value(&raw.voc_temp_ratio_per_k)?,
         pmax_temp_ratio_per_k: *value(&raw.pmax_temp_ratio_per_k)?,
         power_tolerance_ratio: *value(&raw.power_tolerance_ratio)?,
-    };
-    let ageing = Ageing {
-        first_year_loss_ratio: *value(&raw.first_year_loss_ratio)?,
-        yearly_loss_ratio: *value(&raw.yearly_loss_ratio)?,
-    };
-    Some((module, ageing))
+        ageing: Ageing {
+            first_year_loss_ratio: *value(&raw.first_year_loss_ratio)?,
+            yearly_loss_ratio: *value(&raw.yearly_loss_ratio)?,
+        },
+    })
 }
 
 pub(super) fn planes(tables: &[raw::Plane], problems: &mut Problems<'_>) -> Read<Plane> {
@@ -176,11 +171,14 @@ pub(super) fn planes(tables: &[raw::Plane], problems: &mut Problems<'_>) -> Read
     for (index, raw) in tables.iter().enumerate() {
         ids.add(&raw.id, raw.at(), index, problems);
     }
-    let checked = tables.iter().map(plane).collect();
+    // Each plane is read, so that the problems of all are reported.
+    let checked: Vec<Option<Plane>> = tables.iter().map(|raw| plane(raw, problems)).collect();
+    let checked = checked.into_iter().collect();
     Read { ids, checked }
 }
 
-fn plane(raw: &raw::Plane) -> Option<Plane> {
+fn plane(raw: &raw::Plane, problems: &mut Problems<'_>) -> Option<Plane> {
+    let horizon = horizon(raw, problems);
     Some(Plane {
         id: value(&raw.id)?.0.clone(),
         tilt: Angle::from_deg(*value(&raw.tilt_deg)?),
@@ -188,5 +186,33 @@ fn plane(raw: &raw::Plane) -> Option<Plane> {
         azimuth: Angle::from_deg(value(&raw.azimuth_deg)?.rem_euclid(360.0)),
         mounting: crate::mounting::mounting(value(&raw.mounting)?)?,
         albedo_ratio: *value(&raw.albedo_ratio)?,
+        horizon: horizon?,
     })
+}
+
+/// The horizon, if the file has one; `None` where something was reported.
+fn horizon(raw: &raw::Plane, problems: &mut Problems<'_>) -> Option<Option<Horizon>> {
+    let Some(found) = &raw.horizon else {
+        return Some(None);
+    };
+    let corner = |raw: &raw::Corner| {
+        Some(Corner {
+            azimuth: Angle::from_deg(*value(&raw.azimuth_deg)?),
+            elevation: Angle::from_deg(*value(&raw.elevation_deg)?),
+        })
+    };
+    let corners = found.value.iter().map(corner).collect::<Option<Vec<_>>>()?;
+    match Horizon::new(corners) {
+        Ok(horizon) => Some(Some(horizon)),
+        Err(error) => {
+            let path = raw.at().key("horizon");
+            let text = error.to_string();
+            let (text, wanted) = text
+                .split_once(", wanted ")
+                .expect("it says what is wanted");
+            let text = text.strip_prefix("found ").unwrap_or(text);
+            problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+            None
+        }
+    }
 }

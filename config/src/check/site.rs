@@ -7,8 +7,8 @@ use crate::raw;
 use crate::table::Table;
 use crate::table::{near, nearest};
 use analysis::plant::{EnergyPrice, GridLimits, Site};
-use analysis::reading::{Angle, Temperature};
-use chrono::NaiveDate;
+use analysis::reading::{Angle, Temperature, Time};
+use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::{TZ_VARIANTS, Tz};
 use std::ops::Range;
 
@@ -28,7 +28,7 @@ pub(super) fn site(raw: &raw::Site, problems: &mut Problems<'_>) -> Read {
     let (grid_rules, grid_limits) = grid(raw, problems).unzip();
     let energy_price = energy_price(raw, problems);
     Read {
-        site: place(raw, grid_limits, energy_price),
+        site: place(raw, commissioned, grid_limits, energy_price),
         timezone,
         commissioned,
         grid_rules,
@@ -37,6 +37,7 @@ pub(super) fn site(raw: &raw::Site, problems: &mut Problems<'_>) -> Read {
 
 fn place(
     raw: &raw::Site,
+    commissioned: Option<NaiveDate>,
     grid_limits: Option<GridLimits>,
     energy_price: Option<Option<EnergyPrice>>,
 ) -> Option<Site> {
@@ -45,12 +46,19 @@ fn place(
         latitude: Angle::from_deg(*value(&raw.latitude_deg)?),
         longitude: Angle::from_deg(*value(&raw.longitude_deg)?),
         altitude_m: *value(&raw.altitude_m)?,
+        commissioned: midnight(commissioned?),
         linke_turbidity: value(&raw.linke_turbidity)?.0,
         design_coldest: value(&raw.design_coldest_degc).map(|t| Temperature::from_degc(*t)),
         design_hottest_cell: Temperature::from_degc(*value(&raw.design_hottest_cell_degc)?),
         energy_price: energy_price?,
         grid_limits: grid_limits?,
     })
+}
+
+/// The beginning of a day in UTC: to a day is good enough for ageing.
+fn midnight(day: NaiveDate) -> Time {
+    let midnight = day.and_time(NaiveTime::MIN).and_utc();
+    Time::from_unix_ms(midnight.timestamp_millis())
 }
 
 /// The zone with this IANA name.

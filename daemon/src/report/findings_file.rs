@@ -165,6 +165,7 @@ mod tests {
             latitude: Angle::from_deg(47.0),
             longitude: Angle::from_deg(8.0),
             altitude_m: 500.0,
+            commissioned: Time::from_unix_ms(0),
             linke_turbidity: [3.0; 12],
             design_coldest: None,
             design_hottest_cell: Temperature::from_degc(70.0),

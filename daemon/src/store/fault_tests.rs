@@ -76,6 +76,7 @@ fn slot(n: i64, start: Time) -> Slot {
             current: Current::from_a(8.5),
             sigma_voltage: Voltage::from_v(6.0),
             sigma_current: Current::from_a(0.2),
+            sigma_power: Power::from_w(150.0),
         }),
         gate: Gate::Valid,
     };

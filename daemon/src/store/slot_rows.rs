@@ -221,10 +221,11 @@ fn write_input(
         expected(|e| e.sigma_voltage.v())?,
         expected(|e| e.sigma_current.a())?,
         name_of(input.gate),
+        expected(|e| e.sigma_power.w())?,
     ];
     execute(
         db,
-        "INSERT INTO input_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        "INSERT INTO input_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
         row,
     )
 }
@@ -238,13 +239,20 @@ fn read_input(row: &Row<'_>) -> Result<InputSlot, StoreError> {
         voltage("expected_dc_voltage_sigma_v")?,
         current("expected_dc_current_sigma_a")?,
     );
+    let sigma_power = get::<Option<f64>>(row, "expected_dc_power_sigma_w")?.map(Power::from_w);
     let expected = match expected {
         (Some(voltage), Some(current), Some(sigma_voltage), Some(sigma_current)) => {
+            // Rows of version 1 have none: voltage and current taken as independent.
+            let independent = || {
+                let parts = (sigma_voltage * current, voltage * sigma_current);
+                Power::from_w(parts.0.w().hypot(parts.1.w()))
+            };
             Some(InputExpected {
                 voltage,
                 current,
                 sigma_voltage,
                 sigma_current,
+                sigma_power: sigma_power.unwrap_or_else(independent),
             })
         }
         (None, None, None, None) => None,

@@ -38,6 +38,7 @@ fn input() -> impl Strategy<Value = InputSlot> {
             current: Current::from_a(amps),
             sigma_voltage: Voltage::from_v(0.02 * volts),
             sigma_current: Current::from_a(0.03 * amps),
+            sigma_power: Power::from_w(0.04 * volts * amps),
         });
         InputSlot {
             voltage: measured.map(|(volts, _)| Voltage::from_v(volts)),

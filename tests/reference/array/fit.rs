@@ -2,7 +2,7 @@
 
 use super::assert_all;
 use analysis::array::fit_datasheet;
-use analysis::plant::Module;
+use analysis::plant::{Ageing, Module};
 use analysis::reading::{Current, Voltage};
 use serde::Deserialize;
 use tests::load_reference;
@@ -67,5 +67,6 @@ fn sheet(row: &FitRow) -> Module {
         voc_temp_ratio_per_k: row.voc_v_per_k / row.voc_v,
         pmax_temp_ratio_per_k: -0.0035,
         power_tolerance_ratio: 0.03,
+        ageing: Ageing::NONE,
     }
 }

@@ -10,7 +10,7 @@
 use super::noise::{normal, uniform};
 use super::{EFFICIENCY_RATIO, What, World};
 use analysis::array::{InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet};
-use analysis::plant::{EventBit, Inverter, Plant, PvString, State};
+use analysis::plant::{EventBit, Inverter, Plane, Plant, PvString, State};
 use analysis::reading::{
     Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Reading, Speed, Temperature, Time,
     Value, Voltage,
@@ -20,8 +20,11 @@ use std::sync::Arc;
 
 /// Light under which no inverter starts [W/m2].
 const DAWN_W_M2: f64 = 15.0;
-/// What glass and dirt let through, roughly [-].
-const THROUGH_GLASS_RATIO: f64 = 0.975;
+/// What dirt lets through, roughly; what the glass does of diffuse light, and how glass takes oblique
+/// beam (Martin and Ruiz; the program under test computes it by another model) [-].
+const THROUGH_DIRT_RATIO: f64 = 0.98;
+const DIFFUSE_THROUGH_GLASS_RATIO: f64 = 0.955;
+const GLASS_AR: f64 = 0.16;
 /// Strings differ by up to this much [-].
 const MISMATCH_RATIO: f64 = 0.015;
 const WIND_M_S: f64 = 1.5;
@@ -47,6 +50,8 @@ struct Now {
     at: Time,
     air_degc: f64,
     planes: Vec<PlaneIrradiance>,
+    /// What gets through the glass of each plane, as light at normal incidence [W/m2].
+    through_glass: Vec<f64>,
 }
 
 impl Twin {
@@ -97,10 +102,18 @@ impl Twin {
             light = sky::close_with_dni(by(light.ghi, clearness), by(light.dni, beam), &sun);
         }
         let plane = |plane| sky::plane_irradiance(&light, at, &sun, plane);
+        let planes: Vec<PlaneIrradiance> = self.plant.planes.iter().map(plane).collect();
+        let through = |(plane, light): (&Plane, &PlaneIrradiance)| {
+            let incidence = sky::incidence(&sun, plane);
+            let beam = light.beam.w_m2() * sky::martin_ruiz_modifier(incidence, GLASS_AR);
+            let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();
+            beam + DIFFUSE_THROUGH_GLASS_RATIO * diffuse
+        };
         Now {
             at,
             air_degc: self.world.air_degc(at),
-            planes: self.plant.planes.iter().map(plane).collect(),
+            through_glass: self.plant.planes.iter().zip(&planes).map(through).collect(),
+            planes,
         }
     }
 
@@ -233,7 +246,8 @@ impl Twin {
         let air = Temperature::from_degc(now.air_degc);
         let back = faiman(poa, air, Speed::from_m_s(WIND_M_S), mounting);
         let cell = cell_from_back(back, poa, mounting);
-        let seen = Irradiance::from_w_m2(poa.w_m2() * THROUGH_GLASS_RATIO * share);
+        let through_glass = now.through_glass[string.plane];
+        let seen = Irradiance::from_w_m2(through_glass * THROUGH_DIRT_RATIO * share);
         // Too little light for the model is no light.
         let module = self.modules[string.module].at(seen, cell).ok()?;
         Some(module.in_series(string.count, string.cable_loop))

@@ -2,10 +2,10 @@
 //! Never in here: anything that is not a given of those examples.
 
 use crate::plant::{
-    GridLimits, Input, Inverter, Module, Mounting, Plane, Plant, PvString, Site, Timing,
+    Ageing, GridLimits, Input, Inverter, Module, Mounting, Plane, Plant, PvString, Site, Timing,
 };
 use crate::reading::{
-    Angle, ChannelTable, Current, DeviceId, Frequency, Power, Resistance, Span, Temperature,
+    Angle, ChannelTable, Current, DeviceId, Frequency, Power, Resistance, Span, Temperature, Time,
     Voltage,
 };
 
@@ -23,6 +23,7 @@ pub(super) fn reference_module() -> Module {
         voc_temp_ratio_per_k: -0.0028,
         pmax_temp_ratio_per_k: -0.0034,
         power_tolerance_ratio: 0.03,
+        ageing: Ageing::NONE,
     }
 }
 
@@ -70,6 +71,7 @@ pub(super) fn plant(rated_w: f64, coldest: Option<f64>, inputs: Vec<Input>) -> P
         azimuth: Angle::from_deg(azimuth),
         mounting,
         albedo_ratio: 0.2,
+        horizon: None,
     };
     Plant {
         site: site(coldest),
@@ -92,6 +94,7 @@ fn site(coldest: Option<f64>) -> Site {
         latitude: Angle::from_deg(-35.0),
         longitude: Angle::from_deg(147.5),
         altitude_m: 200.0,
+        commissioned: Time::from_unix_ms(0),
         linke_turbidity: [3.0; 12],
         design_coldest: coldest.map(Temperature::from_degc),
         design_hottest_cell: Temperature::from_degc(70.0),

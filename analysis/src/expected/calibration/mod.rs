@@ -1,0 +1,339 @@
+//! How planes and inputs differ from what the site file says: slowly learned, bounded, reported.
+//!
+//! Model:   on a day, an input's current is  g_p g_i  times what the chain gives, its voltage
+//!          v_i exp(b dT_p)  times. What the inputs of a plane share goes to the plane: the gain g_p
+//!          of its light, by where the light comes from, and the offset dT_p of its cells. What is
+//!          left is the input's own: g_i, v_i.
+//!          g_p = median_i(current_i / g_i);  g_i = current_i / g_p, where two or more inputs vouch
+//!          for the plane. A lone input is its plane. Likewise for the voltage, b = -0.0039 1/K.
+//! Symbols: gains and ratios dimensionless, dT_p [K], b relative change of the peak voltage of a
+//!          crystalline module with temperature (one-diode model, at 1000 W/m2 and 55 degC).
+//! Range:   bounds of `RULES`; days that may calibrate (`day`). Frozen for an input while a finding
+//!          on it stands: its days are not added.
+//! Source:  own; bounds are engineering judgement: a step is under half of the smallest fault that
+//!          must be found, 4 % of current or one of sixty sections of voltage.
+//! Check:   tests below; tests/acceptance/engine/calibration.rs; coverage.rs for the intervals.
+
+mod day;
+mod slow;
+
+pub use day::CalibrationSample;
+pub use slow::Known;
+
+use super::types::WeatherRung;
+use crate::plant::Plant;
+use crate::reading::{SolarDay, Span, median};
+use day::{Bounds, DayMedian};
+use serde::{Deserialize, Serialize};
+use slow::{Rule, Slow};
+use std::collections::BTreeMap;
+
+/// b [1/K].
+const VOLTAGE_PER_K: f64 = -0.0039;
+
+const LIGHT: Rule = Rule {
+    neutral: 1.0,
+    bound: 0.15,
+    step: 0.05,
+    more_is_better: true,
+    usual_scatter: 0.012,
+    drift: 0.004,
+};
+/// Of a plane with one input: nobody else vouches for it.
+const LONE_LIGHT: Rule = Rule {
+    step: 0.02,
+    ..LIGHT
+};
+const OFFSET_K: Rule = Rule {
+    neutral: 0.0,
+    bound: 15.0,
+    step: 4.0,
+    more_is_better: false,
+    usual_scatter: 1.0,
+    drift: 0.3,
+};
+const LONE_OFFSET_K: Rule = Rule {
+    step: 2.5,
+    ..OFFSET_K
+};
+const CURRENT: Rule = Rule {
+    neutral: 1.0,
+    bound: 0.06,
+    step: 0.018,
+    more_is_better: true,
+    usual_scatter: 0.005,
+    drift: 0.002,
+};
+const VOLTAGE: Rule = Rule {
+    neutral: 1.0,
+    bound: 0.03,
+    step: 0.007,
+    more_is_better: true,
+    usual_scatter: 0.002,
+    drift: 0.001,
+};
+
+/// What is known about all planes and inputs of a plant.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Calibration {
+    planes: Vec<PlaneCalibration>,
+    /// By inverter, then by input.
+    inputs: Vec<Vec<InputCalibration>>,
+    today: Option<SolarDay>,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct PlaneCalibration {
+    /// g_p by where the light comes from.
+    light: BTreeMap<WeatherRung, Slow>,
+    /// dT_p.
+    offset_k: Slow,
+    /// How many inputs lie on it.
+    inputs: usize,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct InputCalibration {
+    plane: usize,
+    bounds: Bounds,
+    /// g_i.
+    current: Slow,
+    /// v_i.
+    voltage: Slow,
+    /// Of today; `None` once something was found wrong with the input today.
+    samples: Option<Vec<CalibrationSample>>,
+}
+
+/// One learned number: its value, and its standard deviation once something is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Factor {
+    /// Its value, neutral where nothing is known.
+    pub value: f64,
+    /// One standard deviation of it.
+    pub sigma: Option<f64>,
+}
+
+/// What the chain takes into account for one input in one slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Factors {
+    /// g_p, on the light [-].
+    pub light: Factor,
+    /// dT_p, on the cell temperature [K].
+    pub offset_k: Factor,
+    /// g_i, on the current [-].
+    pub current: Factor,
+    /// v_i, on the voltage [-].
+    pub voltage: Factor,
+}
+
+/// A learned number as it is reported.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Learned {
+    /// What it is about.
+    pub of: LearnedOf,
+    /// Now.
+    pub now: Known,
+    /// When the plant was handed over; final once it rests on fourteen days.
+    pub baseline: Known,
+}
+
+/// What a learned number is about; indices into the plant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LearnedOf {
+    /// Gain of the light in a plane, by where it comes from [-].
+    Light(usize, WeatherRung),
+    /// Offset of the cell temperature in a plane [K].
+    CellOffset(usize),
+    /// Gain of the current of an input, by inverter and input [-].
+    Current(usize, usize),
+    /// Ratio of the voltage of an input, by inverter and input [-].
+    Voltage(usize, usize),
+}
+
+impl Calibration {
+    /// Of a plant of which nothing is known beyond the site file.
+    pub fn new(plant: &Plant) -> Self {
+        let mut planes = vec![PlaneCalibration::default(); plant.planes.len()];
+        for input in plant.inverters.iter().flat_map(|inverter| &inverter.inputs) {
+            planes[input.plane()].inputs += 1;
+        }
+        let inverters = plant.inverters.iter();
+        let inputs = inverters.map(|inverter| {
+            let inputs = inverter.inputs.iter();
+            inputs.map(|input| InputCalibration {
+                plane: input.plane(),
+                bounds: Bounds::of(plant, input),
+                current: Slow::default(),
+                voltage: Slow::default(),
+                samples: Some(Vec::new()),
+            })
+        });
+        Self {
+            planes,
+            inputs: inputs.map(Iterator::collect).collect(),
+            today: None,
+        }
+    }
+
+    /// What is known for an input in light of this kind.
+    pub fn factors(&self, (i, k): (usize, usize), rung: WeatherRung) -> Factors {
+        let input = &self.inputs[i][k];
+        let plane = &self.planes[input.plane];
+        let light = plane
+            .light
+            .get(&rung)
+            .and_then(|s| s.now(plane.light_rule()));
+        let factors = Factors {
+            light: Factor::of(light, &LIGHT),
+            offset_k: Factor::of(plane.offset_k.now(plane.offset_rule()), &OFFSET_K),
+            current: Factor::of(input.current.now(&CURRENT), &CURRENT),
+            voltage: Factor::of(input.voltage.now(&VOLTAGE), &VOLTAGE),
+        };
+        if plane.inputs > 1 {
+            return factors;
+        }
+        // What is known of a lone input's plane holds its own part as well.
+        let nothing_left = |of: Factor, own: Factor| Factor {
+            sigma: of.sigma.map(|_| 0.0),
+            ..own
+        };
+        Factors {
+            current: nothing_left(factors.light, factors.current),
+            voltage: nothing_left(factors.offset_k, factors.voltage),
+            ..factors
+        }
+    }
+
+    /// Takes a valid slot of an input on which nothing stands, compared with the calibrated chain.
+    pub fn add(&mut self, (i, k): (usize, usize), seen: CalibrationSample) {
+        let known = self.factors((i, k), seen.rung);
+        let shift = (VOLTAGE_PER_K * known.offset_k.value).exp();
+        if let Some(samples) = &mut self.inputs[i][k].samples {
+            samples.push(CalibrationSample {
+                current_ratio: seen.current_ratio * known.light.value * known.current.value,
+                voltage_ratio: seen.voltage_ratio * known.voltage.value * shift,
+                ..seen
+            });
+        }
+    }
+
+    /// Throws today's slots of an input away: something was found wrong with it.
+    pub fn distrust_today(&mut self, (i, k): (usize, usize)) {
+        self.inputs[i][k].samples = None;
+    }
+
+    /// Learns from the day that has ended, if one has.
+    pub fn close_day(&mut self, today: SolarDay, slot: Span) {
+        let Some(day) = self.today.replace(today).filter(|day| *day < today) else {
+            return;
+        };
+        for p in 0..self.planes.len() {
+            self.learn(p, day, slot);
+        }
+        for input in self.inputs.iter_mut().flatten() {
+            input.samples = Some(Vec::new());
+        }
+    }
+
+    fn learn(&mut self, p: usize, day: SolarDay, slot: Span) {
+        let of_day = |input: &InputCalibration| {
+            let samples = input.samples.as_deref()?;
+            DayMedian::of(samples, slot, input.bounds)
+        };
+        let on_plane = self.inputs.iter_mut().flatten().filter(|i| i.plane == p);
+        let mut days: Vec<(DayMedian, &mut InputCalibration)> = on_plane
+            .filter_map(|input| Some((of_day(input)?, input)))
+            .collect();
+        // One kind of light for the whole plane, the best that was seen.
+        let Some(rung) = days.iter().map(|(day, _)| day.rung).min() else {
+            return;
+        };
+        days.retain(|(day, _)| day.rung == rung);
+        let own = |slow: &Slow, rule| Factor::of(slow.now(rule), rule).value;
+        let current = median(
+            days.iter()
+                .map(|(day, input)| day.current_ratio / own(&input.current, &CURRENT)),
+        );
+        let voltage = median(
+            days.iter()
+                .map(|(day, input)| day.voltage_ratio / own(&input.voltage, &VOLTAGE)),
+        );
+        let Some((current, voltage)) = current.zip(voltage) else {
+            return;
+        };
+        let plane = &mut self.planes[p];
+        let (light_rule, offset_rule) = (plane.light_rule(), plane.offset_rule());
+        let light = plane.light.entry(rung).or_default();
+        light.take(day, current, light_rule);
+        plane
+            .offset_k
+            .take(day, voltage.ln() / VOLTAGE_PER_K, offset_rule);
+        if days.len() < 2 {
+            return;
+        }
+        for (of_day, input) in days {
+            input
+                .current
+                .take(day, of_day.current_ratio / current, &CURRENT);
+            input
+                .voltage
+                .take(day, of_day.voltage_ratio / voltage, &VOLTAGE);
+        }
+    }
+
+    /// Everything that has been learned.
+    pub fn learned(&self) -> Vec<Learned> {
+        let mut all = Vec::new();
+        let mut report = |of, slow: &Slow, rule| {
+            let known = slow.now(rule).zip(slow.baseline(rule));
+            all.extend(known.map(|(now, baseline)| Learned { of, now, baseline }));
+        };
+        for (p, plane) in self.planes.iter().enumerate() {
+            for (rung, light) in &plane.light {
+                report(LearnedOf::Light(p, *rung), light, plane.light_rule());
+            }
+            let rule = plane.offset_rule();
+            report(LearnedOf::CellOffset(p), &plane.offset_k, rule);
+        }
+        for (i, inputs) in self.inputs.iter().enumerate() {
+            for (k, input) in inputs.iter().enumerate() {
+                report(LearnedOf::Current(i, k), &input.current, &CURRENT);
+                report(LearnedOf::Voltage(i, k), &input.voltage, &VOLTAGE);
+            }
+        }
+        all
+    }
+}
+
+impl PlaneCalibration {
+    fn light_rule(&self) -> &'static Rule {
+        if self.inputs < 2 { &LONE_LIGHT } else { &LIGHT }
+    }
+
+    fn offset_rule(&self) -> &'static Rule {
+        if self.inputs < 2 {
+            &LONE_OFFSET_K
+        } else {
+            &OFFSET_K
+        }
+    }
+}
+
+impl Factors {
+    /// The same without what is known of the light.
+    pub fn without_light(self) -> Self {
+        Self {
+            light: Factor::of(None, &LIGHT),
+            ..self
+        }
+    }
+}
+
+impl Factor {
+    fn of(known: Option<Known>, rule: &Rule) -> Self {
+        Self {
+            value: known.map_or(rule.neutral, |known| known.value),
+            sigma: known.map(|known| known.sigma),
+        }
+    }
+}

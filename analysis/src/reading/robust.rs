@@ -1,0 +1,46 @@
+//! Middle and scatter of numbers among which a few may be wrong.
+//!
+//! Model:   median; 1.4826 x the median of the absolute deviations from it.
+//! Range:   at least one number, none of them NaN.
+//! Source:  1.4826 makes the second a standard deviation for normal numbers (textbook).
+//! Check:   tests below.
+
+/// Of numbers that look normal, over the median of their absolute deviations.
+const NORMAL: f64 = 1.4826;
+
+/// The middle number, or the mean of the two in the middle; `None` of none.
+pub fn median(numbers: impl IntoIterator<Item = f64>) -> Option<f64> {
+    let mut sorted: Vec<f64> = numbers.into_iter().collect();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted.len() / 2;
+    let upper = *sorted.get(middle)?;
+    Some(if sorted.len() % 2 == 1 {
+        upper
+    } else {
+        f64::midpoint(sorted[middle - 1], upper)
+    })
+}
+
+/// Standard deviation about a middle that a few wrong numbers do not move; `None` of no numbers.
+pub fn robust_spread(numbers: impl IntoIterator<Item = f64>, middle: f64) -> Option<f64> {
+    let deviations = numbers.into_iter().map(|x| (x - middle).abs());
+    median(deviations).map(|deviation| NORMAL * deviation)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wild_number_moves_neither() {
+        let numbers = [1.0, 2.0, 3.0, 4.0, 1e9];
+        assert_eq!(median(numbers), Some(3.0));
+        assert_eq!(robust_spread(numbers, 3.0), Some(NORMAL));
+    }
+
+    #[test]
+    fn of_two_in_the_middle_it_is_their_mean_and_of_none_nothing() {
+        assert_eq!(median([4.0, 1.0, 2.0, 3.0]), Some(2.5));
+        assert_eq!(median([]), None);
+    }
+}
