@@ -9,6 +9,7 @@ use crate::store::{EngineState as SavedState, Layout, Step, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
+use analysis::expected::Learned;
 use analysis::plant::Plant;
 use analysis::reading::{Offer, Reading, Time};
 use std::collections::BTreeMap;
@@ -58,6 +59,7 @@ struct Waiting {
     readings: Vec<Reading>,
     slots: Vec<Slot>,
     findings: BTreeMap<String, Finding>,
+    learned: Vec<Learned>,
 }
 
 impl Analyst {
@@ -79,7 +81,9 @@ impl Analyst {
                 Err(reason) => {
                     warn!(%reason, "the engine starts afresh; what stood is looked for anew");
                     waiting.close_standing(&store)?;
-                    Engine::new(plant)?
+                    let mut engine = Engine::new(plant)?;
+                    engine.recall(store.learned()?);
+                    engine
                 }
                 Ok(engine) => engine,
             },
@@ -123,6 +127,7 @@ impl Analyst {
         let output = self.engine.step(input);
         let refresh = !output.slots.is_empty();
         self.waiting.slots.extend(output.slots);
+        self.waiting.learned.extend(output.learned);
         // What a standing finding has cost grows slot by slot.
         let standing = self.engine.standing().filter(|_| refresh);
         for finding in standing.chain(&output.findings) {
@@ -147,6 +152,7 @@ impl Analyst {
             readings: &self.waiting.readings,
             slots: &self.waiting.slots,
             findings: &findings,
+            learned: &self.waiting.learned,
             engine_state: &state,
         };
         let result = self.store.commit(&step);

@@ -230,7 +230,13 @@ const KINDS: [&str; 5] = [
     "isolation_low",
     "input_dead",
 ];
-const FILES: [&str; 4] = ["findings.jsonl", "ledger.csv", "summary.svg", "summary.png"];
+const FILES: [&str; 5] = [
+    "findings.jsonl",
+    "ledger.csv",
+    "calibration.csv",
+    "summary.svg",
+    "summary.png",
+];
 
 #[test]
 fn the_demo_shows_its_faults_and_does_so_again() {

@@ -94,7 +94,13 @@ fn every_row_is_used_or_counted_and_every_report_is_there() {
         "{}",
         replayed.said
     );
-    for name in ["findings.jsonl", "ledger.csv", "summary.svg", "summary.png"] {
+    for name in [
+        "findings.jsonl",
+        "ledger.csv",
+        "calibration.csv",
+        "summary.svg",
+        "summary.png",
+    ] {
         let size = fs::metadata(replayed.folder.path().join(name))
             .expect(name)
             .len();

@@ -4,10 +4,10 @@
 
 use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
-use analysis::expected::{InputExpected, WeatherRung};
+use analysis::expected::{InputExpected, Known, Learned, LearnedOf, WeatherRung};
 use analysis::reading::{
-    Channel, ChannelId, ChannelTable, Current, DeviceId, Energy, Irradiance, Power, Reading, Span,
-    Temperature, Time, Value, Voltage,
+    Channel, ChannelId, ChannelTable, Current, DeviceId, Energy, Irradiance, Power, Reading,
+    SolarDay, Span, Temperature, Time, Value, Voltage,
 };
 use daemon::store::{EngineState, Layout, Step, Store, StoreError};
 use proptest::collection::{btree_map, vec};
@@ -48,6 +48,7 @@ fn commit(store: &mut Store, readings: &[Reading], slots: &[Slot], findings: &[F
         readings,
         slots,
         findings,
+        learned: &[],
         engine_state: &state(b"state"),
     };
     store.commit(&step).expect("the step fits the plant");
@@ -240,6 +241,54 @@ fn another_order_in_the_site_file_moves_no_history() {
     let store = open(&path(&dir), &layout());
     assert_eq!(store.slots(BEGINNING, END).expect("reads"), [slot(start)]);
     assert_eq!(readings(&store, 2), [reading(2, 0, Value::Good(5.0))]);
+}
+
+fn learned(of: LearnedOf, day: i64, value: f64) -> Learned {
+    let known = |from: i64, to: i64, value: f64| Known {
+        value,
+        sigma: 0.01,
+        from: SolarDay::from_number(from),
+        to: SolarDay::from_number(to),
+        days: (to - from + 1) as usize,
+    };
+    Learned {
+        of,
+        now: known(day - 3, day, value),
+        baseline: known(1, 14, 1.0),
+    }
+}
+
+#[test]
+fn what_was_learned_is_read_back_at_its_latest_and_by_name() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rung = WeatherRung::PlaneSensor;
+    let early = [
+        learned(LearnedOf::Light(0, rung), 20, 0.97),
+        learned(LearnedOf::Current(0, 1), 20, 0.99),
+    ];
+    let late = [learned(LearnedOf::Light(0, rung), 21, 0.96)];
+    let mut store = open(&path(&dir), &layout());
+    for learned in [&early[..], &late[..]] {
+        let step = Step {
+            readings: &[],
+            slots: &[],
+            findings: &[],
+            learned,
+            engine_state: &state(b"state"),
+        };
+        store.commit(&step).expect("the step fits the plant");
+    }
+    drop(store);
+    let mut turned = layout();
+    turned.planes.reverse();
+    turned.inverters[0].1.reverse();
+    let read = open(&path(&dir), &turned).learned().expect("it reads");
+    let moved = [
+        learned(LearnedOf::Light(1, rung), 21, 0.96),
+        learned(LearnedOf::Current(0, 0), 20, 0.99),
+    ];
+    assert_eq!(read.len(), 2, "{read:?}");
+    assert!(moved.iter().all(|wanted| read.contains(wanted)), "{read:?}");
 }
 
 #[test]
@@ -486,6 +535,7 @@ proptest! {
             readings: &made,
             slots: &slots,
             findings: std::slice::from_ref(&finding),
+            learned: &[],
             engine_state: &engine_state,
         };
         store.commit(&step).expect("the step fits the plant");

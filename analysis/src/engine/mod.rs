@@ -16,7 +16,7 @@ pub use state::{EngineState, STATE_VERSION};
 
 use crate::detect::Slot;
 use crate::diagnose::Finding;
-use crate::expected::{Chain, ChainError, Ladder};
+use crate::expected::{Chain, ChainError, Ladder, Learned};
 use crate::plant::Plant;
 use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
@@ -44,6 +44,8 @@ pub struct Output {
     pub slots: Vec<Slot>,
     /// Findings that began or ended.
     pub findings: Vec<Finding>,
+    /// What is known of planes and inputs, after a day has been learned from.
+    pub learned: Vec<Learned>,
     /// What became of an offered reading that will take no part.
     pub refused: Option<Offer>,
 }
@@ -75,6 +77,8 @@ pub struct Engine {
     ladder: Ladder,
     chain: Chain,
     state: EngineState,
+    /// Learned in this step.
+    learned: Vec<Learned>,
 }
 
 /// The plant without what changes no number: names, prices and what only a design check reads.
@@ -123,6 +127,7 @@ impl Engine {
             ladder,
             chain,
             state,
+            learned: Vec::new(),
         })
     }
 
@@ -157,6 +162,13 @@ impl Engine {
                 let slots = self.advance(at + self.plant.timing.allowed_lateness);
                 self.output(slots)
             }
+        }
+    }
+
+    /// Takes over baselines that an earlier run has kept, before the first step.
+    pub fn recall(&mut self, baselines: impl IntoIterator<Item = Learned>) {
+        for learned in baselines {
+            self.state.calibration.recall(learned.of, learned.baseline);
         }
     }
 
@@ -199,6 +211,7 @@ impl Engine {
         Output {
             slots,
             findings: self.state.book.take_changed(),
+            learned: std::mem::take(&mut self.learned),
             refused: None,
         }
     }

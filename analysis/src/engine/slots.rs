@@ -80,7 +80,9 @@ impl Engine {
             end: means.start + span,
             day,
         };
-        self.state.calibration.close_day(day, span);
+        if self.state.calibration.close_day(day, span) {
+            self.learned = self.state.calibration.learned();
+        }
         let light = self.light(means);
         self.remember_frost(means.start, &light);
         let plant = self.plant.clone();

@@ -33,6 +33,26 @@ pub enum WeatherRung {
     ScaledClearSky,
 }
 
+impl WeatherRung {
+    /// All of them, best first.
+    pub const ALL: [Self; 4] = [
+        Self::PlaneSensor,
+        Self::HorizontalWithDiffuse,
+        Self::HorizontalOnly,
+        Self::ScaledClearSky,
+    ];
+
+    /// Its name in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::PlaneSensor => "plane_sensor",
+            Self::HorizontalWithDiffuse => "horizontal_with_diffuse",
+            Self::HorizontalOnly => "horizontal_only",
+            Self::ScaledClearSky => "scaled_clear_sky",
+        }
+    }
+}
+
 /// Relative standard deviations, with what all inputs of a plane share kept apart from what is an
 /// input's own: siblings cancel the first and never the second.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -43,6 +43,18 @@ impl Time {
     }
 }
 
+impl SolarDay {
+    /// The day so many days after that of 1970-01-01.
+    pub const fn from_number(days: i64) -> Self {
+        Self(days)
+    }
+
+    /// Days since that of 1970-01-01.
+    pub const fn number(self) -> i64 {
+        self.0
+    }
+}
+
 impl Span {
     /// No time at all.
     pub const ZERO: Span = Span(0);

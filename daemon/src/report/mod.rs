@@ -3,6 +3,7 @@
 //! Everything is made from the store, live as after a replay.
 //! Never in here: what is wrong with a plant, or sending anything.
 
+mod calibration_file;
 pub mod chart_files;
 mod findings_file;
 mod ledger_file;
@@ -10,6 +11,7 @@ mod text;
 mod whole_file;
 mod writer;
 
+pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
 pub use findings_file::FindingsFileError;
 pub use ledger_file::LedgerFileError;
@@ -38,6 +40,9 @@ pub enum ReportError {
     /// The ledger.
     #[error(transparent)]
     Ledger(#[from] LedgerFileError),
+    /// What was learned.
+    #[error(transparent)]
+    Calibration(#[from] CalibrationFileError),
     /// The picture.
     #[error(transparent)]
     Chart(#[from] ChartFilesError),
@@ -52,8 +57,8 @@ pub struct About<'a> {
     pub timezone: Tz,
 }
 
-/// Writes `findings.jsonl`, `ledger.csv`, `summary.svg` and `summary.png` of everything in the
-/// store; the last two of the latest `latest` of it, or of all. Returns what was written; there is no
+/// Writes `findings.jsonl`, `ledger.csv`, `calibration.csv`, `summary.svg` and `summary.png` of
+/// everything in the store; ledger and picture of the latest `latest` of it, or of all. Returns what was written; there is no
 /// picture while no slot has been closed.
 ///
 /// # Errors
@@ -81,6 +86,9 @@ pub fn write(
         &ledger::hourly(plant, &slots, &findings),
     )?;
     written.push(ledger_path);
+    let calibration_path = folder.join("calibration.csv");
+    calibration_file::write(&calibration_path, plant, &store.learned()?)?;
+    written.push(calibration_path);
     let input = SummaryInput {
         site_name: &plant.site.name,
         plant,

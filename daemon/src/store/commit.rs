@@ -1,9 +1,11 @@
 //! Writing what one step of the engine made: all of it, or nothing.
 
+use super::learned::write_learned;
 use super::slot_rows::write_slot;
 use super::{EngineState, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
+use analysis::expected::Learned;
 use analysis::reading::{ChannelId, Reading, Value};
 use rusqlite::{Connection, TransactionBehavior, params};
 
@@ -17,6 +19,8 @@ pub struct Step<'a> {
     pub slots: &'a [Slot],
     /// Findings that are new or have changed. The same id replaces.
     pub findings: &'a [Finding],
+    /// What was learned of planes and inputs.
+    pub learned: &'a [Learned],
     /// Where the engine stands now.
     pub engine_state: &'a EngineState,
 }
@@ -43,6 +47,9 @@ impl Store {
         }
         for finding in step.findings {
             write_finding(&change, finding)?;
+        }
+        for learned in step.learned {
+            write_learned(&change, layout, learned)?;
         }
         write_engine_state(&change, step.engine_state)?;
         change.commit().map_err(StoreError::at(doing))

@@ -5,10 +5,10 @@
 use super::{EngineState, Layout, Step, Store, StoreError};
 use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
-use analysis::expected::{InputExpected, WeatherRung};
+use analysis::expected::{InputExpected, Known, Learned, LearnedOf, WeatherRung};
 use analysis::reading::{
-    Channel, ChannelId, ChannelTable, Current, DeviceId, Energy, Irradiance, Power, Reading, Span,
-    Temperature, Time, Value, Voltage,
+    Channel, ChannelId, ChannelTable, Current, DeviceId, Energy, Irradiance, Power, Reading,
+    SolarDay, Span, Temperature, Time, Value, Voltage,
 };
 use std::fs;
 use std::path::Path;
@@ -35,6 +35,7 @@ struct Made {
     readings: Vec<Reading>,
     slots: Vec<Slot>,
     findings: Vec<Finding>,
+    learned: Vec<Learned>,
     engine_state: EngineState,
 }
 
@@ -50,6 +51,7 @@ impl Made {
             readings: (0..readings).map(reading).collect(),
             slots: vec![slot(n, start)],
             findings: vec![finding(n, start)],
+            learned: vec![learned(n)],
             engine_state: EngineState {
                 version: 1,
                 bytes: vec![n as u8; 500],
@@ -62,8 +64,25 @@ impl Made {
             readings: &self.readings,
             slots: &self.slots,
             findings: &self.findings,
+            learned: &self.learned,
             engine_state: &self.engine_state,
         }
+    }
+}
+
+fn learned(n: i64) -> Learned {
+    let day = SolarDay::from_number(n);
+    let known = Known {
+        value: 0.97,
+        sigma: 0.01,
+        from: day,
+        to: day,
+        days: 1,
+    };
+    Learned {
+        of: LearnedOf::Current(0, 1),
+        now: known,
+        baseline: known,
     }
 }
 

@@ -7,6 +7,7 @@
 mod commit;
 mod error;
 mod layout;
+mod learned;
 mod open;
 mod query;
 mod schema;

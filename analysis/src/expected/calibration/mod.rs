@@ -15,9 +15,11 @@
 //! Check:   tests below; tests/acceptance/engine/calibration.rs; coverage.rs for the intervals.
 
 mod day;
+mod learned;
 mod slow;
 
 pub use day::CalibrationSample;
+pub use learned::{Learned, LearnedOf};
 pub use slow::Known;
 
 use super::types::WeatherRung;
@@ -126,30 +128,6 @@ pub struct Factors {
     pub voltage: Factor,
 }
 
-/// A learned number as it is reported.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Learned {
-    /// What it is about.
-    pub of: LearnedOf,
-    /// Now.
-    pub now: Known,
-    /// When the plant was handed over; final once it rests on fourteen days.
-    pub baseline: Known,
-}
-
-/// What a learned number is about; indices into the plant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LearnedOf {
-    /// Gain of the light in a plane, by where it comes from [-].
-    Light(usize, WeatherRung),
-    /// Offset of the cell temperature in a plane [K].
-    CellOffset(usize),
-    /// Gain of the current of an input, by inverter and input [-].
-    Current(usize, usize),
-    /// Ratio of the voltage of an input, by inverter and input [-].
-    Voltage(usize, usize),
-}
-
 impl Calibration {
     /// Of a plant of which nothing is known beyond the site file.
     pub fn new(plant: &Plant) -> Self {
@@ -222,10 +200,10 @@ impl Calibration {
         self.inputs[i][k].samples = None;
     }
 
-    /// Learns from the day that has ended, if one has.
-    pub fn close_day(&mut self, today: SolarDay, slot: Span) {
+    /// Learns from the day that has ended; says whether one has.
+    pub fn close_day(&mut self, today: SolarDay, slot: Span) -> bool {
         let Some(day) = self.today.replace(today).filter(|day| *day < today) else {
-            return;
+            return false;
         };
         for p in 0..self.planes.len() {
             self.learn(p, day, slot);
@@ -233,6 +211,7 @@ impl Calibration {
         for input in self.inputs.iter_mut().flatten() {
             input.samples = Some(Vec::new());
         }
+        true
     }
 
     fn learn(&mut self, p: usize, day: SolarDay, slot: Span) {
@@ -279,29 +258,6 @@ impl Calibration {
                 .voltage
                 .take(day, of_day.voltage_ratio / voltage, &VOLTAGE);
         }
-    }
-
-    /// Everything that has been learned.
-    pub fn learned(&self) -> Vec<Learned> {
-        let mut all = Vec::new();
-        let mut report = |of, slow: &Slow, rule| {
-            let known = slow.now(rule).zip(slow.baseline(rule));
-            all.extend(known.map(|(now, baseline)| Learned { of, now, baseline }));
-        };
-        for (p, plane) in self.planes.iter().enumerate() {
-            for (rung, light) in &plane.light {
-                report(LearnedOf::Light(p, *rung), light, plane.light_rule());
-            }
-            let rule = plane.offset_rule();
-            report(LearnedOf::CellOffset(p), &plane.offset_k, rule);
-        }
-        for (i, inputs) in self.inputs.iter().enumerate() {
-            for (k, input) in inputs.iter().enumerate() {
-                report(LearnedOf::Current(i, k), &input.current, &CURRENT);
-                report(LearnedOf::Voltage(i, k), &input.voltage, &VOLTAGE);
-            }
-        }
-        all
     }
 }
 

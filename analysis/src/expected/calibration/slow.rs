@@ -63,8 +63,22 @@ pub(super) struct Slow {
     days: Vec<(SolarDay, f64)>,
     /// The latest days in a row that lie a step off on the good side.
     better: Vec<(SolarDay, f64)>,
-    /// The first accepted days; never changed once there are enough.
-    first: Vec<(SolarDay, f64)>,
+    baseline: Baseline,
+}
+
+/// What it was when the plant was handed over.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+enum Baseline {
+    /// The days that it rests on so far.
+    Growing(Vec<(SolarDay, f64)>),
+    /// For ever.
+    Final(Known),
+}
+
+impl Default for Baseline {
+    fn default() -> Self {
+        Self::Growing(Vec::new())
+    }
 }
 
 impl Slow {
@@ -74,7 +88,8 @@ impl Slow {
         if !is_plausible {
             return;
         }
-        let now = self.now(rule).map(|now| now.value);
+        // Where nothing is known of now, the handover is the best there is.
+        let now = self.now(rule).or(self.baseline(rule)).map(|now| now.value);
         if let Some(now) = now.filter(|now| (value - now).abs() > rule.step) {
             let is_better = (value > now) == rule.more_is_better;
             self.take_step(day, value, is_better, rule);
@@ -85,9 +100,7 @@ impl Slow {
         if self.days.len() > NOW_DAYS {
             self.days.remove(0);
         }
-        if self.first.len() < BASELINE_DAYS {
-            self.first.push((day, value));
-        }
+        self.grow_baseline((day, value), rule);
     }
 
     fn take_step(&mut self, day: SolarDay, value: f64, is_better: bool, rule: &Rule) {
@@ -100,9 +113,27 @@ impl Slow {
         }
         if self.better.len() == STEP_DAYS {
             self.days = std::mem::take(&mut self.better);
-            if self.first.len() < BASELINE_DAYS {
-                self.first.clone_from(&self.days);
+            if let Baseline::Growing(first) = &mut self.baseline {
+                first.clone_from(&self.days);
             }
+        }
+    }
+
+    fn grow_baseline(&mut self, day: (SolarDay, f64), rule: &Rule) {
+        let Baseline::Growing(first) = &mut self.baseline else {
+            return;
+        };
+        first.push(day);
+        let known = known(first, rule, 0.0);
+        if let Some(known) = known.filter(|known| known.days == BASELINE_DAYS) {
+            self.baseline = Baseline::Final(known);
+        }
+    }
+
+    /// Takes over a final baseline that an earlier run has kept.
+    pub fn recall(&mut self, baseline: Known) {
+        if baseline.days == BASELINE_DAYS {
+            self.baseline = Baseline::Final(baseline);
         }
     }
 
@@ -113,7 +144,10 @@ impl Slow {
 
     /// What it was when the plant was handed over; final once it rests on fourteen days.
     pub fn baseline(&self, rule: &Rule) -> Option<Known> {
-        known(&self.first, rule, 0.0)
+        match &self.baseline {
+            Baseline::Growing(first) => known(first, rule, 0.0),
+            Baseline::Final(known) => Some(*known),
+        }
     }
 }
 
@@ -186,6 +220,18 @@ mod tests {
         assert_eq!(now(&after(before().chain([1.0; 5]))), 1.0);
         let split = [1.0, 1.0, 0.9, 1.0, 1.0, 1.0];
         assert_eq!(now(&after(before().chain(split))), 0.95);
+    }
+
+    #[test]
+    fn after_a_fresh_start_a_day_is_held_against_the_baseline_that_was_kept() {
+        let kept = after([1.0; 14]).baseline(&RULE).expect("fourteen days");
+        let mut slow = Slow::default();
+        slow.recall(kept);
+        slow.take(SolarDay::from_number(100), 0.95, &RULE);
+        assert_eq!(slow.now(&RULE), None);
+        slow.take(SolarDay::from_number(101), 0.99, &RULE);
+        assert_eq!(now(&slow), 0.99);
+        assert_eq!(slow.baseline(&RULE), Some(kept));
     }
 
     #[test]
