@@ -10,6 +10,8 @@ mod heat;
 mod module;
 #[path = "array/shade.rs"]
 mod shade;
+#[path = "array/shade_parallel.rs"]
+mod shade_parallel;
 #[path = "array/strings.rs"]
 mod strings;
 #[path = "array/translation.rs"]

@@ -612,6 +612,123 @@ def strings():
     return table
 
 
+# Strings of one input: for each its sections by count, light and whether the diode works, and the
+# ohm that its cable has more.
+WHOLE = ((54, 1.0, True),)
+DIM_3 = ((45, 1.0, True), (9, 0.3, True))
+DIM_6 = ((36, 1.0, True), (18, 0.5, True))
+STEPPED = ((30, 1.0, True), (12, 0.6, True), (12, 0.3, True))
+PARALLEL_CASES = (
+    ("3 modules shaded beside whole", (DIM_3, WHOLE)),
+    ("a section shaded beside whole", (((53, 1.0, True), (1, 0.5, True)), WHOLE)),
+    ("the same with its diode open", (((53, 1.0, True), (1, 0.5, False)), WHOLE)),
+    ("a section shorted beside whole", (((53, 1.0, True),), WHOLE)),
+    ("a section shorted and a module shaded", (((50, 1.0, True), (3, 0.4, True)), WHOLE)),
+    ("two shaded alike", (DIM_3, DIM_3)),
+    ("two shaded unlike", (DIM_3, DIM_6)),
+    ("light shade of two depths", (((36, 1.0, True), (18, 0.9, True)),
+                                   ((36, 1.0, True), (18, 0.8, True)))),
+    ("three lights beside whole", (STEPPED, WHOLE)),
+    ("three lights beside three others", (STEPPED, ((40, 1.0, True), (9, 0.5, True),
+                                                    (5, 0.2, True)))),
+    ("16 modules beside shaded 18", (((48, 1.0, True),), DIM_3)),
+    ("10 modules beside shaded 18", (((30, 1.0, True),), ((45, 1.0, True), (9, 0.6, True)))),
+    ("a dark string beside a shaded one", (((54, 0.3, True),), ((45, 1.0, True), (9, 0.1, True)))),
+    ("one section lit beside whole", (((1, 1.0, True), (53, 0.1, True)), WHOLE)),
+    ("3 ohm more beside shaded", (WHOLE + (3.0,), DIM_3)),
+    ("one shaded of three", (WHOLE, WHOLE, DIM_3)),
+    ("two shaded of three", (WHOLE, DIM_3, DIM_6)),
+    ("soiled, short and an open diode", (((54, 0.9, True),), ((48, 1.0, True),),
+                                         ((53, 1.0, True), (1, 0.2, False)))),
+    ("two open diodes of three strings", (((52, 1.0, True), (2, 0.5, False)), DIM_3,
+                                          ((51, 1.0, True), (3, 0.7, False)))),
+    ("9 modules beside two of 18", (((27, 1.0, True),), WHOLE, DIM_6)),
+)  # fmt: skip
+PARALLEL_LIGHTS = ((1000, 55), (500, 40), (200, 30))
+# Below, at and above the peaks, and above every open circuit.
+PARALLEL_VOLTS = (0.0, 150.0, 300.0, 450.0, 560.0, 650.0)
+
+
+def written(string):
+    """A string as text: `45x1 9x0.3-open 3ohm`."""
+    return " ".join(
+        f"{part:g}ohm" if isinstance(part, float)
+        else f"{part[0]}x{part[1]:g}{'' if part[2] else '-open'}"
+        for part in string
+    )  # fmt: skip
+
+
+def shade_parallel():
+    """Peaks of P over a fine grid of voltages, then ever finer ones round each."""
+    rows = []
+    for g, t in PARALLEL_LIGHTS:
+        for case, strings in PARALLEL_CASES:
+            own = [shaded_current(string, g, t) for string in strings]
+            current = lambda v: sum(one(v) for one in own)
+            voc = crossing(0.0, 800.0, current)
+            # Some tops stand out by a twentieth of a watt, half a volt from an edge.
+            volts = np.linspace(0.0, voc, 6001)
+            power = volts * sum(one(volts, 22) for one in own)
+            tops = [k for k in range(1, 6000) if power[k - 1] < power[k] >= power[k + 1]]
+            low, high = volts[[k - 1 for k in tops]], volts[[k + 1 for k in tops]]
+            peak = zoomed(low, high, lambda v: v * current(v))
+            found = sorted(((i * v, v, i) for i, v in zip(current(peak), peak)), reverse=True)
+            best, second, third = (found + 2 * [(0.0, 0.0, 0.0)])[:3]
+            texts = [written(string) for string in strings] + [""]
+            rows.append((
+                case, g, t, *texts[:3], voc, len(found), best[1], best[2], best[0], *second[1:],
+                *third[1:], own[0](np.array([best[1]]))[0], *current(np.array(PARALLEL_VOLTS)),
+            ))  # fmt: skip
+    columns = (
+        "case irradiance_w_m2 cell_degc string_a string_b string_c voc_v peaks vmp_v imp_a pmp_w "
+        "second_vmp_v second_imp_a third_vmp_v third_imp_a peak_a_a"
+    ).split()
+    return pd.DataFrame(rows, columns=columns + [f"at_{v:.0f}_v_a" for v in PARALLEL_VOLTS])
+
+
+def shaded_current(string, g, t):
+    """Current of a string as a function of voltages."""
+    ohm = CABLE_OHM + sum(part for part in string if isinstance(part, float))
+    parts = [part for part in string if not isinstance(part, float)]
+    sections = [(n, section_at(g * light, t), works) for n, light, works in parts]
+
+    def volts(i):
+        total = -i * ohm
+        for n, section, works in sections:
+            own = pvsystem.v_from_i(i, *section)
+            total = total + n * (np.maximum(own, BYPASSED_V) if works else own)
+        return total
+
+    most = max(section[0] for _, section, _ in sections) * 1.01
+    amps = np.linspace(most, -1000.0, 20001)
+    rising = volts(amps)
+
+    def current(v, steps=38):
+        above = np.searchsorted(rising, v)
+        return halved(amps[above], amps[above - 1], lambda i: v - volts(i), steps)
+
+    return current
+
+
+def crossing(low, high, value, rounds=7, steps=40):
+    """Where something that falls becomes zero, by ever finer grids."""
+    for _ in range(rounds):
+        grid = np.linspace(low, high, steps + 1)
+        first = np.argmax(value(grid) < 0)
+        low, high = grid[first - 1], grid[first]
+    return (low + high) / 2
+
+
+def zoomed(low, high, value, rounds=4, steps=40):
+    """Where something is largest between pairs of ends, by ever finer grids round each top."""
+    for _ in range(rounds):
+        grid = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, steps + 1)
+        top = np.argmax(value(grid.ravel()).reshape(grid.shape), axis=1)
+        row = np.arange(len(low))
+        low, high = grid[row, np.maximum(top - 1, 0)], grid[row, np.minimum(top + 1, steps)]
+    return (low + high) / 2
+
+
 def golden(low, high, value, steps=50):
     """Where something with one peak is largest, in every element."""
     ratio = (math.sqrt(5) - 1) / 2
@@ -655,6 +772,7 @@ TABLES = {
     "iv_translation.csv": (iv_translation, ROOT_DIGITS),
     "strings.csv": (strings, PEAK_DIGITS),
     "shade.csv": (shade, PEAK_DIGITS),
+    "shade_parallel.csv": (shade_parallel, PEAK_DIGITS),
 }
 
 
