@@ -16,6 +16,8 @@ mod shade_parallel;
 mod strings;
 #[path = "array/translation.rs"]
 mod translation;
+#[path = "array/year.rs"]
+mod year;
 
 use analysis::array::{Curve, ModuleModel};
 use analysis::reading::{Irradiance, Temperature, Voltage};
