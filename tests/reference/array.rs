@@ -10,10 +10,14 @@ mod heat;
 mod module;
 #[path = "array/shade.rs"]
 mod shade;
+#[path = "array/shade_parallel.rs"]
+mod shade_parallel;
 #[path = "array/strings.rs"]
 mod strings;
 #[path = "array/translation.rs"]
 mod translation;
+#[path = "array/year.rs"]
+mod year;
 
 use analysis::array::{Curve, ModuleModel};
 use analysis::reading::{Irradiance, Temperature, Voltage};

@@ -16,6 +16,7 @@ from functools import partial
 from importlib.metadata import version
 from numbers import Integral
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -41,6 +42,12 @@ FIT_DIGITS = 8
 PEAK_DIGITS = 7
 # A difference of near numbers.
 SLOPE_DIGITS = 5
+# Angles keep all; a sun that grazes the plane enlarges the last digits of the light in it.
+YEAR_DIGITS = {
+    **dict.fromkeys(("zenith_deg", "apparent_zenith_deg", "sun_azimuth_deg", "incidence_deg"), 12),
+    **dict.fromkeys(("vmp_v", "imp_a"), ROOT_DIGITS),
+    "others": 10,
+}
 # A cosine of 90 degrees computed in floating point: a zero, of which no digit counts.
 ZERO = 1e-12
 
@@ -299,58 +306,6 @@ def iam_diffuse():
     return pd.DataFrame(rows, columns=columns.split())
 
 
-def site_year():
-    """Every 37th hour of 2025 at 35 S 147.5 E with the sun up; the plane tilts 20 deg to north."""
-    latitude, longitude, altitude, tilt, azimuth = -35.0, 147.5, 200.0, 20.0, 0.0
-    hours = pd.date_range("2025-01-01 00:30", "2025-12-31 23:30", freq="60min", tz="Etc/GMT-10")[
-        ::37
-    ]
-    day = hours.day_of_year.values
-    pressure = atmosphere.alt2pres(altitude)
-    sun = solarposition.get_solarposition(
-        hours, latitude, longitude, altitude=altitude, pressure=pressure, temperature=12,
-        method="nrel_numpy", delta_t=69.2,
-    )  # fmt: skip
-    by_month = [2.9, 2.8, 2.6, 2.5, 2.4, 2.3, 2.3, 2.4, 2.6, 2.7, 2.8, 2.9]
-    turbidity = pd.Series([by_month[k - 1] for k in hours.month], index=hours)
-    e0 = pd.Series(irradiance.get_extra_radiation(day.astype(float)), index=hours)
-    relative = atmosphere.get_relative_airmass(sun.apparent_zenith)
-    absolute = atmosphere.get_absolute_airmass(relative, pressure)
-    clear = clearsky.ineichen(
-        sun.apparent_zenith, absolute, turbidity, altitude=altitude, dni_extra=e0
-    )
-    ghi = clear.ghi * np.array([1.0, 0.85, 0.55, 0.25])[day % 4]
-    parts = pd.DataFrame(irradiance.erbs(ghi, sun.zenith, day), index=hours)
-    incidence = irradiance.aoi(tilt, azimuth, sun.apparent_zenith, sun.azimuth)
-    beam = np.maximum(parts["dni"] * np.cos(np.radians(incidence)), 0)
-    sky = irradiance.perez(
-        tilt, azimuth, parts["dhi"], parts["dni"], e0, sun.apparent_zenith, sun.azimuth, relative
-    )  # fmt: skip
-    table = pd.DataFrame(
-        {
-            "at_utc": hours.tz_convert("UTC").strftime("%Y-%m-%dT%H:%MZ"),
-            "at_utc_ms": (hours - pd.Timestamp("1970-01-01", tz="UTC"))
-            // pd.Timedelta(milliseconds=1),
-            "local_day_of_year": day,
-            "linke_turbidity": turbidity.values,
-            "zenith_deg": sun.zenith.values,
-            "apparent_zenith_deg": sun.apparent_zenith.values,
-            "sun_azimuth_deg": sun.azimuth.values,
-            "clear_ghi_w_m2": clear.ghi.values,
-            "clear_dni_w_m2": clear.dni.values,
-            "clear_dhi_w_m2": clear.dhi.values,
-            "ghi_w_m2": ghi.values,
-            "dni_w_m2": parts["dni"].values,
-            "dhi_w_m2": parts["dhi"].values,
-            "incidence_deg": incidence.values,
-            "beam_w_m2": beam.values,
-            "sky_w_m2": sky.values,
-            "ground_w_m2": irradiance.get_ground_diffuse(tilt, ghi.values, 0.2),
-        }
-    )
-    return table[table.apparent_zenith_deg < 90].reset_index(drop=True)
-
-
 # One-diode parameters at 1000 W/m2 and 25 degC: a module of our own, fitted with five and with six
 # parameters, and one row of the CEC database (alpha_sc to Adjust).
 REF410 = (0.0062775, 1.37297460622, 13.9569397157, 2.04631798593e-11, 326.318499373, 0.162333876224)
@@ -387,6 +342,104 @@ def iv_curve():
     volts = np.array([printed(v) for v in volts])
     amps = pvsystem.i_from_v(volts, *diode(REF410, 800.0, 50.0), method="lambertw")
     return pd.DataFrame({"voltage_v": volts, "current_a": amps})
+
+
+class Site(NamedTuple):
+    """A place, a plane there, and what makes its weather."""
+
+    latitude: float
+    longitude: float
+    altitude: float
+    tilt: float
+    azimuth: float
+    turbidity_by_month: tuple
+    mean_air_degc: float
+    # Half of what a year and a day range over; the year's warmest day.
+    year_k: float
+    day_k: float
+    warmest_day: int
+
+
+SOUTH = Site(
+    -35.0, 147.5, 200.0, 20.0, 0.0,
+    (2.9, 2.8, 2.6, 2.5, 2.4, 2.3, 2.3, 2.4, 2.6, 2.7, 2.8, 2.9), 16.0, 9.0, 7.0, 20,
+)  # fmt: skip
+NORTH = Site(
+    50.0, 10.0, 300.0, 35.0, 180.0,
+    (2.4, 2.6, 3.0, 3.3, 3.6, 3.8, 3.9, 3.8, 3.4, 3.0, 2.6, 2.4), 9.0, 10.0, 6.0, 200,
+)  # fmt: skip
+ALBEDO, U0, U1, CELL_OVER_BACK_K = 0.2, 25.0, 6.84, 3.0
+DELTA_T_S, REFRACTION_AIR_DEGC = 69.184, 12.0
+
+
+def site_year(site):
+    """The middle of every hour of every third day of 2025 with the sun up, from the time to V and I
+    of a module at its peak."""
+    middles = pd.date_range("2025-01-01T00:30", "2025-12-31T23:30", freq="60min", tz="UTC")
+    middles = middles[(middles.day_of_year - 1) % 3 == 0]
+    pressure = atmosphere.alt2pres(site.altitude)
+    sun = solarposition.get_solarposition(
+        middles, site.latitude, site.longitude, altitude=site.altitude, pressure=pressure,
+        temperature=REFRACTION_AIR_DEGC, method="nrel_numpy", delta_t=DELTA_T_S,
+    )  # fmt: skip
+    sun = sun[sun.apparent_zenith < 90]
+    middles = sun.index
+    zenith, apparent, azimuth = sun[["zenith", "apparent_zenith", "azimuth"]].values.T
+    day = middles.day_of_year.values
+    turbidity = np.array(site.turbidity_by_month)[middles.month.values - 1]
+    cloud, air, wind = weather(site, day, middles.hour.values)
+
+    e0 = irradiance.get_extra_radiation(day.astype(float), method="spencer")
+    relative = atmosphere.get_relative_airmass(apparent)
+    absolute = atmosphere.get_absolute_airmass(relative, pressure)
+    clear = clearsky.ineichen(apparent, absolute, turbidity, site.altitude, e0)
+    ghi = clear["ghi"] * cloud
+    parts = irradiance.erbs(ghi, zenith, day)
+    dni, dhi = parts["dni"], parts["dhi"]
+
+    plane = site.tilt, site.azimuth
+    incidence = irradiance.aoi(*plane, apparent, azimuth)
+
+    def on_plane(ghi, dni, dhi):
+        beam = np.maximum(dni * np.cos(np.radians(incidence)), 0)
+        sky = irradiance.perez(*plane, dhi, dni, e0, apparent, azimuth, relative)
+        return beam, sky, irradiance.get_ground_diffuse(site.tilt, ghi, ALBEDO)
+
+    clear_poa = sum(on_plane(clear["ghi"], clear["dni"], clear["dhi"]))
+    beam, sky, ground = on_plane(ghi, dni, dhi)
+    diffuse = iam.marion_diffuse("physical", site.tilt)
+    modifier = iam.physical(incidence, 1.526, 4.0, 0.002)
+    effective = beam * modifier + sky * diffuse["sky"] + ground * diffuse["ground"]
+    poa = beam + sky + ground
+    back = temperature.faiman(poa, air, wind, U0, U1)
+    cell = temperature.sapm_cell_from_module(back, poa, CELL_OVER_BACK_K)
+    peak = pvsystem.singlediode(*diode(REF410, effective, cell), method="newton")
+    return pd.DataFrame({
+        "at_utc": middles.strftime("%Y-%m-%dT%H:%MZ"), "at_utc_ms": utc_ms(middles),
+        "linke_turbidity": turbidity, "cloud_ratio": cloud, "air_degc": air, "wind_m_s": wind,
+        "zenith_deg": zenith, "apparent_zenith_deg": apparent, "sun_azimuth_deg": azimuth,
+        "e0_w_m2": e0, "clear_ghi_w_m2": clear["ghi"], "clear_dni_w_m2": clear["dni"],
+        "clear_dhi_w_m2": clear["dhi"], "clear_poa_w_m2": clear_poa,
+        "ghi_w_m2": ghi, "dni_w_m2": dni, "dhi_w_m2": dhi,
+        "incidence_deg": incidence, "beam_w_m2": beam, "sky_w_m2": sky, "ground_w_m2": ground,
+        "modifier_ratio": modifier, "effective_w_m2": effective, "back_degc": back,
+        "cell_degc": cell, "vmp_v": peak["v_mp"], "imp_a": peak["i_mp"],
+    })  # fmt: skip
+
+
+def weather(site, day, hour):
+    """Invented: global over clear, from a fog that leaves a twentieth to clouds beside the sun that
+    add a fifth, each hour of the day meeting each of 24; air that follows day and year; wind."""
+    nth = day // 3
+    cloud = 0.05 + 1.15 * ((7 * nth + 5 * hour) % 24) / 23
+    solar_hour = hour + 0.5 + site.longitude / 15
+    air = (
+        site.mean_air_degc
+        + site.year_k * np.cos(2 * np.pi * (day - site.warmest_day) / 365)
+        + site.day_k * np.cos(2 * np.pi * (solar_hour - 15) / 24)
+    )
+    wind = 0.6 * ((3 * nth + 2 * hour) % 11)
+    return np.round(cloud, 4), np.round(air, 2), np.round(wind, 1)
 
 
 def datasheet_fit():
@@ -612,6 +665,123 @@ def strings():
     return table
 
 
+# Strings of one input: for each its sections by count, light and whether the diode works, and the
+# ohm that its cable has more.
+WHOLE = ((54, 1.0, True),)
+DIM_3 = ((45, 1.0, True), (9, 0.3, True))
+DIM_6 = ((36, 1.0, True), (18, 0.5, True))
+STEPPED = ((30, 1.0, True), (12, 0.6, True), (12, 0.3, True))
+PARALLEL_CASES = (
+    ("3 modules shaded beside whole", (DIM_3, WHOLE)),
+    ("a section shaded beside whole", (((53, 1.0, True), (1, 0.5, True)), WHOLE)),
+    ("the same with its diode open", (((53, 1.0, True), (1, 0.5, False)), WHOLE)),
+    ("a section shorted beside whole", (((53, 1.0, True),), WHOLE)),
+    ("a section shorted and a module shaded", (((50, 1.0, True), (3, 0.4, True)), WHOLE)),
+    ("two shaded alike", (DIM_3, DIM_3)),
+    ("two shaded unlike", (DIM_3, DIM_6)),
+    ("light shade of two depths", (((36, 1.0, True), (18, 0.9, True)),
+                                   ((36, 1.0, True), (18, 0.8, True)))),
+    ("three lights beside whole", (STEPPED, WHOLE)),
+    ("three lights beside three others", (STEPPED, ((40, 1.0, True), (9, 0.5, True),
+                                                    (5, 0.2, True)))),
+    ("16 modules beside shaded 18", (((48, 1.0, True),), DIM_3)),
+    ("10 modules beside shaded 18", (((30, 1.0, True),), ((45, 1.0, True), (9, 0.6, True)))),
+    ("a dark string beside a shaded one", (((54, 0.3, True),), ((45, 1.0, True), (9, 0.1, True)))),
+    ("one section lit beside whole", (((1, 1.0, True), (53, 0.1, True)), WHOLE)),
+    ("3 ohm more beside shaded", (WHOLE + (3.0,), DIM_3)),
+    ("one shaded of three", (WHOLE, WHOLE, DIM_3)),
+    ("two shaded of three", (WHOLE, DIM_3, DIM_6)),
+    ("soiled, short and an open diode", (((54, 0.9, True),), ((48, 1.0, True),),
+                                         ((53, 1.0, True), (1, 0.2, False)))),
+    ("two open diodes of three strings", (((52, 1.0, True), (2, 0.5, False)), DIM_3,
+                                          ((51, 1.0, True), (3, 0.7, False)))),
+    ("9 modules beside two of 18", (((27, 1.0, True),), WHOLE, DIM_6)),
+)  # fmt: skip
+PARALLEL_LIGHTS = ((1000, 55), (500, 40), (200, 30))
+# Below, at and above the peaks, and above every open circuit.
+PARALLEL_VOLTS = (0.0, 150.0, 300.0, 450.0, 560.0, 650.0)
+
+
+def written(string):
+    """A string as text: `45x1 9x0.3-open 3ohm`."""
+    return " ".join(
+        f"{part:g}ohm" if isinstance(part, float)
+        else f"{part[0]}x{part[1]:g}{'' if part[2] else '-open'}"
+        for part in string
+    )  # fmt: skip
+
+
+def shade_parallel():
+    """Peaks of P over a fine grid of voltages, then ever finer ones round each."""
+    rows = []
+    for g, t in PARALLEL_LIGHTS:
+        for case, strings in PARALLEL_CASES:
+            own = [shaded_current(string, g, t) for string in strings]
+            current = lambda v: sum(one(v) for one in own)
+            voc = crossing(0.0, 800.0, current)
+            # Some tops stand out by a twentieth of a watt, half a volt from an edge.
+            volts = np.linspace(0.0, voc, 6001)
+            power = volts * sum(one(volts, 22) for one in own)
+            tops = [k for k in range(1, 6000) if power[k - 1] < power[k] >= power[k + 1]]
+            low, high = volts[[k - 1 for k in tops]], volts[[k + 1 for k in tops]]
+            peak = zoomed(low, high, lambda v: v * current(v))
+            found = sorted(((i * v, v, i) for i, v in zip(current(peak), peak)), reverse=True)
+            best, second, third = (found + 2 * [(0.0, 0.0, 0.0)])[:3]
+            texts = [written(string) for string in strings] + [""]
+            rows.append((
+                case, g, t, *texts[:3], voc, len(found), best[1], best[2], best[0], *second[1:],
+                *third[1:], own[0](np.array([best[1]]))[0], *current(np.array(PARALLEL_VOLTS)),
+            ))  # fmt: skip
+    columns = (
+        "case irradiance_w_m2 cell_degc string_a string_b string_c voc_v peaks vmp_v imp_a pmp_w "
+        "second_vmp_v second_imp_a third_vmp_v third_imp_a peak_a_a"
+    ).split()
+    return pd.DataFrame(rows, columns=columns + [f"at_{v:.0f}_v_a" for v in PARALLEL_VOLTS])
+
+
+def shaded_current(string, g, t):
+    """Current of a string as a function of voltages."""
+    ohm = CABLE_OHM + sum(part for part in string if isinstance(part, float))
+    parts = [part for part in string if not isinstance(part, float)]
+    sections = [(n, section_at(g * light, t), works) for n, light, works in parts]
+
+    def volts(i):
+        total = -i * ohm
+        for n, section, works in sections:
+            own = pvsystem.v_from_i(i, *section)
+            total = total + n * (np.maximum(own, BYPASSED_V) if works else own)
+        return total
+
+    most = max(section[0] for _, section, _ in sections) * 1.01
+    amps = np.linspace(most, -1000.0, 20001)
+    rising = volts(amps)
+
+    def current(v, steps=38):
+        above = np.searchsorted(rising, v)
+        return halved(amps[above], amps[above - 1], lambda i: v - volts(i), steps)
+
+    return current
+
+
+def crossing(low, high, value, rounds=7, steps=40):
+    """Where something that falls becomes zero, by ever finer grids."""
+    for _ in range(rounds):
+        grid = np.linspace(low, high, steps + 1)
+        first = np.argmax(value(grid) < 0)
+        low, high = grid[first - 1], grid[first]
+    return (low + high) / 2
+
+
+def zoomed(low, high, value, rounds=4, steps=40):
+    """Where something is largest between pairs of ends, by ever finer grids round each top."""
+    for _ in range(rounds):
+        grid = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, steps + 1)
+        top = np.argmax(value(grid.ravel()).reshape(grid.shape), axis=1)
+        row = np.arange(len(low))
+        low, high = grid[row, np.maximum(top - 1, 0)], grid[row, np.minimum(top + 1, steps)]
+    return (low + high) / 2
+
+
 def golden(low, high, value, steps=50):
     """Where something with one peak is largest, in every element."""
     ratio = (math.sqrt(5) - 1) / 2
@@ -641,7 +811,8 @@ TABLES = {
     "transposition.csv": (transposition, DIGITS),
     "iam_direct.csv": (iam_direct, DIGITS),
     "iam_diffuse.csv": (iam_diffuse, DIGITS),
-    "site_year.csv": (site_year, DIGITS),
+    "site_year.csv": (partial(site_year, SOUTH), YEAR_DIGITS),
+    "site_year_north.csv": (partial(site_year, NORTH), YEAR_DIGITS),
     "module_grid_five_parameters.csv": (partial(module_grid, REF410), ROOT_DIGITS),
     "module_grid_six_parameters.csv": (partial(module_grid, REF410_SIX), ROOT_DIGITS),
     "module_grid_database_row.csv": (partial(module_grid, CEC_ROW), ROOT_DIGITS),
@@ -655,6 +826,7 @@ TABLES = {
     "iv_translation.csv": (iv_translation, ROOT_DIGITS),
     "strings.csv": (strings, PEAK_DIGITS),
     "shade.csv": (shade, PEAK_DIGITS),
+    "shade_parallel.csv": (shade_parallel, PEAK_DIGITS),
 }
 
 
@@ -666,11 +838,18 @@ def printed(value, digits=DIGITS):
 def cells(table, digits):
     """The table as text, its header first."""
     text = [list(table.columns)]
+    places = [digits_in(digits, name) for name in table.columns]
     for row in table.itertuples(index=False):
-        text.append(
-            [str(v) if isinstance(v, (str, Integral)) else f"{float(v):.{digits}g}" for v in row]
-        )
+        text.append([
+            str(v) if isinstance(v, (str, Integral)) else f"{float(v):.{n}g}"
+            for n, v in zip(places, row)
+        ])  # fmt: skip
     return text
+
+
+def digits_in(digits, column):
+    """Of a table with one number of digits, or with a number for each column."""
+    return digits.get(column, digits["others"]) if isinstance(digits, dict) else digits
 
 
 def agree(stored, computed, digits):
@@ -693,7 +872,7 @@ def differences(stored, computed, digits):
         f"row {n} {name}: {a} stored, {b} computed"
         for n, (row, again) in enumerate(zip(stored, computed))
         for name, a, b in zip(computed[0], row, again)
-        if not agree(a, b, digits)
+        if not agree(a, b, digits_in(digits, name))
     ]
 
 

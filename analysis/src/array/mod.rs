@@ -7,17 +7,20 @@ mod diode;
 mod fit;
 mod fit_at_edge;
 mod parallel;
+mod peaks;
 mod shade;
 mod temperature;
 mod translation;
 
+#[cfg(test)]
+mod parallel_property_tests;
 #[cfg(test)]
 mod property_tests;
 
 pub use curve::{Curve, OperatingPoint};
 pub use diode::{ArrayError, ModuleModel};
 pub use fit::{FitError, FittedModule, fit_datasheet};
-pub use parallel::InputCurve;
+pub use parallel::{InputCurve, StringCurve};
 pub use shade::{Section, ShadeError, ShadedString};
 pub use temperature::{Lagged, SandiaMounting, cell_from_back, faiman, lagged, ross, sandia_back};
 pub use translation::{Conditions, Procedure1, Procedure2, TranslationError};

@@ -3,24 +3,34 @@
 //! Model:   V(I) = sum over sections of max(V_k(I), -0.5 V) - R I; without a diode V_k(I) alone
 //!          Between the currents at which diodes begin to conduct V(I) is concave and falls, so
 //!          P = V I has at most one peak in each stretch, where dP/dI = V + I dV/dI = 0; at such a
-//!          current dV/dI jumps up, so there is none.
+//!          current dV/dI jumps up, so there is none (`peaks`).
+//!          I(V): in the stretch in which V lies, by Newton's steps from its end of larger current:
+//!          from there the tangents of a concave curve lead down to the root without overshoot. A
+//!          stretch without that end takes one step from anywhere to get beyond the root.
 //! Symbols: I [A], V [V], R cable loop [ohm]
 //! Range:   sections with a shunt (G_sh > 0); a diode is a fixed drop; cells do not break down in
-//!          reverse, so a string with an open diode is an upper bound there.
+//!          reverse, so a string with an open diode is an upper bound there. Above its open circuit
+//!          it takes current, as its curve says. Below the drop of all its diodes the cable alone
+//!          limits the current: without resistance there is no limit, and the current infinite.
 //! Source:  Kirchhoff; the drop is common practice (0.3 to 0.7 V); the order of solving is own.
 //! Check:   tests/data/reference/shade.csv, 35 strings, every peak to the seventh digit that is
 //!          stored (tests/reference/array.rs); `tests` below.
 //!
 //! Not used by the chain yet.
 
+use super::peaks::peaks_between;
 use super::{Curve, OperatingPoint};
 use crate::reading::{Current, Resistance, Voltage};
 use thiserror::Error;
 
 /// Voltage across a section whose bypass diode conducts [V].
 const BYPASSED_V: f64 = -0.5;
-/// Halvings of the stretch in which a peak lies: 2^-60 of its width.
-const HALVINGS: u32 = 60;
+/// How near to an edge a peak is not told from one on its other side [A].
+const NEAR_A: f64 = 1e-8;
+/// Newton's steps end here at the latest.
+const MAX_STEPS: u32 = 60;
+/// Step after which a current is good to its last digits, relative to the largest photocurrent.
+const SMALL_STEP: f64 = 1e-11;
 
 /// Why sections make no string.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -50,8 +60,20 @@ pub struct Section {
 /// A string of sections.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShadedString {
-    sections: Vec<Section>,
+    parts: Vec<Part>,
     cable_loop: Resistance,
+    /// Where diodes begin to conduct, by rising current: the voltages fall.
+    edges: Vec<OperatingPoint>,
+    /// Where no section gives voltage [A].
+    last_a: f64,
+}
+
+/// Equal sections, and when they are passed by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Part {
+    section: Section,
+    /// Current beyond which the diode conducts; infinite for an open one [A].
+    bypassed_from_a: f64,
 }
 
 impl ShadedString {
@@ -64,18 +86,61 @@ impl ShadedString {
         if let Some(index) = sections.iter().position(|s| !leaks(s)) {
             return Err(ShadeError::NoShunt { index });
         }
-        if sections.iter().all(|s| s.count == 0) {
+        let parts: Vec<Part> = sections
+            .into_iter()
+            .filter(|s| s.count > 0)
+            .map(Part::new)
+            .collect();
+        if parts.is_empty() {
             return Err(ShadeError::NoSections);
         }
-        Ok(Self {
-            sections,
+        let reversed = parts.iter().map(|part| reversed_from_a(&part.section));
+        let mut string = Self {
+            last_a: reversed.fold(0.0, f64::max),
+            parts,
             cable_loop,
-        })
+            edges: Vec::new(),
+        };
+        string.edges = string.computed_edges();
+        Ok(string)
+    }
+
+    /// This string `count` times in parallel.
+    pub fn in_parallel(&self, count: usize) -> Self {
+        let m = count as f64;
+        let times_current = |point: &OperatingPoint| OperatingPoint {
+            voltage: point.voltage,
+            current: Current::from_a(m * point.current.a()),
+        };
+        let part = |part: &Part| Part {
+            section: Section {
+                curve: part.section.curve.in_parallel(count),
+                ..part.section
+            },
+            bypassed_from_a: m * part.bypassed_from_a,
+        };
+        Self {
+            parts: self.parts.iter().map(part).collect(),
+            cable_loop: Resistance::from_ohm(self.cable_loop.ohm() / m),
+            edges: self.edges.iter().map(times_current).collect(),
+            last_a: m * self.last_a,
+        }
     }
 
     /// Voltage at a current.
     pub fn voltage_at(&self, current: Current) -> Voltage {
-        Voltage::from_v(self.voltage_and_slope(current.a()).0)
+        let i = current.a();
+        Voltage::from_v(self.voltage_and_slope(i, i).0)
+    }
+
+    /// Current at a voltage.
+    pub fn current_at(&self, voltage: Voltage) -> Current {
+        Current::from_a(self.current_and_slope_at(voltage).0)
+    }
+
+    /// Slope dI/dV at a voltage [A/V], below zero; where a diode begins to conduct either side's.
+    pub fn slope_at(&self, voltage: Voltage) -> f64 {
+        self.current_and_slope_at(voltage).1
     }
 
     /// Voltage without current.
@@ -83,75 +148,103 @@ impl ShadedString {
         self.voltage_at(Current::from_a(0.0))
     }
 
+    /// Current without voltage.
+    pub fn short_circuit(&self) -> Current {
+        self.current_at(Voltage::from_v(0.0))
+    }
+
     /// All peaks of the power, the largest first: a tracker may sit on any of them.
     pub fn peaks(&self) -> Vec<OperatingPoint> {
-        let edges = self.edges();
-        let mut peaks: Vec<OperatingPoint> = edges
-            .windows(2)
-            .filter_map(|pair| self.peak_between(pair[0], pair[1]))
-            .collect();
-        peaks.sort_by(|a, b| b.power().w().total_cmp(&a.power().w()));
-        peaks
-    }
-
-    /// Currents between which V(I) is smooth, from 0 to where no section gives voltage.
-    fn edges(&self) -> Vec<f64> {
-        let bypassed_at = |s: &Section| s.curve.current_at(Voltage::from_v(BYPASSED_V)).a();
-        let last = self.sections.iter().map(bypassed_at).fold(0.0, f64::max);
-        let diodes = self.sections.iter().filter(|s| s.bypassed);
-        let mut edges: Vec<f64> = diodes.map(bypassed_at).chain([0.0, last]).collect();
-        edges.sort_by(f64::total_cmp);
-        edges.dedup();
-        edges
-    }
-
-    fn peak_between(&self, from: f64, to: f64) -> Option<OperatingPoint> {
-        let rises = |i: f64| {
-            let (v, dv) = self.voltage_and_slope(i);
-            v + i * dv > 0.0
+        let edges = self.edges.iter().map(|edge| edge.current.a());
+        let currents = peaks_between(edges, self.last_a, NEAR_A, |i| {
+            let (v, dv) = self.voltage_and_slope(i, i);
+            v + i * dv
+        });
+        let point = |i: f64| OperatingPoint {
+            voltage: self.voltage_at(Current::from_a(i)),
+            current: Current::from_a(i),
         };
-        // An edge itself belongs to neither stretch.
-        let inset = (to - from) * f64::EPSILON.sqrt();
-        let (mut low, mut high) = (from + inset, to - inset);
-        if !rises(low) || rises(high) {
-            return None;
-        }
-        for _ in 0..HALVINGS {
-            let middle = f64::midpoint(low, high);
-            if rises(middle) {
-                low = middle;
-            } else {
-                high = middle;
+        largest_first(currents.into_iter().map(point).collect())
+    }
+
+    /// Places at which V(I) is not smooth, by falling voltage.
+    pub(super) fn edges(&self) -> &[OperatingPoint] {
+        &self.edges
+    }
+
+    fn computed_edges(&self) -> Vec<OperatingPoint> {
+        let from_a = self.parts.iter().map(|part| part.bypassed_from_a);
+        let mut currents: Vec<f64> = from_a.filter(|i| i.is_finite()).collect();
+        currents.sort_by(f64::total_cmp);
+        currents.dedup();
+        let point = |i: f64| OperatingPoint {
+            voltage: self.voltage_at(Current::from_a(i)),
+            current: Current::from_a(i),
+        };
+        currents.into_iter().map(point).collect()
+    }
+
+    /// I [A] and dI/dV [A/V] at a voltage.
+    pub(super) fn current_and_slope_at(&self, voltage: Voltage) -> (f64, f64) {
+        let wanted = voltage.v();
+        let passed = self.edges.partition_point(|edge| edge.voltage.v() > wanted);
+        let (before, after) = self.edges.split_at(passed);
+        let stretch_a = before.last().map_or(f64::NEG_INFINITY, |e| e.current.a());
+        let start = after.first().or(before.last());
+        let mut i = start.map_or(0.0, |edge| edge.current.a());
+        let mut slope = f64::NEG_INFINITY;
+        let small_a = SMALL_STEP * self.last_a;
+        for _ in 0..MAX_STEPS {
+            let (v, dv) = self.voltage_and_slope(i, stretch_a);
+            let step = (v - wanted) / dv;
+            (i, slope) = (i - step, dv.recip());
+            // All diodes conduct and nothing resists: the current is infinite.
+            if step.abs() <= small_a || i == f64::INFINITY {
+                break;
             }
         }
-        let current = Current::from_a(f64::midpoint(low, high));
-        Some(OperatingPoint {
-            voltage: self.voltage_at(current),
-            current,
-        })
+        (i, slope)
     }
 
-    /// V [V] and dV/dI [V/A] at a current [A].
-    fn voltage_and_slope(&self, i: f64) -> (f64, f64) {
+    /// V [V] and dV/dI [V/A] at a current [A], in the stretch that begins at or holds another.
+    fn voltage_and_slope(&self, i: f64, stretch_a: f64) -> (f64, f64) {
         let loop_ohm = self.cable_loop.ohm();
         let cable = (-loop_ohm * i, -loop_ohm);
-        self.sections.iter().fold(cable, |(v, slope), section| {
-            let n = f64::from(section.count);
-            let (own_v, own_slope) = section.voltage_and_slope(i);
-            (v + n * own_v, slope + n * own_slope)
+        self.parts.iter().fold(cable, |(v, slope), part| {
+            let n = f64::from(part.section.count);
+            if part.bypassed_from_a <= stretch_a {
+                (v + n * BYPASSED_V, slope)
+            } else {
+                let (own_v, own_slope) = part.section.curve.voltage_and_slope_at(i);
+                (v + n * own_v, slope + n * own_slope)
+            }
         })
     }
 }
 
-impl Section {
-    fn voltage_and_slope(&self, i: f64) -> (f64, f64) {
-        let (v, slope) = self.curve.voltage_and_slope_at(i);
-        if self.bypassed && v < BYPASSED_V {
-            (BYPASSED_V, 0.0)
+impl Part {
+    fn new(section: Section) -> Self {
+        let bypassed_from_a = if section.bypassed {
+            reversed_from_a(&section)
         } else {
-            (v, slope)
+            f64::INFINITY
+        };
+        Self {
+            section,
+            bypassed_from_a,
         }
     }
+}
+
+/// Current at which a section's voltage is that of a conducting diode [A].
+fn reversed_from_a(section: &Section) -> f64 {
+    section.curve.current_at(Voltage::from_v(BYPASSED_V)).a()
+}
+
+/// Points by falling power.
+pub(super) fn largest_first(mut points: Vec<OperatingPoint>) -> Vec<OperatingPoint> {
+    points.sort_by(|a, b| b.power().w().total_cmp(&a.power().w()));
+    points
 }
 
 #[cfg(test)]
