@@ -53,17 +53,13 @@ impl Store {
         let sql = "SELECT *, max(last_solar_day) FROM learned
                    GROUP BY subject, quantity, weather_rung";
         each_row(self.settled()?, sql, [], |row| {
-            let name: String = get(row, "subject")?;
-            let quantity: String = get(row, "quantity")?;
-            let of = match get::<String>(row, "weather_rung")?.as_str() {
-                "" => known
-                    .iter()
-                    .copied()
-                    .find(|of| of.name() == quantity && subject(&self.layout, of) == name),
-                _ => light(&self.layout, &name, named(row, "weather_rung")?),
-            };
-            if let Some(of) = of {
-                latest.push(read(of, row)?);
+            let key: (String, String, String) = (
+                get(row, "subject")?,
+                get(row, "quantity")?,
+                get(row, "weather_rung")?,
+            );
+            if let Some(of) = known.get(&key) {
+                latest.push(read(*of, row)?);
             }
             Ok(())
         })?;

@@ -72,6 +72,7 @@ impl Site {
                     cell_over_back_k: 3.0,
                 },
                 albedo_ratio: 0.2,
+                horizon: None,
             },
             diffuse: diffuse_modifiers(tilt),
         }
