@@ -26,6 +26,7 @@ const SMALL_TABLES: &[&str] = &[
     "input_slot",
     "finding",
     "engine_state",
+    "learned",
 ];
 
 /// Prepared statements kept; there are about a dozen different ones.
