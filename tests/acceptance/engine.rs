@@ -3,6 +3,8 @@
 //! Kind of truth: property. What the synthetic plant does is known because it was made so; the
 //! physics it shares with the engine is compared with other people's numbers in tests/reference.
 
+#[path = "engine/calibration.rs"]
+mod calibration;
 #[path = "engine/delivery.rs"]
 mod delivery;
 #[path = "engine/drive.rs"]
@@ -23,6 +25,8 @@ mod recordings;
 mod resume;
 #[path = "engine/scenario.rs"]
 mod scenario;
+#[path = "engine/sensors.rs"]
+mod sensors;
 #[path = "engine/standstill.rs"]
 mod standstill;
 #[path = "engine/supply.rs"]

@@ -4,6 +4,7 @@
 use analysis::detect::{Kind, Slot};
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, Input, Output};
+use analysis::expected::Learned;
 use analysis::plant::Plant;
 use analysis::reading::{Offer, Reading, Span, Time};
 use std::collections::BTreeMap;
@@ -18,12 +19,16 @@ pub struct Told {
     pub slots: Vec<Slot>,
     pub findings: BTreeMap<String, Finding>,
     pub refused: Vec<Offer>,
+    /// What is known of planes and inputs, at each day's end.
+    pub learned: Vec<Vec<Learned>>,
 }
 
 impl Told {
     pub fn take(&mut self, output: Output) {
         self.slots.extend(output.slots);
         self.refused.extend(output.refused);
+        self.learned
+            .extend(Some(output.learned).filter(|learned| !learned.is_empty()));
         self.update(output.findings);
     }
 
@@ -114,6 +119,7 @@ pub fn assert_same(told: &Told, wanted: &Told, how: &str) {
     }
     let ids = |told: &Told| told.findings.keys().cloned().collect::<Vec<_>>();
     assert_eq!(ids(told), ids(wanted), "{how}: ids of findings");
+    assert_eq!(told.learned, wanted.learned, "{how}: what was learned");
     for (id, finding) in &told.findings {
         assert_eq!(finding, &wanted.findings[id], "{how}: {id}");
     }

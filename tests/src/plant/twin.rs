@@ -121,12 +121,16 @@ impl Twin {
         let mast = &self.plant.weather[0];
         let noise = POA_NOISE_W_M2 * self.noise(now.at, 1000);
         if let Some(p) = mast.plane {
-            let poa = now.planes[p].total().w_m2() * self.world.sensor_ratio;
+            let poa = now.planes[p].total().w_m2() * self.world.sensor_ratio(now.at) + noise;
+            let shown = self.world.now(now.at).find_map(|what| match what {
+                What::SensorShows(w_m2) => Some(w_m2),
+                _ => None,
+            });
             self.publish(
                 &mast.id,
                 Place::Device,
                 Quantity::Poa,
-                poa + noise,
+                shown.unwrap_or(poa),
                 now,
                 readings,
             );
@@ -225,6 +229,7 @@ impl Twin {
             match what {
                 What::StringsOpen { input, count } if input == (i, k) => open = count,
                 What::Covered(who, ratio) if who == i => through = ratio,
+                What::Dimmed(input, ratio) if input == (i, k) => through = ratio,
                 _ => {}
             }
         }

@@ -58,6 +58,11 @@ pub enum What {
     Commanded(usize, f64),
     /// This share of the light gets through what lies on the modules of an inverter.
     Covered(usize, f64),
+    /// This share of the light gets through what lies on the modules of an input: by inverter and
+    /// input.
+    Dimmed((usize, usize), f64),
+    /// The plane sensor shows this number whatever the light [W/m2].
+    SensorShows(f64),
 }
 
 /// Something that happens.
@@ -80,6 +85,8 @@ pub struct World {
     pub air_degc: f64,
     /// What the plane sensor shows over what is true [-].
     pub sensor_ratio: f64,
+    /// What the plane sensor loses of that day by day [1/d].
+    pub sensor_drift_per_day: f64,
     /// What the air sensor shows more than is true [K].
     pub air_error_k: f64,
     /// Whether inverters answer at night.
@@ -96,6 +103,7 @@ impl World {
             cloudiness: vec![0.0, 0.3, 0.1],
             air_degc: 18.0,
             sensor_ratio: 1.0,
+            sensor_drift_per_day: 0.0,
             air_error_k: 0.0,
             answers_at_night: true,
             events: Vec::new(),
@@ -127,6 +135,12 @@ impl World {
         let level = node(before) * (1.0 - share) + node(before + CLOUD) * share;
         let depth = ((level - (1.0 - cloudy)) / EDGE).clamp(0.0, 1.0);
         1.0 - DEEPEST * depth
+    }
+
+    /// What the plane sensor shows over what is true.
+    pub fn sensor_ratio(&self, at: Time) -> f64 {
+        let days = (at - START).hours() / 24.0;
+        self.sensor_ratio * (1.0 - self.sensor_drift_per_day * days)
     }
 
     /// True air temperature [degC]: warmest in mid-afternoon.
