@@ -9,7 +9,7 @@
 //! Check:   tests/reference for the parts; tests/acceptance/replay.rs for the whole.
 
 use super::calibration::Factors;
-use super::propagation::{self, InputUncertain, Peak, propagate};
+use super::propagation::{self, Facts, InputUncertain, propagate};
 use super::types::{InputExpected, Uncertain};
 use super::{Light, PlaneLight};
 use crate::array::{self, ArrayError, FitError, InputCurve, ModuleModel, OperatingPoint};
@@ -54,7 +54,7 @@ pub struct InputModel {
     /// Peak current at 1000 W/m2 [A].
     pub rated_current_a: f64,
     /// Largest power tolerance of its modules [-].
-    pub(super) power_tolerance_ratio: f64,
+    power_tolerance_ratio: f64,
 }
 
 /// What one input should do in one slot.
@@ -119,16 +119,12 @@ impl Chain {
         let slopes = propagation::slopes(&peak, |light_ratio, shift_k| {
             seen(light_ratio, shift_k).map(|curve| curve.max_power())
         })?;
-        let uncertain = propagate(
-            &slopes,
-            plane,
-            input,
-            factors,
-            &Peak {
-                current_a: peak.current.a(),
-                aged_ratio: self.aged_ratio(input, light.at),
-            },
-        );
+        let facts = Facts {
+            current_ratio: peak.current.a() / input.rated_current_a,
+            power_tolerance_ratio: input.power_tolerance_ratio,
+            aged_ratio: self.aged_ratio(input, light.at),
+        };
+        let uncertain = propagate(&slopes, plane, factors, &facts);
         // A mean over the slot, of which only a part is lit.
         let gain = factors.current.value * light.lit_ratio;
         let voltage_ratio = factors.voltage.value;

@@ -13,7 +13,6 @@
 
 use super::PlaneLight;
 use super::calibration::Factors;
-use super::chain::InputModel;
 use super::sigma::{self, Sigma};
 use super::types::Uncertain;
 use crate::array::OperatingPoint;
@@ -73,12 +72,14 @@ pub(super) fn slopes<E>(
     })
 }
 
-/// What else of the peak matters.
+/// What else of an input matters.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Peak {
-    /// Its current [A].
-    pub current_a: f64,
-    /// The loss by age that it takes for granted [-].
+pub(super) struct Facts {
+    /// Its current at the peak, over that at 1000 W/m2 [-].
+    pub current_ratio: f64,
+    /// Largest power tolerance of its modules [-].
+    pub power_tolerance_ratio: f64,
+    /// The loss by age that is taken for granted [-].
     pub aged_ratio: f64,
 }
 
@@ -86,9 +87,8 @@ pub(super) struct Peak {
 pub(super) fn propagate(
     slopes: &Slopes,
     plane: &PlaneLight,
-    input: &InputModel,
     factors: &Factors,
-    peak: &Peak,
+    facts: &Facts,
 ) -> InputUncertain {
     // A calibrated gain of the light has taken the model's and the modules' lasting parts with it.
     let calibrated = |sigma: Option<f64>| sigma.map(|_| 0.0);
@@ -98,14 +98,14 @@ pub(super) fn propagate(
         .hypot(plane.unsteady_ratio);
     let heat_k = plane.heat.sigma_k.total(factors.offset_k.sigma);
     let modules = Sigma::new(
-        (input.power_tolerance_ratio / UNIFORM).hypot(peak.aged_ratio / 2.0),
+        (facts.power_tolerance_ratio / UNIFORM).hypot(facts.aged_ratio / 2.0),
         0.0,
     );
     let model_current = sigma::MODEL_CURRENT
         .and(modules)
         .total(calibrated(factors.light.sigma));
     let model_voltage = sigma::MODEL_VOLTAGE.total(calibrated(factors.offset_k.sigma));
-    let floor = sigma::METER_FLOOR * input.rated_current_a / peak.current_a;
+    let floor = sigma::METER_FLOOR / facts.current_ratio;
     let own_current = sigma::OWN_CURRENT.total(factors.current.sigma).hypot(floor);
     let own_voltage = sigma::OWN_VOLTAGE.total(factors.voltage.sigma);
     let rise_k = plane.heat.rise_k();
@@ -114,19 +114,19 @@ pub(super) fn propagate(
         light * (slopes.current_light + slopes.current_heat * rise_k),
     );
     let by_heat = (heat_k * slopes.voltage_heat, heat_k * slopes.current_heat);
-    let in_quadrature = |parts: [f64; 4]| parts.iter().map(|p| p * p).sum::<f64>().sqrt();
+    let in_quadrature = |parts: &[f64]| parts.iter().map(|p| p * p).sum::<f64>().sqrt();
     InputUncertain {
         voltage: Uncertain {
-            common_ratio: in_quadrature([by_light.0, by_heat.0, model_voltage, 0.0]),
+            common_ratio: in_quadrature(&[by_light.0, by_heat.0, model_voltage]),
             own_ratio: own_voltage,
         },
         current: Uncertain {
-            common_ratio: in_quadrature([by_light.1, by_heat.1, model_current, 0.0]),
+            common_ratio: in_quadrature(&[by_light.1, by_heat.1, model_current]),
             own_ratio: own_current,
         },
         // eq. (1)
         power: Uncertain {
-            common_ratio: in_quadrature([
+            common_ratio: in_quadrature(&[
                 by_light.0 + by_light.1,
                 by_heat.0 + by_heat.1,
                 model_voltage,
@@ -134,5 +134,126 @@ pub(super) fn propagate(
             ]),
             own_ratio: own_voltage.hypot(own_current),
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::array::{ArrayError, ModuleModel};
+    use crate::expected::calibration::Factor;
+    use crate::expected::{Heat, WeatherRung};
+    use crate::reading::{Angle, Irradiance, Temperature};
+
+    /// The module of the worked examples of the one-diode model, at 1000 W/m2 and 55 degC.
+    fn slopes_of_a_module() -> Slopes {
+        let module = ModuleModel {
+            photo_ref_a: 13.956_939_716,
+            saturation_ref_a: 2.046_317_986e-11,
+            series_ohm: 0.162_333_876,
+            shunt_ref_ohm: 326.318_499,
+            ideality_ref_v: 1.372_974_606,
+            isc_a_per_k: 0.006_277_5,
+            adjust_ratio: 0.0,
+        };
+        let peak = |light: f64, shift_k: f64| -> Result<OperatingPoint, ArrayError> {
+            let effective = Irradiance::from_w_m2(1000.0 * light);
+            let cell = Temperature::from_degc(55.0 + shift_k);
+            Ok(module.at(effective, cell)?.max_power())
+        };
+        slopes(&peak(1.0, 0.0).expect("in range"), peak).expect("in range")
+    }
+
+    /// Source: pvlib 0.16.1, one-diode model: per kelvin and per percent of light.
+    #[test]
+    fn the_slopes_are_those_of_the_one_diode_model() {
+        // Forward differences beside central ones over 1 K and 1 %, printed to four digits.
+        const PER_K: f64 = 1e-5;
+        const PER_LIGHT: f64 = 3e-4;
+        let slopes = slopes_of_a_module();
+        assert!(
+            (slopes.voltage_heat + 0.003_926).abs() < PER_K,
+            "{slopes:?}"
+        );
+        assert!(
+            (slopes.current_heat - 0.000_061).abs() < PER_K,
+            "{slopes:?}"
+        );
+        assert!(
+            (slopes.voltage_light + 0.0177).abs() < PER_LIGHT,
+            "{slopes:?}"
+        );
+        assert!(
+            (slopes.current_light - 0.9938).abs() < PER_LIGHT,
+            "{slopes:?}"
+        );
+    }
+
+    fn plane(light: Sigma, heat_k: Sigma) -> PlaneLight {
+        let watts = Irradiance::from_w_m2(1000.0);
+        PlaneLight {
+            poa: watts,
+            effective: watts,
+            clear_poa: watts,
+            rung: WeatherRung::PlaneSensor,
+            sensor: None,
+            sigma: light,
+            unsteady_ratio: 0.0,
+            incidence: Angle::from_deg(20.0),
+            heat: Heat {
+                cell: Temperature::from_degc(55.0),
+                sigma_k: heat_k,
+                from_air: None,
+            },
+        }
+    }
+
+    fn factors(sigma: Option<f64>) -> Factors {
+        let factor = |value| Factor { value, sigma };
+        Factors {
+            light: factor(1.0),
+            offset_k: factor(0.0),
+            current: factor(1.0),
+            voltage: factor(1.0),
+        }
+    }
+
+    fn propagated(plane: &PlaneLight, factors: &Factors) -> InputUncertain {
+        let facts = Facts {
+            current_ratio: 1.0,
+            power_tolerance_ratio: 0.03,
+            aged_ratio: 0.0,
+        };
+        propagate(&slopes_of_a_module(), plane, factors, &facts)
+    }
+
+    #[test]
+    fn light_moves_the_current_and_heat_the_voltage_and_both_the_power() {
+        let known = factors(Some(0.0));
+        let by_light = propagated(&plane(Sigma::new(0.0, 0.2), Sigma::new(0.0, 0.0)), &known);
+        assert!((by_light.current.common_ratio - 0.2).abs() < 0.005);
+        assert!(by_light.voltage.common_ratio < 0.006);
+        let by_heat = propagated(&plane(Sigma::new(0.0, 0.0), Sigma::new(0.0, 20.0)), &known);
+        assert!((by_heat.voltage.common_ratio - 0.0786).abs() < 0.001);
+        // The current rises a little where the voltage falls: less than independent parts would.
+        let independent = by_heat
+            .voltage
+            .total_ratio()
+            .hypot(by_heat.current.total_ratio());
+        assert!(by_heat.power.total_ratio() < independent);
+    }
+
+    #[test]
+    fn a_calibration_takes_what_lasts_and_leaves_what_passes() {
+        let plane = plane(Sigma::new(0.04, 0.01), Sigma::new(3.0, 1.0));
+        let (before, after) = (
+            propagated(&plane, &factors(None)),
+            propagated(&plane, &factors(Some(0.001))),
+        );
+        assert!(before.current.common_ratio > 0.04);
+        let left = after.current.common_ratio;
+        assert!(left > 0.01 && left < 0.015, "{left}");
+        assert!(after.voltage.total_ratio() < before.voltage.total_ratio());
+        assert!(after.power.own_ratio < before.power.own_ratio);
     }
 }

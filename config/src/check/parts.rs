@@ -8,7 +8,7 @@ use crate::shape::Name;
 use crate::table::Table;
 use crate::table::{At, Found, near};
 use analysis::array::{FitError, fit_datasheet};
-use analysis::plant::{Ageing, Corner, Horizon, Module, Plane};
+use analysis::plant::{Ageing, Corner, Horizon, HorizonError, Module, Plane};
 use analysis::reading::{Angle, Current, Voltage};
 use std::collections::BTreeMap;
 
@@ -202,17 +202,22 @@ fn horizon(raw: &raw::Plane, problems: &mut Problems<'_>) -> Option<Option<Horiz
         })
     };
     let corners = found.value.iter().map(corner).collect::<Option<Vec<_>>>()?;
-    match Horizon::new(corners) {
-        Ok(horizon) => Some(Some(horizon)),
-        Err(error) => {
-            let path = raw.at().key("horizon");
-            let text = error.to_string();
-            let (text, wanted) = text
-                .split_once(", wanted ")
-                .expect("it says what is wanted");
-            let text = text.strip_prefix("found ").unwrap_or(text);
-            problems.add(Fault::Contradiction, &found.span, path, text, wanted);
-            None
-        }
-    }
+    let error = match Horizon::new(corners) {
+        Ok(horizon) => return Some(Some(horizon)),
+        Err(error) => error,
+    };
+    let (text, wanted) = match error {
+        HorizonError::Order {
+            first_deg,
+            then_deg,
+        } => (
+            format!("an azimuth of {then_deg} deg after {first_deg} deg"),
+            "azimuths that rise from corner to corner",
+        ),
+        // Each angle has been checked with its key.
+        error => (error.to_string(), "at least one corner, or no horizon"),
+    };
+    let path = raw.at().key("horizon");
+    problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+    None
 }
