@@ -81,7 +81,7 @@ impl Engine {
             day,
         };
         if self.state.calibration.close_day(day, span) {
-            self.learned = self.state.calibration.learned();
+            self.learned.extend(self.state.calibration.learned());
         }
         let light = self.light(means);
         self.remember_frost(means.start, &light);

@@ -19,16 +19,15 @@ pub struct Told {
     pub slots: Vec<Slot>,
     pub findings: BTreeMap<String, Finding>,
     pub refused: Vec<Offer>,
-    /// What is known of planes and inputs, at each day's end.
-    pub learned: Vec<Vec<Learned>>,
+    /// What is known of planes and inputs, day after day.
+    pub learned: Vec<Learned>,
 }
 
 impl Told {
     pub fn take(&mut self, output: Output) {
         self.slots.extend(output.slots);
         self.refused.extend(output.refused);
-        self.learned
-            .extend(Some(output.learned).filter(|learned| !learned.is_empty()));
+        self.learned.extend(output.learned);
         self.update(output.findings);
     }
 

@@ -52,6 +52,8 @@ struct Now {
     planes: Vec<PlaneIrradiance>,
     /// What gets through the glass of each plane, as light at normal incidence [W/m2].
     through_glass: Vec<f64>,
+    /// The light of the last half hour, as modules remember it, over that of now [-].
+    remembered_ratio: f64,
 }
 
 impl Twin {
@@ -112,6 +114,7 @@ impl Twin {
         Now {
             at,
             air_degc: self.world.air_degc(at),
+            remembered_ratio: self.world.remembered_clearness(at) / clearness,
             through_glass: self.plant.planes.iter().zip(&planes).map(through).collect(),
             planes,
         }
@@ -249,8 +252,9 @@ impl Twin {
         let poa = now.planes[string.plane].total();
         let mounting = &self.plant.planes[string.plane].mounting;
         let air = Temperature::from_degc(now.air_degc);
-        let back = faiman(poa, air, Speed::from_m_s(WIND_M_S), mounting);
-        let cell = cell_from_back(back, poa, mounting);
+        let heating = Irradiance::from_w_m2(poa.w_m2() * now.remembered_ratio);
+        let back = faiman(heating, air, Speed::from_m_s(WIND_M_S), mounting);
+        let cell = cell_from_back(back, heating, mounting);
         let through_glass = now.through_glass[string.plane];
         let seen = Irradiance::from_w_m2(through_glass * THROUGH_DIRT_RATIO * share);
         // Too little light for the model is no light.

@@ -143,6 +143,19 @@ impl World {
         self.sensor_ratio * (1.0 - self.sensor_drift_per_day * days)
     }
 
+    /// The clearness of the last half hour, the latest minutes most: modules are slow to warm.
+    pub fn remembered_clearness(&self, at: Time) -> f64 {
+        const INERTIA_MIN: f64 = 8.0;
+        let ages = (0..30).step_by(3);
+        let weighed = ages.map(|minutes| {
+            let weight = (-f64::from(minutes) / INERTIA_MIN).exp();
+            let then = at - Span::from_min(i64::from(minutes));
+            (weight, weight * self.clearness(then))
+        });
+        let (weights, sum) = weighed.fold((0.0, 0.0), |sum, w| (sum.0 + w.0, sum.1 + w.1));
+        sum / weights
+    }
+
     /// True air temperature [degC]: warmest in mid-afternoon.
     pub fn air_degc(&self, at: Time) -> f64 {
         const SWING_K: f64 = 6.0;
