@@ -1,4 +1,5 @@
-//! Plants whose truth differs from what is known of them by stated errors, drawn one plant at a time.
+//! Plants whose truth differs from what is known of them by stated errors, drawn one plant at a
+//! time.
 //!
 //! The errors are put into the world here, by hand and one after the other; nothing of how the
 //! program propagates them is used. The sun, the one-diode model and the transposition are shared

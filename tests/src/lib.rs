@@ -1,5 +1,5 @@
-//! What several tests need: reference tables, comparison, synthetic plants, how bands hold, peers, the
-//! program itself.
+//! What several tests need: reference tables, comparison, synthetic plants, how bands hold, peers,
+//! the program itself.
 
 mod close;
 pub mod coverage;

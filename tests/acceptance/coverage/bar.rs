@@ -9,12 +9,12 @@ use tests::coverage::{
 const WITHIN_68_PERCENT: (f64, f64) = (60.0, 76.0);
 const WITHIN_95_PERCENT: (f64, f64) = (92.0, 98.0);
 
-/// Observations under which a share says nothing: neighbours in time are alike, and sixty quarters of an
-/// hour are two or three days.
+/// Observations under which a share says nothing: neighbours in time are alike, and sixty quarters
+/// of an hour are two or three days.
 const LEAST_TO_JUDGE: usize = 60;
 
-/// What does not pass the bar today: set, whether calibrated, which of V, I and P. To be emptied; what
-/// is not in here is asserted, and what is in here and passes is said in the table.
+/// What does not pass the bar today: set, whether calibrated, which of V, I and P. To be emptied;
+/// what is not in here is asserted, and what is in here and passes is said in the table.
 const NOT_YET: &[(&str, bool, &str)] = &[
     ("drawn, Plane, north", false, "V"),
     ("drawn, Plane, north", false, "P"),

@@ -1,10 +1,11 @@
 //! Plane irradiance from horizontal readings, beside a sensor in the plane: is it within its own
 //! standard deviation?
 //!
-//! Kind of truth: reference. The laboratory's readings are of three quantities that must agree; on all
-//! mornings the diffuse one does not (see the source file), so where it is used only rows that close
-//! are. Tilt and albedo of the plane were fitted to these readings, so that what lasts cannot be seen
-//! here; what comes and goes with the sky can. The plane sensor's own error is inside what is seen.
+//! Kind of truth: reference. The laboratory's readings are of three quantities that must agree; on
+//! all mornings the diffuse one does not (see the source file), so where it is used only rows that
+//! close are. Tilt and albedo of the plane were fitted to these readings, so that what lasts
+//! cannot be seen here; what comes and goes with the sky can. The plane sensor's own error is
+//! inside what is seen.
 
 use crate::bar::passes;
 use analysis::expected::{Ladder, Moment};
@@ -24,8 +25,8 @@ const ZONE: &str = "-0700";
 const LEAST_ELEVATION_DEG: f64 = 8.0;
 const LEAST_POA_W_M2: f64 = 100.0;
 const MOST_INCIDENCE_DEG: f64 = 75.0;
-/// How far global, direct and diffuse light may be from each other to count as closed: ratio of global and
-/// irradiance [W/m2].
+/// How far global, direct and diffuse light may be from each other to count as closed: ratio of
+/// global and irradiance [W/m2].
 const CLOSED: (f64, f64) = (0.03, 5.0);
 
 /// What is given to the ladder, and whether its shares miss the bar today. To be emptied.
@@ -174,7 +175,8 @@ fn transposed_light_is_within_its_own_uncertainty() {
     assert!(missed.is_empty(), "outside the bar: {missed:?}");
 }
 
-/// Median and half of the middle 68 % of measured over expected, by the diffuse share on the ground.
+/// Median and half of the middle 68 % of measured over expected, by the diffuse share on the
+/// ground.
 fn print_class(compared: &[Compared], low: f64, high: f64) {
     let inside = |c: &&Compared| (low..high).contains(&c.diffuse_ratio);
     let ratios: Vec<f64> = compared.iter().filter(inside).map(|c| c.ratio).collect();

@@ -17,7 +17,8 @@ use tests::coverage::{
     Judged, Observation, Recorded, common_and_own, load_recording, observe, run,
 };
 
-/// Most that the voltages of two halves at their peaks differ [-]: a module's scatter and its meter.
+/// Most that the voltages of two halves at their peaks differ [-]: a module's scatter and its
+/// meter.
 const SAME_VOLTAGE_RATIO: f64 = 0.04;
 
 const V_I_P: &[Judged] = &Judged::ALL;
@@ -52,10 +53,10 @@ fn combiner() -> Set {
     }
 }
 
-/// 4 and 5 January, stamps in UTC-5; snow on the 6th. On the 2nd and 3rd the array gives a quarter less for
-/// the same reading and comes up during the 3rd, as snow that slides off leaves it. The site file
-/// takes its size from the 2nd, so here the modules get that of the 4th, and how well a datasheet is
-/// met cannot be told from this set.
+/// 4 and 5 January, stamps in UTC-5; snow on the 6th. On the 2nd and 3rd the array gives a quarter
+/// less for the same reading and comes up during the 3rd, as snow that slides off leaves it. The
+/// site file takes its size from the 2nd, so here the modules get that of the 4th, and how well a
+/// datasheet is met cannot be told from this set.
 fn roof() -> Set {
     const SIZE_OF_THE_4TH: f64 = 1.33;
     let (from, to) = (january(4) + Span::from_h(5), january(6) + Span::from_h(5));
@@ -102,8 +103,8 @@ fn bipolar() -> Set {
     }
 }
 
-/// Two years of power without voltage and current: the first may be looked at when constants are set,
-/// the second is held out. The engine goes from one into the other, as it would in the field.
+/// Two years of power without voltage and current: the first may be looked at when constants are
+/// set, the second is held out. The engine goes from one into the other, as it would in the field.
 fn desert() -> [Set; 2] {
     let first = load_recording("rtc/rtc.toml", None);
     let second = load_recording("rtc/rtc.toml", Some("year_2.csv"));

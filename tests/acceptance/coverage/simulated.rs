@@ -1,4 +1,5 @@
-//! Drawn plants: a hundred and twenty of each kind of sensors, three days each, anywhere in the year.
+//! Drawn plants: a hundred and twenty of each kind of sensors, three days each, anywhere in the
+//! year.
 
 use crate::bar::{Set, judge};
 use analysis::detect::Slot;

@@ -1,8 +1,8 @@
 //! What one input was expected to do in a slot, beside what it did.
 //!
 //! The engine runs twice over the same readings: once over all of them, so that it calibrates as it
-//! would in the field, and once afresh for every day, so that it never can. A slot where both expect
-//! the same has had no calibration yet.
+//! would in the field, and once afresh for every day, so that it never can. A slot where both
+//! expect the same has had no calibration yet.
 //! Never in here: what a good share is.
 
 use analysis::detect::{Gate, InputSlot, Slot};

@@ -1,7 +1,8 @@
 //! Shares of observations inside their bands, and where the bands are too narrow or too wide.
 //!
-//! Model:   z = (measured - expected) / sigma; share of |z| <= 1 and of |z| <= 1.96, which are 68.3 and
-//!          95.0 % if the band is right; |z| = a + b (G - 0.5) + c |h - 12| / 6 by least squares.
+//! Model:   z = (measured - expected) / sigma; share of |z| <= 1 and of |z| <= 1.96, which are
+//!          68.3 and 95.0 % if the band is right; |z| = a + b (G - 0.5) + c |h - 12| / 6 by least
+//!          squares.
 //! Symbols: G  plane irradiance [kW/m2]    h  hour by the mean sun [h]
 //! Range:   at least one observation; slopes from twelve.
 //! Source:  own; of a normal distribution mean |z| is 0.80.

@@ -1,13 +1,13 @@
 //! How measured over expected is made up: what lasts, what changes from day to day, what scatters
 //! within a day.
 //!
-//! Model:   r = measured / expected by the datasheet. Lasting: median of the daily medians of r, less
-//!          1. Day to day: their scatter around that, drift and seasons included; next day: the scatter
-//!          of the difference of one recorded day to the next, over sqrt(2). Within the day: r over its day's median, by class of
-//!          light, incidence and diffuse share: its median (a shape that returns) and its scatter.
-//!          The slope with temperature is by least squares within the day.
-//!          Scatter is 1.4826 x the median absolute deviation; of pairs half the range of the middle
-//!          68 %.
+//! Model:   r = measured / expected by the datasheet. Lasting: median of the daily medians of r,
+//!          less 1. Day to day: their scatter around that, drift and seasons included; next day:
+//!          the scatter of the difference of one recorded day to the next, over sqrt(2). Within
+//!          the day: r over its day's median, by class of light, incidence and diffuse share: its
+//!          median (a shape that returns) and its scatter. The slope with temperature is by least
+//!          squares within the day. Scatter is 1.4826 x the median absolute deviation; of pairs
+//!          half the range of the middle 68 %.
 //! Symbols: all ratios; temperature [K].
 //! Range:   days with at least `LEAST_A_DAY` observations.
 //! Source:  own.
@@ -171,7 +171,8 @@ pub fn common_and_own(
     if rows.len() < LEAST_A_DAY {
         return None;
     }
-    // Half the difference has half the variance of one input's own; so has its share in half the sum.
+    // Half the difference has half the variance of one input's own; so has its share in half the
+    // sum.
     let half_difference = half_range(of_days(|row| row.2));
     let half_sum = half_range(of_days(|row| row.1));
     let common = (half_sum.powi(2) - half_difference.powi(2)).max(0.0).sqrt();
@@ -202,8 +203,8 @@ impl fmt::Display for Structure {
         let percent = |ratio: f64| 100.0 * ratio;
         writeln!(
             f,
-            "lasting {:+.2} %, day to day {:.2} %, next day {:.2} % ({} input-days), within the day \
-             {:.2} %, {:+.3} %/K, {:+.2} % per e-fold of light",
+            "lasting {:+.2} %, day to day {:.2} %, next day {:.2} % ({} input-days), \
+             within the day {:.2} %, {:+.3} %/K, {:+.2} % per e-fold of light",
             percent(self.lasting),
             percent(self.day_to_day),
             percent(self.next_day.unwrap_or(f64::NAN)),

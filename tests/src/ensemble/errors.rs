@@ -1,6 +1,6 @@
 //! The errors of one drawn plant, with how large they are. The sizes are common practice for good
-//! installations (engineering judgement where nothing better is said), one standard deviation unless
-//! a line says otherwise.
+//! installations (engineering judgement where nothing better is said), one standard deviation
+//! unless a line says otherwise.
 //! Never in here: what they do.
 
 use super::POWER_TOLERANCE_RATIO;

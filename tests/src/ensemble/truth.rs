@@ -1,8 +1,9 @@
 //! What the devices of a drawn plant show at any time.
 //!
-//! Model:   clear sky of the true turbidity x clouds; beam, diffuse light by the true sky and ground
-//!          light on every plane; steady heat with the true coefficients and wind; strings with their
-//!          own current and voltage; the tracker a little off the peak; meters with gain and noise.
+//! Model:   clear sky of the true turbidity x clouds; beam, diffuse light by the true sky and
+//!          ground light on every plane; steady heat with the true coefficients and wind; strings
+//!          with their own current and voltage; the tracker a little off the peak; meters with
+//!          gain and noise.
 //! Range:   instants in the middle of slots, sun at least `LOWEST_SUN_DEG` up.
 //! Source:  own, with `analysis::sky` and `analysis::array`.
 //! Check:   tests/acceptance/coverage.rs, a plant without errors.
