@@ -27,6 +27,8 @@ pub const STEP: Span = Span::from_min(5);
 pub enum Sensors {
     /// Irradiance in the plane that looks north, air, wind.
     Plane,
+    /// Irradiance in that plane and the back of a module in it.
+    PlaneAndBack,
     /// Global and diffuse horizontal irradiance, air, wind.
     HorizontalWithDiffuse,
     /// Global horizontal irradiance, air.
@@ -37,8 +39,9 @@ pub enum Sensors {
 
 impl Sensors {
     /// All of them.
-    pub const ALL: [Sensors; 4] = [
+    pub const ALL: [Sensors; 5] = [
         Sensors::Plane,
+        Sensors::PlaneAndBack,
         Sensors::HorizontalWithDiffuse,
         Sensors::HorizontalOnly,
         Sensors::Nothing,
@@ -47,6 +50,11 @@ impl Sensors {
     fn quantities(self) -> &'static [Quantity] {
         match self {
             Self::Plane => &[Quantity::Poa, Quantity::AirTemperature, Quantity::WindSpeed],
+            Self::PlaneAndBack => &[
+                Quantity::Poa,
+                Quantity::ModuleTemperature,
+                Quantity::AirTemperature,
+            ],
             Self::HorizontalWithDiffuse => &[
                 Quantity::Ghi,
                 Quantity::Dhi,

@@ -5,9 +5,9 @@
 //!          less 1. Day to day: their scatter around that, drift and seasons included; next day:
 //!          the scatter of the difference of one recorded day to the next, over sqrt(2). Within
 //!          the day: r over its day's median, by class of light, incidence and diffuse share: its
-//!          median (a shape that returns) and its scatter. The slope with temperature is by least
-//!          squares within the day. Scatter is 1.4826 x the median absolute deviation; of pairs
-//!          half the range of the middle 68 %.
+//!          median (a shape that returns) and its scatter. Slopes with temperature and light are
+//!          by least squares within the day, one at a time and both together. Scatter is 1.4826 x
+//!          the median absolute deviation; of pairs half the range of the middle 68 %.
 //! Symbols: all ratios; temperature [K].
 //! Range:   days with at least `LEAST_A_DAY` observations.
 //! Source:  own.
@@ -46,6 +46,8 @@ pub struct Structure {
     pub per_k: Option<f64>,
     /// Change of the ratio with the logarithm of the light, within the day [-].
     pub per_ln_light: Option<f64>,
+    /// Both at once [1/K], [-]; they mostly rise together, so each may lend to the other.
+    pub together: Option<[f64; 2]>,
     /// By light, incidence and diffuse share.
     pub classes: Vec<Class>,
 }
@@ -91,6 +93,7 @@ pub fn structure(seen: &[Observation], what: Judged) -> Option<Structure> {
         within: scatter(within.iter().map(|(_, r)| *r).collect()),
         per_k,
         per_ln_light,
+        together: both_slopes(&within),
         classes: classes(&within),
     })
 }
@@ -140,6 +143,12 @@ fn within_slopes(within: &[(&Observation, f64)]) -> [Option<f64>; 2] {
         slope(|o| o.cell_degc - 25.0),
         slope(|o| (o.poa_w_m2 / 500.0).ln()),
     ]
+}
+
+fn both_slopes(within: &[(&Observation, f64)]) -> Option<[f64; 2]> {
+    let x = |o: &Observation| [1.0, o.cell_degc - 25.0, (o.poa_w_m2 / 500.0).ln()];
+    let [_, per_k, per_ln_light] = least_squares(within.iter().map(|(o, r)| (x(o), *r)))?;
+    Some([per_k, per_ln_light])
 }
 
 /// Scatter within the day that two inputs of a plane share, and that each has for itself, from the
@@ -213,6 +222,13 @@ impl fmt::Display for Structure {
             percent(self.per_k.unwrap_or(f64::NAN)),
             percent(self.per_ln_light.unwrap_or(f64::NAN)),
         )?;
+        if let Some([per_k, per_ln_light]) = self.together {
+            let (per_k, per_ln_light) = (percent(per_k), percent(per_ln_light));
+            writeln!(
+                f,
+                "    both at once {per_k:+.3} %/K, {per_ln_light:+.2} % per e-fold"
+            )?;
+        }
         if !self.months.is_empty() {
             let months = self.months.iter().map(|m| format!("{:+.1}", percent(*m)));
             writeln!(

@@ -12,6 +12,8 @@ const SENSOR_OFFSET_W_M2: f64 = 3.0;
 pub(super) const SENSOR_NOISE_W_M2: f64 = 1.5;
 /// Air temperature: sensor, shield and place together [K].
 const AIR_K: f64 = 1.0;
+/// Back of a module: the sensor, how it sticks, and its module beside the others [K].
+const BACK_K: f64 = 1.5;
 /// Wind at the array over wind at the mast, as a logarithm [-].
 const WIND_LN: f64 = 0.3;
 /// Heat-loss coefficients [-]; cell over back of module [K].
@@ -57,6 +59,7 @@ pub struct Errors {
     pub(super) sensor_gain: [f64; 3],
     pub(super) sensor_offset_w_m2: f64,
     pub(super) air_k: f64,
+    pub(super) back_k: f64,
     pub(super) wind_ratio: f64,
     pub(super) heat_loss: [f64; 2],
     pub(super) cell_over_back_k: f64,
@@ -94,6 +97,7 @@ impl Errors {
             sensor_gain: [gain(7), gain(8), gain(9)],
             sensor_offset_w_m2: SENSOR_OFFSET_W_M2 * draw(10),
             air_k: AIR_K * draw(11),
+            back_k: BACK_K * draw(18),
             wind_ratio: (WIND_LN * draw(12)).exp(),
             heat_loss: [13, 14].map(|what| 1.0 + HEAT_LOSS * draw(what)),
             cell_over_back_k: CELL_OVER_BACK_K * draw(15),

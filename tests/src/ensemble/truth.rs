@@ -151,6 +151,10 @@ impl DrawnPlant {
                 self.world.air_degc(at) + self.errors.air_k,
             ),
             (Quantity::WindSpeed, self.errors.wind_m_s),
+            (
+                Quantity::ModuleTemperature,
+                self.back(NORTH, poa, at).degc() + self.errors.back_k,
+            ),
         ];
         for (quantity, value) in values {
             self.publish("mast", Place::Device, quantity, value, at, readings);
@@ -200,18 +204,26 @@ impl DrawnPlant {
         Some((volts * voltage_ratio, amps))
     }
 
-    fn cell(&self, p: usize, poa_w_m2: f64, at: Time) -> Temperature {
+    fn mounting(&self, p: usize) -> Mounting {
         let known = &self.plant.planes[p].mounting;
         let [u0, u1] = self.errors.heat_loss;
-        let mounting = Mounting {
+        Mounting {
             u0: known.u0 * u0,
             u1: known.u1 * u1,
             cell_over_back_k: known.cell_over_back_k + self.errors.cell_over_back_k,
-        };
+        }
+    }
+
+    fn back(&self, p: usize, poa_w_m2: f64, at: Time) -> Temperature {
         let poa = Irradiance::from_w_m2(poa_w_m2);
         let air = Temperature::from_degc(self.world.air_degc(at));
         let wind = Speed::from_m_s(self.errors.wind_m_s * self.errors.wind_ratio);
-        cell_from_back(faiman(poa, air, wind, &mounting), poa, &mounting)
+        faiman(poa, air, wind, &self.mounting(p))
+    }
+
+    fn cell(&self, p: usize, poa_w_m2: f64, at: Time) -> Temperature {
+        let poa = Irradiance::from_w_m2(poa_w_m2);
+        cell_from_back(self.back(p, poa_w_m2, at), poa, &self.mounting(p))
     }
 
     fn noise(&self, at: Time, what: u64) -> f64 {
