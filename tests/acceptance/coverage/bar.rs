@@ -90,6 +90,7 @@ pub fn judge(sets: &[Set]) {
     print_shares_header();
     let mut missed = BTreeSet::new();
     for set in sets {
+        assert!(!set.seen.is_empty(), "{}: nothing was observed", set.name);
         for calibrated in [false, true] {
             let seen: Vec<Observation> = only(&set.seen, calibrated);
             if seen.is_empty() {

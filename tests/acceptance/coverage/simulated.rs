@@ -28,6 +28,9 @@ fn sets_of(sensors: Sensors) -> [Set; 2] {
         judged: &Judged::ALL,
     };
     assert!(west.iter().all(|o| o.plane == WEST));
+    for seen in [&north, &west] {
+        assert!(seen.iter().any(|o| o.calibrated), "no plant was calibrated");
+    }
     [set("north", north), set("west", west)]
 }
 
