@@ -9,9 +9,9 @@ use tests::coverage::{
 const WITHIN_68_PERCENT: (f64, f64) = (60.0, 76.0);
 const WITHIN_95_PERCENT: (f64, f64) = (92.0, 98.0);
 
-/// Observations under which a share says nothing: neighbours in time are alike, and sixty quarters
-/// of an hour are two or three days.
-const LEAST_TO_JUDGE: usize = 60;
+/// Observations under which a share says nothing: neighbours in time are alike, and forty quarters
+/// of an hour are two days.
+const LEAST_TO_JUDGE: usize = 40;
 
 /// What does not pass the bar today: set, whether calibrated, which of V, I and P. To be emptied;
 /// what is not in here is asserted, and what is in here and passes is said in the table.
@@ -66,6 +66,7 @@ const NOT_YET: &[(&str, bool, &str)] = &[
     ("drawn, Nothing, west", true, "V"),
     ("drawn, Nothing, west", true, "I"),
     ("drawn, Nothing, west", true, "P"),
+    ("rsf_inverter_2", false, "P"),
     ("serf_west", false, "V"),
     ("serf_west", false, "I"),
     ("serf_west", false, "P"),
