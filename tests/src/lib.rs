@@ -1,7 +1,9 @@
-//! What several tests need: reference tables, comparison, a synthetic plant, peers, the program
-//! itself.
+//! What several tests need: reference tables, comparison, synthetic plants, how bands hold, peers,
+//! the program itself.
 
 mod close;
+pub mod coverage;
+pub mod ensemble;
 pub mod plant;
 mod program;
 mod reference;
