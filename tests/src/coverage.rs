@@ -9,7 +9,7 @@ mod shares;
 mod structure;
 
 pub use classes::Class;
-pub use observe::{Judged, Observation, Poll, expected_and_sigma, observe, run};
+pub use observe::{Judged, Observation, Poll, observe, run};
 pub use recorded::{Recorded, load_recording};
 pub use shares::{Shares, Slopes, by_light, slopes, voltage_with_current, z_scores};
 pub use structure::{Structure, common_and_own, quantile, structure};

@@ -14,6 +14,7 @@ use analysis::reading::{
     Angle, Channel, ChannelTable, DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time, Value,
 };
 use analysis::sky::{self, Observer};
+use std::collections::BTreeSet;
 use std::path::Path;
 use tests::coverage::{Shares, quantile};
 use tests::plant::{NORTH, Shape, Strings};
@@ -125,10 +126,11 @@ fn compare(given: &[Quantity]) -> Vec<Compared> {
             });
         }
         let light = ladder.light(&Moment {
-            middle: row.at,
+            slot: STEP,
             means: &means,
             before: &before,
             sync_ratio: 0.1,
+            distrusted: &BTreeSet::new(),
         });
         before = means;
         let is_tested = 90.0 - zenith.deg() >= LEAST_ELEVATION_DEG
@@ -138,7 +140,7 @@ fn compare(given: &[Quantity]) -> Vec<Compared> {
         if let (Some(plane), true) = (light.planes[NORTH], is_tested) {
             let (poa, sigma) = (
                 plane.poa.w_m2(),
-                plane.sigma_ratio.hypot(plane.unsteady_ratio),
+                plane.sigma.total(None).hypot(plane.unsteady_ratio),
             );
             compared.push(Compared {
                 z: (row.poa - poa) / (sigma * poa),

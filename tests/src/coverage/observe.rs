@@ -85,14 +85,10 @@ impl Observation {
 }
 
 /// Expected voltage [V], current [A] and power [W], and one standard deviation of each.
-///
-/// The only place that knows how the band of the power is made: for as long as the engine gives
-/// none, of voltage and current as if their errors had nothing to do with each other.
-pub fn expected_and_sigma(expected: &InputExpected) -> ([f64; 3], [f64; 3]) {
+fn expected_and_sigma(expected: &InputExpected) -> ([f64; 3], [f64; 3]) {
     let (v, a) = (expected.voltage.v(), expected.current.a());
     let (sigma_v, sigma_a) = (expected.sigma_voltage.v(), expected.sigma_current.a());
-    let sigma_w = (a * sigma_v).hypot(v * sigma_a);
-    ([v, a, v * a], [sigma_v, sigma_a, sigma_w])
+    ([v, a, v * a], [sigma_v, sigma_a, expected.sigma_power.w()])
 }
 
 /// All valid, healthy slots of all inputs, before and after calibration.

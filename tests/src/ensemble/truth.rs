@@ -1,7 +1,7 @@
 //! What the devices of a drawn plant show at any time.
 //!
 //! Model:   clear sky of the true turbidity x clouds; beam, diffuse light by the true sky and
-//!          ground light on every plane; steady heat with the true coefficients and wind; strings
+//!          ground light on every plane; heat with the true coefficients and wind, slow; strings
 //!          with their own current and voltage; the tracker a little off the peak; meters with
 //!          gain and noise.
 //! Range:   instants in the middle of slots, sun at least `LOWEST_SUN_DEG` up.
@@ -142,6 +142,7 @@ impl DrawnPlant {
             w_m2 * self.errors.sensor_gain[n] + self.errors.sensor_offset_w_m2 + noise
         };
         let poa = self.lit(NORTH, &light, at, sun).poa;
+        let remembered = self.world.remembered_clearness(at) / self.world.clearness(at);
         let values = [
             (Quantity::Poa, irradiance(0, poa)),
             (Quantity::Ghi, irradiance(1, light.ghi.w_m2())),
@@ -153,7 +154,7 @@ impl DrawnPlant {
             (Quantity::WindSpeed, self.errors.wind_m_s),
             (
                 Quantity::ModuleTemperature,
-                self.back(NORTH, poa, at).degc() + self.errors.back_k,
+                self.back(NORTH, poa * remembered, at).degc() + self.errors.back_k,
             ),
         ];
         for (quantity, value) in values {
@@ -187,7 +188,12 @@ impl DrawnPlant {
         let lag = Span::from_ms((1000.0 * self.errors.lag_s(k)) as i64);
         let light = self.sky(at, at + lag, sun);
         let lit = self.lit(input.plane(), &light, at, sun);
-        let cell = self.cell(input.plane(), lit.poa, at);
+        // Modules are slow to warm.
+        let clouds = (
+            self.world.clearness(at + lag),
+            self.world.remembered_clearness(at + lag),
+        );
+        let cell = self.cell(input.plane(), lit.poa * clouds.1 / clouds.0, at);
         let mut strings = Vec::new();
         let mut voltage_ratio = 0.0;
         for (s, string) in input.strings.iter().enumerate() {
