@@ -4,7 +4,7 @@
 //! Prints, as CSV, how many a second (best and middle round) and the mean of the results, so that
 //! whoever compares sees that both have done the same.
 
-use analysis::array::{Curve, ModuleModel, OperatingPoint, cell_from_back, faiman};
+use analysis::array::{Curve, ModuleModel, cell_from_back, faiman, peak_sensitivity};
 use analysis::plant::{Mounting, Plane};
 use analysis::reading::{Angle, Irradiance, Resistance, Span, Speed, Temperature, Time};
 use analysis::sky::{
@@ -20,6 +20,8 @@ const STEP: Span = Span::from_min(5);
 const STEPS: i64 = 365 * 288;
 const LAST_ZENITH_DEG: f64 = 85.0;
 const ROUNDS: usize = 15;
+/// Instants in a block of the chain, few enough for what they need to stay near the core.
+const BLOCK: usize = 64;
 
 const MODULE: ModuleModel = ModuleModel {
     photo_ref_a: 13.956_939_715_7,
@@ -37,6 +39,9 @@ const TURBIDITY: f64 = 3.0;
 /// Of diffuse light behind glass [-].
 const DIFFUSE_MODIFIER: f64 = 0.955;
 const AIR: Temperature = Temperature::from_degc(20.0);
+/// What is not known of light and cell temperature, one standard deviation (engineering judgement).
+const LIGHT_SIGMA_RATIO: f64 = 0.03;
+const HEAT_SIGMA_K: f64 = 2.0;
 const WIND: Speed = Speed::from_m_s(2.0);
 
 fn main() {
@@ -51,7 +56,9 @@ fn main() {
     });
     bench.report("perez", || bench.planes());
     bench.report("peak", || bench.peaks());
-    bench.report("chain", || bench.chain());
+    bench.report("chain", || bench.chain(power));
+    bench.report("chain_each", || bench.chain_each());
+    bench.report("chain_sigma", || bench.chain(power_sigma));
 }
 
 struct Bench {
@@ -85,7 +92,8 @@ impl Bench {
         }
         for n in 0..bench.times.len() {
             let n = n as f64 / bench.times.len() as f64;
-            bench.curves.push(input(20.0 + 1000.0 * n, -5.0 + 70.0 * n));
+            let cell = Temperature::from_degc(-5.0 + 70.0 * n);
+            bench.curves.push(input(20.0 + 1000.0 * n, cell));
         }
         bench
     }
@@ -108,18 +116,33 @@ impl Bench {
         self.curves.iter().map(|c| c.max_power().power().w()).sum()
     }
 
-    fn chain(&self) -> f64 {
-        let mut track = SunTrack::new(self.observer);
-        let air = ClearAir::new(&self.observer, TURBIDITY);
-        let facing = Facing::of(&self.plane);
-        let power = |at: &Time| {
-            let peak = expected(&mut track, &air, &facing, &self.plane, black_box(*at));
-            peak.power().w()
-        };
+    /// Each instant by itself, as they come in.
+    fn chain_each(&self) -> f64 {
+        let (mut track, site) = (SunTrack::new(self.observer), Site::new(self));
+        let power = |at: &Time| power(&site.input(&track.sunlight(black_box(*at))));
         self.times.iter().map(power).sum()
     }
 
+    /// Many instants step by step: a step of one does not wait for the steps before it of another.
+    fn chain(&self, result: impl Fn(&(Curve, Temperature)) -> f64) -> f64 {
+        let (mut track, site) = (SunTrack::new(self.observer), Site::new(self));
+        let (mut suns, mut inputs) = (Vec::new(), Vec::new());
+        let mut sum = 0.0;
+        for block in self.times.chunks(BLOCK) {
+            suns.clear();
+            suns.extend(block.iter().map(|at| track.sunlight(black_box(*at))));
+            inputs.clear();
+            inputs.extend(suns.iter().map(|sunlight| site.input(sunlight)));
+            sum += inputs.iter().map(&result).sum::<f64>();
+        }
+        sum
+    }
+
     fn report(&self, what: &str, round: impl Fn() -> f64) {
+        // A name on the command line asks for that row alone, as a profiler wants it.
+        if std::env::args().nth(1).is_some_and(|only| only != what) {
+            return;
+        }
         let count = self.times.len() as f64;
         let mut seconds = Vec::new();
         let mut sum = 0.0;
@@ -140,27 +163,51 @@ fn cpu_seconds() -> f64 {
     time.tv_sec as f64 + time.tv_nsec as f64 * 1e-9
 }
 
-/// From the time to voltage and current at the peak, in the order of the data.
-fn expected(
-    track: &mut SunTrack,
-    air: &ClearAir,
-    facing: &Facing,
-    plane: &Plane,
-    at: Time,
-) -> OperatingPoint {
-    let sunlight = track.sunlight(at);
-    let light = Dome::new(&air.under(&sunlight), &sunlight).on(facing, plane.albedo_ratio);
-    let cos = facing.cos_incidence(&sunlight.direction);
-    let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();
-    let effective = light.beam.w_m2() * incidence_modifier_at(cos) + DIFFUSE_MODIFIER * diffuse;
-    let back = faiman(light.total(), AIR, WIND, &plane.mounting);
-    let cell = cell_from_back(back, light.total(), &plane.mounting);
-    input(effective, cell.degc()).max_power()
+/// What holds at all times.
+struct Site<'a> {
+    air: ClearAir,
+    facing: Facing,
+    plane: &'a Plane,
 }
 
-fn input(effective_w_m2: f64, cell_degc: f64) -> Curve {
-    let light = Irradiance::from_w_m2(effective_w_m2);
-    let module = MODULE.at(light, Temperature::from_degc(cell_degc));
+impl<'a> Site<'a> {
+    fn new(bench: &'a Bench) -> Self {
+        Self {
+            air: ClearAir::new(&bench.observer, TURBIDITY),
+            facing: Facing::of(&bench.plane),
+            plane: &bench.plane,
+        }
+    }
+
+    /// From the sun to the input's curve and its cells' temperature.
+    fn input(&self, sunlight: &Sunlight) -> (Curve, Temperature) {
+        let (plane, mounting) = (self.plane, &self.plane.mounting);
+        let dome = Dome::new(&self.air.under(sunlight), sunlight);
+        let light = dome.on(&self.facing, plane.albedo_ratio);
+        let cos = self.facing.cos_incidence(&sunlight.direction);
+        let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();
+        let beam = light.beam.w_m2() * incidence_modifier_at(cos);
+        let back = faiman(light.total(), AIR, WIND, mounting);
+        let cell = cell_from_back(back, light.total(), mounting);
+        (input(beam + DIFFUSE_MODIFIER * diffuse, cell), cell)
+    }
+}
+
+fn power((curve, _): &(Curve, Temperature)) -> f64 {
+    curve.max_power().power().w()
+}
+
+/// Standard deviation of the power [W] where light and heat are so uncertain.
+fn power_sigma(&(curve, cell): &(Curve, Temperature)) -> f64 {
+    let peak = curve.max_power();
+    let moves = peak_sensitivity(&[(curve, MODULE.change_per_k(cell))], &peak);
+    let by_light = LIGHT_SIGMA_RATIO * (moves.voltage_by_light + moves.current_by_light);
+    let by_heat = HEAT_SIGMA_K * (moves.voltage_per_k + moves.current_per_k);
+    peak.power().w() * (by_light * by_light + by_heat * by_heat).sqrt()
+}
+
+fn input(effective_w_m2: f64, cell: Temperature) -> Curve {
+    let module = MODULE.at(Irradiance::from_w_m2(effective_w_m2), cell);
     let module = module.expect("inside the range of the model");
     module.in_series(MODULES, CABLE).in_parallel(STRINGS)
 }

@@ -6,11 +6,12 @@
 //!          M in parallel: I_L, I_0, G_sh -> M times, R_s -> R_s / M.
 //!          Newton from the side on which the function is convex or concave converges without
 //!          overshoot: V(x) is convex and I(x) concave, and each start lies beyond the root.
-//!          Peak: with E = I_0 exp(x), D = E + G_sh a, k = 2 R_s / a and J = I_L + I_0 + G_sh a (1 - x)
-//!          dP/dx = 0 is (J - D) (1 + k D) = x D. Of its positive root D(x), x = ln((D - G_sh a) / I_0)
-//!          is a fixed point of slope near -1 / x: Newton on the difference gains four digits, then
-//!          all. Where the shunt takes the peak, D - G_sh a is a difference of near numbers or below
-//!          zero; then dP/dx, which changes its sign once up to open circuit, is halved.
+//!          Peak: E = I_0 exp(x), D = E + G_sh a, k = 2 R_s / a, J = I_L + I_0 + G_sh a (1 - x);
+//!          dP/dx = 0 is (J - D) (1 + k D) = x D. Of its positive root D(x), the logarithm
+//!          x = ln((D - G_sh a) / I_0) is a fixed point of slope -r near -1 / x. Its second
+//!          derivative is r2 (1 - 2 k D r) but for the shunt: Halley's step on the difference gains
+//!          five digits. Where the shunt takes the peak, D - G_sh a is a difference of near numbers
+//!          or below zero; then dP/dx, which changes its sign once up to open circuit, is halved.
 //! Symbols: I_L, I_0 [A], a modified ideality n N_s k T / q [V], R_s [ohm], G_sh [S], x [-].
 //! Range:   I_L > 0, I_0 > 0, a > 0, R_s >= 0, G_sh >= 0.
 //! Source:  W. De Soto, S. Klein, W. Beckman, Solar Energy 80 (2006) 78; the substitution is own.
@@ -20,18 +21,21 @@
 //! Sampled curves are not used by the chain yet; `shade` takes the voltage at a current.
 
 use crate::reading::{Current, Power, Resistance, Voltage};
+use crate::sky::{exp, ln};
 
 /// Newton's steps end here at the latest; from these starts it takes six to nine.
 const MAX_STEPS: u32 = 60;
 /// Step in x at which a root is good to the last digits.
 const SMALL_STEP: f64 = 1e-13;
 
-/// How far below the ideal open circuit a usual peak is, in x; any start will do.
-const USUAL_BELOW_OPEN: f64 = 3.0;
-/// Newton's steps to a peak at the diode's bend: more than it ever takes where it is one.
+/// x of a usual peak over that of the ideal open circuit, a line; any start will do.
+const USUAL_PEAK: (f64, f64) = (0.963, 2.05);
+/// Steps to a peak at the diode's bend: more than it ever takes where it is one.
 const MAX_PEAK_STEPS: u32 = 6;
-/// A last step after which x is good to 1e-9: the error is the step's square times less than 1e-3.
-const LAST_PEAK_STEP: f64 = 1e-3;
+/// Change of the logarithm in a last step [-] after which x is good to 1e-8: what is left is of the
+/// third order in it, and a part of its square that is the shunt's share of the current.
+const LAST_TURN: f64 = 5e-4;
+const LAST_BY_SHUNT: f64 = 2e-9;
 /// Fall of the fixed point [-] above which the shunt has a hand in the peak.
 const STEEPEST: f64 = 0.5;
 /// Halvings of the bracket of any peak: 2^-60 of its width.
@@ -133,7 +137,7 @@ impl Curve {
 
     fn current(&self, x: f64) -> f64 {
         // Not exp_m1: what is lost near 0 is a rounding of I_0, beside I_L.
-        self.photo_a - self.saturation_a * (x.exp() - 1.0) - self.shunt_s * self.ideality_v * x
+        self.photo_a - self.saturation_a * (exp(x) - 1.0) - self.shunt_s * self.ideality_v * x
     }
 
     fn voltage(&self, x: f64) -> f64 {
@@ -141,7 +145,7 @@ impl Curve {
     }
 
     fn current_slope(&self, x: f64) -> f64 {
-        -self.saturation_a * x.exp() - self.shunt_s * self.ideality_v
+        -self.saturation_a * exp(x) - self.shunt_s * self.ideality_v
     }
 
     fn voltage_slope(&self, current_slope: f64) -> f64 {
@@ -188,13 +192,14 @@ impl Curve {
             .unwrap_or_else(|| self.x_of_any_peak())
     }
 
-    /// The peak, if it is where the diode bends; two steps do for a module, three for dim light.
+    /// The peak, if it is where the diode bends; one step does for a module, two for dim light.
+    #[inline]
     fn x_of_diode_peak(&self) -> Option<f64> {
         let shunt_a = self.shunt_s * self.ideality_v;
         let k = 2.0 * self.series_ohm / self.ideality_v;
-        let open = (self.photo_a / self.saturation_a).ln();
+        let open = ln(self.photo_a / self.saturation_a);
         let per_photo = 1.0 / self.photo_a;
-        let mut x = open - USUAL_BELOW_OPEN;
+        let mut x = usual_peak(open, k * self.photo_a, shunt_a * per_photo);
         for _ in 0..MAX_PEAK_STEPS {
             let j = self.photo_a + self.saturation_a + shunt_a * (1.0 - x);
             let b = 1.0 + x - k * j;
@@ -203,10 +208,16 @@ impl Curve {
             let diode_a = d - shunt_a;
             // The slope of the fixed point is -falls / rises.
             let (falls, rises) = (shunt_a + d * (1.0 + k * shunt_a), root * diode_a);
-            let lacks = (diode_a * per_photo).ln() + open - x;
-            let step = lacks * (rises / (rises + falls));
-            x += step;
-            if step.abs() <= LAST_PEAK_STEP && falls < STEEPEST * rises {
+            let lacks = ln(diode_a * per_photo) + open - x;
+            let per_both = 1.0 / (rises + falls);
+            let (newton, slope) = (lacks * rises * per_both, falls * per_both);
+            let turned = newton * slope;
+            x += newton + 0.5 * turned * turned * (1.0 - 2.0 * k * d * slope);
+            let by_shunt = turned * turned * shunt_a;
+            if turned.abs() <= LAST_TURN
+                && by_shunt <= LAST_BY_SHUNT * diode_a
+                && falls < STEEPEST * rises
+            {
                 return Some(x);
             }
         }
@@ -227,6 +238,16 @@ impl Curve {
         }
         f64::midpoint(low, high)
     }
+}
+
+/// About where a module has its peak, in x: one step of the fixed point from `USUAL_PEAK`, with D
+/// as the ratio that it nearly is. From ln(I_L / I_0), k I_L and G_sh a / I_L.
+#[inline]
+fn usual_peak(open: f64, series: f64, shunt: f64) -> f64 {
+    let (slope, below) = USUAL_PEAK;
+    let x = slope * open - below;
+    let v = ((1.0 + x - series) * (1.0 + shunt * (x - 1.0))).max(1.0);
+    open - ln(v) - series / (v * v)
 }
 
 /// Points of a curve at even steps of voltage, both ends among them.
@@ -267,8 +288,9 @@ mod tests {
     use crate::reading::{Irradiance, Temperature};
     use proptest::prelude::*;
 
-    /// A tenth of what 1e-6 of the peak's voltage or current is at the least x here, 10.
-    const PEAK_X: f64 = 1e-6;
+    /// What a last step leaves, and as much again: a hundredth of 1e-6 of V or I at the least x
+    /// here, 10.
+    const PEAK_X: f64 = 2e-8;
 
     fn any_curve() -> impl Strategy<Value = Curve> {
         (

@@ -13,6 +13,7 @@
 
 use super::Curve;
 use crate::reading::{Irradiance, Temperature};
+use crate::sky::exp;
 use thiserror::Error;
 
 pub(super) const REFERENCE_K: f64 = 298.15;
@@ -22,6 +23,8 @@ pub(super) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
 /// Band gap of silicon at 25 degC [eV] and its relative change [1/K].
 const BAND_GAP_EV: f64 = 1.121;
 const BAND_GAP_PER_K: f64 = -0.000_267_7;
+/// Where the line of the band gap meets T = 0 [eV].
+pub(super) const BAND_GAP_AT_0_K_EV: f64 = BAND_GAP_EV * (1.0 - BAND_GAP_PER_K * REFERENCE_K);
 /// Range of the model.
 const IRRADIANCE_W_M2: std::ops::RangeInclusive<f64> = 0.5..=1600.0;
 const CELL_DEGC: std::ops::RangeInclusive<f64> = -60.0..=120.0;
@@ -81,12 +84,12 @@ impl ModuleModel {
         }
         let t = t_c + 273.15;
         let dt = t - REFERENCE_K;
-        let suns = g / REFERENCE_W_M2;
+        let suns = g * (1.0 / REFERENCE_W_M2);
         let alpha = self.isc_a_per_k * (1.0 - self.adjust_ratio);
         Ok(Curve {
             photo_a: suns * (self.photo_ref_a + alpha * dt),
             saturation_a: self.saturation_ref_a * saturation_growth(t),
-            ideality_v: self.ideality_ref_v * t / REFERENCE_K,
+            ideality_v: self.ideality_ref_v * t * (1.0 / REFERENCE_K),
             series_ohm: self.series_ohm,
             shunt_s: suns / self.shunt_ref_ohm,
         })
@@ -95,8 +98,9 @@ impl ModuleModel {
 
 /// I_0 over I_0,ref at a cell temperature [K].
 pub(super) fn saturation_growth(t: f64) -> f64 {
-    let band_gap = BAND_GAP_EV * (1.0 + BAND_GAP_PER_K * (t - REFERENCE_K));
-    let exponent =
-        BAND_GAP_EV / (BOLTZMANN_EV_PER_K * REFERENCE_K) - band_gap / (BOLTZMANN_EV_PER_K * t);
-    (t / REFERENCE_K).powi(3) * exponent.exp()
+    let inverse = 1.0 / t;
+    // E_g,ref / (k T_ref) - E_g / (k T), with E_g a line through T.
+    let exponent = (BAND_GAP_AT_0_K_EV / BOLTZMANN_EV_PER_K) * (1.0 / REFERENCE_K - inverse);
+    let ratio = t * (1.0 / REFERENCE_K);
+    ratio * ratio * ratio * exp(exponent)
 }

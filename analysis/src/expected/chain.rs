@@ -9,10 +9,12 @@
 //! Check:   tests/reference for the parts; tests/acceptance/replay.rs for the whole.
 
 use super::calibration::Factors;
-use super::propagation::{self, Facts, InputUncertain, propagate};
+use super::propagation::{Facts, InputUncertain, propagate};
 use super::types::{InputExpected, Uncertain};
 use super::{Light, PlaneLight};
-use crate::array::{self, ArrayError, FitError, InputCurve, ModuleModel, OperatingPoint};
+use crate::array::{
+    self, ArrayError, Curve, CurveChange, FitError, InputCurve, ModuleModel, OperatingPoint,
+};
 use crate::plant::{Ageing, Input, Inverter, Plant, PvString};
 use crate::reading::{Current, Irradiance, Power, Temperature, Time, Voltage};
 use thiserror::Error;
@@ -106,25 +108,16 @@ impl Chain {
         factors: &Factors,
     ) -> Option<Prediction> {
         let plane = light.planes[input.plane].as_ref()?;
-        let seen = |light_ratio: f64, shift_k: f64| {
-            let seen = Seen {
-                light,
-                light_ratio: factors.light.value * light_ratio,
-                shift_k: factors.offset_k.value + shift_k,
-            };
-            self.curve(input, &seen)
-        };
-        let curve = seen(1.0, 0.0).ok()?;
+        let strings = self.strings(input, light, factors).ok()?;
+        let curve = strings.curve().ok()?;
         let peak = curve.max_power();
-        let slopes = propagation::slopes(&peak, |light_ratio, shift_k| {
-            seen(light_ratio, shift_k).map(|curve| curve.max_power())
-        })?;
+        let sensitivity = array::peak_sensitivity(&strings.0, &peak);
         let facts = Facts {
             current_ratio: peak.current.a() / input.rated_current_a,
             power_tolerance_ratio: input.power_tolerance_ratio,
             aged_ratio: self.aged_ratio(input, light.at),
         };
-        let uncertain = propagate(&slopes, plane, factors, &facts);
+        let uncertain = propagate(&sensitivity, plane, factors, &facts);
         // A mean over the slot, of which only a part is lit.
         let gain = factors.current.value * light.lit_ratio;
         let voltage_ratio = factors.voltage.value;
@@ -137,29 +130,32 @@ impl Chain {
         })
     }
 
-    fn curve(&self, input: &InputModel, seen: &Seen) -> Result<InputCurve, ArrayError> {
-        let planes = &seen.light.planes;
+    fn strings(
+        &self,
+        input: &InputModel,
+        light: &Light,
+        factors: &Factors,
+    ) -> Result<Strings, ArrayError> {
         let string = |s: &PvString| {
             // A string on a plane without light of its own takes the input's.
-            let plane = planes[s.plane].or(planes[input.plane]);
+            let plane = light.planes[s.plane].or(light.planes[input.plane]);
             let (effective, cell) = plane.map_or(
                 (Irradiance::from_w_m2(0.0), Temperature::from_degc(25.0)),
                 |p: PlaneLight| (p.effective, p.heat.cell),
             );
             let module = &self.modules[s.module];
             // What age takes from the power it takes from the photocurrent.
-            let left = module.ageing.left_ratio(seen.light.at - self.commissioned);
-            let effective = Irradiance::from_w_m2(effective.w_m2() * seen.light_ratio * left);
-            let cell = Temperature::from_degc(cell.degc() + seen.shift_k);
-            let module = module.model.at(effective, cell)?;
-            Ok(module.in_series(s.count, s.cable_loop))
+            let left = module.ageing.left_ratio(light.at - self.commissioned);
+            let effective = effective.w_m2() * factors.light.value * left;
+            let cell = Temperature::from_degc(cell.degc() + factors.offset_k.value);
+            let curve = module.model.at(Irradiance::from_w_m2(effective), cell)?;
+            let curve = curve.in_series(s.count, s.cable_loop);
+            Ok((curve, module.model.change_per_k(cell)))
         };
-        let strings = input
-            .strings
-            .iter()
-            .map(string)
-            .collect::<Result<Vec<_>, ArrayError>>()?;
-        InputCurve::new(&strings)
+        let strings = input.strings.iter().map(string);
+        Ok(Strings::of(
+            &strings.collect::<Result<Vec<_>, ArrayError>>()?,
+        ))
     }
 
     fn aged_ratio(&self, input: &InputModel, at: Time) -> f64 {
@@ -172,11 +168,22 @@ impl Chain {
     }
 }
 
-/// The light and the heat under which a curve is wanted.
-struct Seen<'a> {
-    light: &'a Light,
-    light_ratio: f64,
-    shift_k: f64,
+/// The strings of an input in some light, equal ones as one: curves, and how heat changes them.
+struct Strings(Vec<(Curve, CurveChange)>);
+
+impl Strings {
+    fn of(strings: &[(Curve, CurveChange)]) -> Self {
+        let as_one = |equal: &[(Curve, CurveChange)]| {
+            let (curve, change) = equal[0];
+            (curve.in_parallel(equal.len()), change)
+        };
+        Self(strings.chunk_by(|a, b| a == b).map(as_one).collect())
+    }
+
+    fn curve(&self) -> Result<InputCurve, ArrayError> {
+        let curves: Vec<Curve> = self.0.iter().map(|(curve, _)| *curve).collect();
+        InputCurve::new(&curves)
+    }
 }
 
 impl InputModel {

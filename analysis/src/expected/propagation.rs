@@ -2,8 +2,8 @@
 //!
 //! Model:   relative: dV = (v_g + v_t D) e_g + v_t e_t + e_v;  dI = (i_g + i_t D) e_g + i_t e_t + e_i
 //!          dP = dV + dI, so that what moves both adds before it is squared            eq. (1)
-//!          v_g = d ln V / d ln G, v_t = d ln V / dT at the peak, i_g, i_t likewise: differences of
-//!          the chain itself.
+//!          v_g = d ln V / d ln G, v_t = d ln V / dT at the peak, i_g, i_t likewise
+//!          (`array::peak_sensitivity`)
 //! Symbols: e_g light [-], e_t cell temperature [K], e_v, e_i model and meters [-];
 //!          D rise of the cells over the air from which they are computed [K], which errs with the
 //!          light; independent normal errors with the standard deviations of `sigma`
@@ -15,24 +15,10 @@ use super::PlaneLight;
 use super::calibration::Factors;
 use super::sigma::{self, Sigma};
 use super::types::Uncertain;
-use crate::array::OperatingPoint;
+use crate::array::PeakSensitivity;
 
-/// Steps of the differences: small beside any error, large beside rounding.
-const LIGHT_STEP_RATIO: f64 = 1e-3;
-const HEAT_STEP_K: f64 = 0.1;
 /// Half width of a uniform distribution over its standard deviation: sqrt(3).
 const UNIFORM: f64 = 1.732_050_807_568_877_2;
-
-/// How the peak moves.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Slopes {
-    /// v_g, i_g [-].
-    voltage_light: f64,
-    current_light: f64,
-    /// v_t, i_t [1/K].
-    voltage_heat: f64,
-    current_heat: f64,
-}
 
 /// Relative standard deviations of an input's voltage, current and power.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,36 +26,6 @@ pub(super) struct InputUncertain {
     pub voltage: Uncertain,
     pub current: Uncertain,
     pub power: Uncertain,
-}
-
-/// The slopes at a peak, from the peak in this share of the light and at so much higher cell
-/// temperature.
-pub(super) fn slopes<E>(
-    peak: &OperatingPoint,
-    moved: impl Fn(f64, f64) -> Result<OperatingPoint, E>,
-) -> Option<Slopes> {
-    let change = |point: &OperatingPoint| {
-        (
-            point.voltage.v() / peak.voltage.v() - 1.0,
-            point.current.a() / peak.current.a() - 1.0,
-        )
-    };
-    // Towards dark and cold or back, whichever the model's range allows.
-    let along = |step: f64, at: &dyn Fn(f64) -> Result<OperatingPoint, E>| {
-        let forth = at(step).map(|point| (change(&point), step));
-        let (change, step) = forth
-            .or_else(|_| at(-step).map(|p| (change(&p), -step)))
-            .ok()?;
-        Some((change.0 / step, change.1 / step))
-    };
-    let (voltage_light, current_light) = along(LIGHT_STEP_RATIO, &|s| moved(1.0 + s, 0.0))?;
-    let (voltage_heat, current_heat) = along(HEAT_STEP_K, &|s| moved(1.0, s))?;
-    Some(Slopes {
-        voltage_light,
-        current_light,
-        voltage_heat,
-        current_heat,
-    })
 }
 
 /// What else of an input matters.
@@ -85,7 +41,7 @@ pub(super) struct Facts {
 
 /// Uncertainty of an input in the light of its plane.
 pub(super) fn propagate(
-    slopes: &Slopes,
+    peak: &PeakSensitivity,
     plane: &PlaneLight,
     factors: &Factors,
     facts: &Facts,
@@ -110,10 +66,10 @@ pub(super) fn propagate(
     let own_voltage = sigma::OWN_VOLTAGE.total(factors.voltage.sigma);
     let rise_k = plane.heat.rise_k();
     let by_light = (
-        light * (slopes.voltage_light + slopes.voltage_heat * rise_k),
-        light * (slopes.current_light + slopes.current_heat * rise_k),
+        light * (peak.voltage_by_light + peak.voltage_per_k * rise_k),
+        light * (peak.current_by_light + peak.current_per_k * rise_k),
     );
-    let by_heat = (heat_k * slopes.voltage_heat, heat_k * slopes.current_heat);
+    let by_heat = (heat_k * peak.voltage_per_k, heat_k * peak.current_per_k);
     let in_quadrature = |parts: &[f64]| parts.iter().map(|p| p * p).sum::<f64>().sqrt();
     InputUncertain {
         voltage: Uncertain {
@@ -140,54 +96,18 @@ pub(super) fn propagate(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::array::{ArrayError, ModuleModel};
     use crate::expected::calibration::Factor;
     use crate::expected::{Heat, WeatherRung};
     use crate::reading::{Angle, Irradiance, Temperature};
 
-    /// The module of the worked examples of the one-diode model, at 1000 W/m2 and 55 degC.
-    fn slopes_of_a_module() -> Slopes {
-        let module = ModuleModel {
-            photo_ref_a: 13.956_939_716,
-            saturation_ref_a: 2.046_317_986e-11,
-            series_ohm: 0.162_333_876,
-            shunt_ref_ohm: 326.318_499,
-            ideality_ref_v: 1.372_974_606,
-            isc_a_per_k: 0.006_277_5,
-            adjust_ratio: 0.0,
-        };
-        let peak = |light: f64, shift_k: f64| -> Result<OperatingPoint, ArrayError> {
-            let effective = Irradiance::from_w_m2(1000.0 * light);
-            let cell = Temperature::from_degc(55.0 + shift_k);
-            Ok(module.at(effective, cell)?.max_power())
-        };
-        slopes(&peak(1.0, 0.0).expect("in range"), peak).expect("in range")
-    }
-
-    /// Source: pvlib 0.16.1, one-diode model: per kelvin and per percent of light.
-    #[test]
-    fn the_slopes_are_those_of_the_one_diode_model() {
-        // Forward differences beside central ones over 1 K and 1 %, printed to four digits.
-        const PER_K: f64 = 1e-5;
-        const PER_LIGHT: f64 = 3e-4;
-        let slopes = slopes_of_a_module();
-        assert!(
-            (slopes.voltage_heat + 0.003_926).abs() < PER_K,
-            "{slopes:?}"
-        );
-        assert!(
-            (slopes.current_heat - 0.000_061).abs() < PER_K,
-            "{slopes:?}"
-        );
-        assert!(
-            (slopes.voltage_light + 0.0177).abs() < PER_LIGHT,
-            "{slopes:?}"
-        );
-        assert!(
-            (slopes.current_light - 0.9938).abs() < PER_LIGHT,
-            "{slopes:?}"
-        );
-    }
+    /// Of the module of the worked examples of the one-diode model, at 1000 W/m2 and 55 degC
+    /// (pvlib 0.16.1).
+    const PEAK: PeakSensitivity = PeakSensitivity {
+        voltage_by_light: -0.0177,
+        current_by_light: 0.9938,
+        voltage_per_k: -0.003_926,
+        current_per_k: 0.000_061,
+    };
 
     fn plane(light: Sigma, heat_k: Sigma) -> PlaneLight {
         let watts = Irradiance::from_w_m2(1000.0);
@@ -224,7 +144,7 @@ mod tests {
             power_tolerance_ratio: 0.03,
             aged_ratio: 0.0,
         };
-        propagate(&slopes_of_a_module(), plane, factors, &facts)
+        propagate(&PEAK, plane, factors, &facts)
     }
 
     #[test]

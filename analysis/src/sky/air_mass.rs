@@ -9,6 +9,7 @@
 //! Check:   tests/data/reference/airmass.csv, 1e-10 relative (tests/reference/sky.rs);
 //!          pressure below.
 
+use super::bent_path::bent_path;
 use crate::reading::Angle;
 
 /// Sea-level pressure to which an air mass is relative [Pa].
@@ -25,11 +26,11 @@ pub(super) fn over_sea_level(relative: f64, pressure_pa: f64) -> f64 {
 }
 
 /// The same where the cosine is at hand.
+#[inline]
 pub(super) fn air_mass_at(apparent_zenith: Angle, cos_z: f64) -> Option<f64> {
-    let z = apparent_zenith.deg();
-    // The power as exp and ln: half the time of powf, and 15 digits are left.
-    let bent = || (-1.6364 * (96.079_95 - z).ln()).exp();
-    (z <= 90.0).then(|| 1.0 / (cos_z + 0.505_72 * bent()))
+    // A zenith is the same on either side of the vertical.
+    let z = apparent_zenith.deg().abs();
+    (z <= 90.0).then(|| 1.0 / (cos_z + bent_path(z)))
 }
 
 /// Pressure over that to which an air mass is relative [-].

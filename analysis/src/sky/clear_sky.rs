@@ -15,6 +15,7 @@
 
 use super::air_mass::pressure_ratio;
 use super::decomposition::Components;
+use super::exponential::exp;
 use super::extraterrestrial::extraterrestrial;
 use super::observer::Observer;
 use super::sun::SunPosition;
@@ -78,15 +79,17 @@ impl ClearAir {
     }
 
     /// Light on the ground under this sun; none when it is down.
+    #[inline]
     pub fn under(&self, sun: &Sunlight) -> Components {
         let cos_z = sun.direction.up;
         let Some(relative) = sun.relative_air_mass.filter(|_| cos_z > 0.0) else {
             return Components::DARK;
         };
         let (am, e0) = (relative * self.pressure_ratio, sun.extraterrestrial_w_m2);
-        let ghi = self.global_ratio * e0 * cos_z * (-self.global_extinction * am).exp();
-        let bni = self.beam_ratio * e0 * (-self.beam_extinction * am).exp();
-        let dni = bni.min(ghi * self.most_beam_ratio / cos_z);
+        let global_by_cos = self.global_ratio * e0 * exp(-self.global_extinction * am);
+        let bni = self.beam_ratio * e0 * exp(-self.beam_extinction * am);
+        let dni = bni.min(global_by_cos * self.most_beam_ratio);
+        let ghi = global_by_cos * cos_z;
         Components {
             ghi: Irradiance::from_w_m2(ghi),
             dni: Irradiance::from_w_m2(dni),

@@ -13,6 +13,7 @@
 //!          (BSD-3-Clause, PVLIB_LICENSE.txt); step numbers from memory, verify.
 //! Check:   tests/data/reference/spa_nrel_example.csv, 1e-9 deg (tests/reference/sky.rs).
 
+use super::angles::{cos, sin_cos_deg};
 use super::calendar::julian_day;
 use super::spa_terms as terms;
 use crate::reading::Time;
@@ -142,7 +143,7 @@ fn heliocentric(x: f64) -> (f64, f64, f64) {
 }
 
 fn sum_of_cosines(rows: &[[f64; 3]], x: f64) -> f64 {
-    rows.iter().map(|[a, b, c]| a * (b + c * x).cos()).sum()
+    rows.iter().map(|[a, b, c]| a * cos(b + c * x)).sum()
 }
 
 /// Coefficients from the constant upwards.
@@ -180,7 +181,7 @@ fn nutation(t: f64, x: &[f64; 5]) -> (f64, f64) {
     let rows = terms::NUTATION_Y.iter().zip(&terms::NUTATION_ABCD);
     let (psi, epsilon) = rows.fold((0.0, 0.0), |(psi, epsilon), (y, [a, b, c, d])| {
         let argument: f64 = y.iter().zip(x).map(|(y, x)| y * x).sum();
-        let (sin, cos) = argument.to_radians().sin_cos();
+        let (sin, cos) = sin_cos_deg(argument);
         (psi + (a + b * t) * sin, epsilon + (c + d * t) * cos)
     });
     (psi / 36e6, epsilon / 36e6)

@@ -2,6 +2,8 @@
 //! Never in here: measured data, modules, or an answer that depends on what was asked before.
 
 mod air_mass;
+mod angles;
+mod bent_path;
 mod calendar;
 mod clear_sky;
 mod clouds;
@@ -12,6 +14,7 @@ mod dirint;
 mod dirint_ratio;
 mod disc;
 mod empirical_incidence;
+mod exponential;
 mod extraterrestrial;
 mod geocentric;
 mod haurwitz;
@@ -40,6 +43,7 @@ pub use diffuse_incidence::{DiffuseModifiers, diffuse_modifiers};
 pub use dirint::dirint;
 pub use disc::{Global, disc};
 pub use empirical_incidence::{ashrae_modifier, martin_ruiz_diffuse, martin_ruiz_modifier};
+pub(crate) use exponential::{exp, ln};
 pub use extraterrestrial::extraterrestrial;
 pub use geocentric::{Geocentric, geocentric};
 pub use haurwitz::{haurwitz, is_possible_ghi};

@@ -1,6 +1,7 @@
 //! Where the sun stands, as seen by an observer: the front door of the solar position algorithm.
 //! Never in here: light.
 
+use super::angles::sin_cos_deg;
 use super::geocentric::geocentric;
 use super::observer::Observer;
 use super::topocentric::topocentric;
@@ -37,9 +38,10 @@ pub struct SunDirection {
 
 impl SunDirection {
     /// Of the sun in this position.
+    #[inline]
     pub fn of(sun: &SunPosition) -> Self {
-        let (sin_z, up) = sun.apparent_zenith.rad().sin_cos();
-        let (sin_azimuth, cos_azimuth) = sun.azimuth.rad().sin_cos();
+        let (sin_z, up) = sin_cos_deg(sun.apparent_zenith.deg());
+        let (sin_azimuth, cos_azimuth) = sin_cos_deg(sun.azimuth.deg());
         Self {
             up,
             north: sin_z * cos_azimuth,

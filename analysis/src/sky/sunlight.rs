@@ -22,6 +22,7 @@ pub struct Sunlight {
 
 impl Sunlight {
     /// Of the sun in this position on a day of this extraterrestrial irradiance.
+    #[inline]
     pub fn new(sun: &SunPosition, extraterrestrial: Irradiance) -> Self {
         Self::from_direction(SunDirection::of(sun), sun.apparent_zenith, extraterrestrial)
     }

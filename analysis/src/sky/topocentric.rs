@@ -11,6 +11,7 @@
 //!          pvlib 0.16.1 `spa.py` (BSD-3-Clause, PVLIB_LICENSE.txt)
 //! Check:   tests/data/reference/spa_nrel_example.csv, 1e-9 deg (tests/reference/sky.rs).
 
+use super::angles::sin_cos_of_eighth;
 use super::geocentric::Geocentric;
 use super::observer::Observer;
 
@@ -57,7 +58,7 @@ pub fn topocentric(sun: &Geocentric, observer: &Observer) -> Topocentric {
     let h_prime = h - delta_alpha;
     let phi = observer.latitude.rad();
     let e0 = true_elevation_deg(phi, delta_prime, h_prime);
-    let refraction = refraction_deg(e0, observer);
+    let refraction = refraction_deg(e0, air_ratio(observer));
     let gamma = azimuth_from_south_deg(phi, delta_prime, h_prime);
     Topocentric {
         hour_angle_deg: h,
@@ -123,15 +124,21 @@ fn true_elevation_deg(phi: f64, delta_prime_deg: f64, h_prime_deg: f64) -> f64 {
         .to_degrees()
 }
 
+/// (P / 1010) (283 / (273 + T)), how much the air bends over what it does usually [-].
+pub(super) fn air_ratio(observer: &Observer) -> f64 {
+    let pressure = observer.pressure_pa / 100.0 / 1010.0;
+    pressure * 283.0 / (273.0 + observer.air_temperature.degc())
+}
+
 /// Delta e [deg] at a true elevation [deg].
-pub(super) fn refraction_deg(e0: f64, observer: &Observer) -> f64 {
+#[inline]
+pub(super) fn refraction_deg(e0: f64, air_ratio: f64) -> f64 {
     if e0 < LOWEST_SEEN_DEG {
         return 0.0;
     }
-    let pressure = observer.pressure_pa / 100.0 / 1010.0;
-    let temperature = 283.0 / (273.0 + observer.air_temperature.degc());
-    let bent = (e0 + 10.3 / (e0 + 5.11)).to_radians().tan();
-    pressure * temperature * 1.02 / (60.0 * bent)
+    // cot x = (cos y - sin y) / (cos y + sin y) with y = x - 45 deg, an eighth of a turn at most.
+    let (sin, cos) = sin_cos_of_eighth((e0 - 45.0 + 10.3 / (e0 + 5.11)).to_radians());
+    air_ratio * (1.02 / 60.0) * ((cos - sin) / (cos + sin))
 }
 
 /// Westward from south, 0 to 360.

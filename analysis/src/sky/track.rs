@@ -4,7 +4,8 @@
 //!          values at 0 h UTC of the day before, the day and the two after it goes a cubic, for
 //!          the day.  H = d + 360 tau + sigma.  Equator to horizon, with parallax, as a vector:
 //!          a = cos delta cos H - x sin xi, b = cos delta sin H, c = sin delta - y sin xi;
-//!          up = c sin phi + a cos phi, north = c cos phi - a sin phi, east = -b
+//!          up = c sin phi + a cos phi, north = c cos phi - a sin phi, east = -b,
+//!          their length made one again; the zenith from both its parts, up and level (`angles`)
 //! Symbols: tau  part of the day that has passed [-]    d  the equation of time about 180 [deg]
 //!          others as in `geocentric` and `topocentric`
 //! Range:   as in `geocentric`. The cubics of a day come from nothing but the day and its Delta T:
@@ -15,33 +16,36 @@
 //!          6.4 arcsec in 29.5 d and in right ascension 2.5 deg in half a year make 1e-5 deg/d4.
 //! Check:   `property_tests`, against the whole algorithm, 1950 to 2050.
 
+use super::angles::{from_vertical, sin_cos_deg, whole_number};
 use super::extraterrestrial::extraterrestrial;
 use super::geocentric::geocentric;
 use super::observer::Observer;
 use super::sun::{SunDirection, SunPosition};
 use super::sunlight::Sunlight;
-use super::topocentric::{Place, parallax_deg, refraction_deg};
+use super::topocentric::{Place, air_ratio, parallax_deg, refraction_deg};
 use crate::reading::{Angle, Irradiance, Time};
 
 const DAY_MS: i64 = 86_400_000;
 
 /// The sun as one observer sees it, for times that follow each other: a new day costs
-/// [`sun_position`](super::sun_position) four times, the day after it once, a time in a day a few
-/// sines.
+/// [`sun_position`](super::sun_position) four times, the day after it once, a time in a day
+/// a few polynomials.
 #[derive(Debug, Clone)]
 pub struct SunTrack {
     observer: Observer,
     place: Place,
+    air_ratio: f64,
     day: Day,
 }
 
-/// The sun of one time: e0, Delta e, and its direction without air, with a length of one.
+/// The sun of one time: zenith without air, Delta e, and its direction without air, of length one.
 struct Seen {
-    e0_deg: f64,
+    zenith_deg: f64,
     refraction_deg: f64,
     up: f64,
     north: f64,
     east: f64,
+    level: f64,
 }
 
 /// What holds for one day in UTC.
@@ -76,6 +80,7 @@ impl SunTrack {
     pub fn new(observer: Observer) -> Self {
         Self {
             place: Place::of(&observer),
+            air_ratio: air_ratio(&observer),
             // Any day will do: another one is computed when it is asked for.
             day: Day::new(0, observer.delta_t_s(Time::from_unix_ms(0))),
             observer,
@@ -87,8 +92,8 @@ impl SunTrack {
         let seen = self.seen(at);
         let azimuth = seen.east.atan2(seen.north).to_degrees();
         SunPosition {
-            apparent_zenith: Angle::from_deg(90.0 - seen.e0_deg - seen.refraction_deg),
-            zenith: Angle::from_deg(90.0 - seen.e0_deg),
+            apparent_zenith: Angle::from_deg(seen.zenith_deg - seen.refraction_deg),
+            zenith: Angle::from_deg(seen.zenith_deg),
             azimuth: Angle::from_deg(within_turn(azimuth)),
         }
     }
@@ -96,22 +101,22 @@ impl SunTrack {
     /// The light of the sun, for which no azimuth is needed.
     pub fn sunlight(&mut self, at: Time) -> Sunlight {
         let Seen {
-            e0_deg,
+            zenith_deg,
             refraction_deg,
             up,
             north,
             east,
+            level,
         } = self.seen(at);
-        let level = (north * north + east * east).sqrt();
         // The air lifts the direction by Delta e.
         let (sin, cos) = small_sin_cos(refraction_deg.to_radians());
-        let lifted = (level * cos - up * sin) / level.max(f64::MIN_POSITIVE);
+        let lifted = cos - up * sin / level.max(f64::MIN_POSITIVE);
         let direction = SunDirection {
             up: up * cos + level * sin,
             north: north * lifted,
             east: east * lifted,
         };
-        let apparent_zenith = Angle::from_deg(90.0 - e0_deg - refraction_deg);
+        let apparent_zenith = Angle::from_deg(zenith_deg - refraction_deg);
         Sunlight::from_direction(direction, apparent_zenith, self.day.extraterrestrial)
     }
 
@@ -124,9 +129,10 @@ impl SunTrack {
     fn seen(&mut self, at: Time) -> Seen {
         self.move_to(at);
         let day = &self.day;
-        let tau = at.unix_ms().rem_euclid(DAY_MS) as f64 / DAY_MS as f64;
+        let passed_ms = (at.unix_ms() - day.number * DAY_MS).cast_unsigned();
+        let tau = whole_number(passed_ms) * (1.0 / DAY_MS as f64);
         let h = value(&day.clock_to_sun_deg, tau) + 360.0 * tau + self.observer.longitude.deg();
-        let (sin_h, cos_h) = h.to_radians().sin_cos();
+        let (sin_h, cos_h) = sin_cos_deg(h);
         let cos_delta = value(&day.cos_declination, tau);
         let sin_delta = value(&day.sin_declination, tau);
         let sin_xi = value(&day.sin_parallax, tau);
@@ -141,16 +147,21 @@ impl SunTrack {
             cos_delta * sin_h,
             sin_delta - y * sin_xi,
         );
-        let length = (a * a + b * b + c * c).sqrt();
-        // Rounding can lift the sine over one by an ulp.
-        let up = ((c * sin_phi + a * cos_phi) / length).clamp(-1.0, 1.0);
-        let e0_deg = up.asin().to_degrees();
+        // The parallax takes 1e-4 of the length at most: four terms of its inverse have 16 digits.
+        let over = a * a + b * b + c * c - 1.0;
+        let per_length = 1.0 - over * (0.5 - over * (0.375 - over * 0.3125));
+        let up = (c * sin_phi + a * cos_phi) * per_length;
+        let north = (c * cos_phi - a * sin_phi) * per_length;
+        let east = -b * per_length;
+        let level = (north * north + east * east).sqrt();
+        let zenith_deg = from_vertical(up, level).to_degrees();
         Seen {
-            e0_deg,
-            refraction_deg: refraction_deg(e0_deg, &self.observer),
+            zenith_deg,
+            refraction_deg: refraction_deg(90.0 - zenith_deg, self.air_ratio),
             up,
-            north: (c * cos_phi - a * sin_phi) / length,
-            east: -b / length,
+            north,
+            east,
+            level,
         }
     }
 
@@ -214,8 +225,8 @@ fn midnight(number: i64) -> Time {
 /// Sine and cosine of less than 0.65 deg, to 1e-14.
 fn small_sin_cos(angle: f64) -> (f64, f64) {
     let square = angle * angle;
-    let sin = angle * (1.0 - square / 6.0 * (1.0 - square / 20.0));
-    (sin, 1.0 - square / 2.0 * (1.0 - square / 12.0))
+    let sin = angle * (1.0 - square * (1.0 / 6.0) * (1.0 - square * (1.0 / 20.0)));
+    (sin, 1.0 - square * 0.5 * (1.0 - square * (1.0 / 12.0)))
 }
 
 /// The cubic through values at -1, 0, 1 and 2.

@@ -97,6 +97,7 @@ pub struct Dome {
 
 impl Dome {
     /// From the components on the ground, by the model of Perez.
+    #[inline]
     pub fn new(components: &Components, sun: &Sunlight) -> Self {
         let (dhi, dni) = (components.dhi.w_m2(), components.dni.w_m2());
         let air_mass = sun.relative_air_mass.filter(|_| dhi > 0.0);
@@ -115,6 +116,7 @@ impl Dome {
     }
 
     /// Light in a plane that faces this way over ground of this albedo.
+    #[inline]
     pub fn on(&self, facing: &Facing, albedo_ratio: f64) -> PlaneIrradiance {
         let (ghi, dhi) = (self.components.ghi.w_m2(), self.components.dhi.w_m2());
         let cos = cos_seen(&self.sun, facing);

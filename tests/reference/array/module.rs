@@ -1,7 +1,8 @@
 //! One module: grids of light and heat, one whole curve, and slopes.
 
 use super::{MODEL, OWN_MODULE, amps, assert_all, curve};
-use analysis::array::ModuleModel;
+use analysis::array::{ModuleModel, peak_sensitivity};
+use analysis::reading::Temperature;
 use serde::Deserialize;
 use tests::{assert_close, load_reference, relative};
 
@@ -110,12 +111,13 @@ struct SlopeRow {
     imp_ratio_per_light: f64,
 }
 
+/// Half a unit of the fifth digit that is stored, of a number that begins with 1.
+const FIVE_DIGITS: f64 = 5e-5;
+/// What two roots leave in the difference of their ratio from one.
+const ROUNDING: f64 = 1e-10;
+
 #[test]
 fn slopes_of_the_peak_match_another_code() {
-    /// Half a unit of the fifth digit that is stored, of a number that begins with 1.
-    const FIVE_DIGITS: f64 = 5e-5;
-    /// What two roots leave in the difference of their ratio from one.
-    const ROUNDING: f64 = 1e-10;
     for row in load_reference::<SlopeRow>("module_slopes.csv", 6) {
         let (g, t) = (row.irradiance_w_m2, row.cell_degc);
         let peak = |g, t| curve(&OWN_MODULE, g, t).max_power();
@@ -134,6 +136,44 @@ fn slopes_of_the_peak_match_another_code() {
         for (ratio, wanted) in pairs {
             let tolerance = relative(FIVE_DIGITS, wanted) + ROUNDING;
             assert_close!(ratio - 1.0, wanted, tolerance, format!("{g} W/m2 {t} degC"));
+        }
+    }
+}
+
+/// The table has finite steps: summed over one, the sensitivity is what the logarithm changes by.
+#[test]
+fn sensitivities_add_up_to_the_slopes_of_another_code() {
+    let at = |g, t| {
+        let (curve, cell) = (curve(&OWN_MODULE, g, t), Temperature::from_degc(t));
+        let string = (curve, OWN_MODULE.change_per_k(cell));
+        peak_sensitivity(&[string], &curve.max_power())
+    };
+    for row in load_reference::<SlopeRow>("module_slopes.csv", 6) {
+        let (g, t) = (row.irradiance_w_m2, row.cell_degc);
+        let light = 1.01_f64.ln();
+        let warmer = [0.0, 0.5, 1.0].map(|k| at(g, t + k));
+        let lighter = [0.0, 0.5, 1.0].map(|share: f64| at(g * (share * light).exp(), t));
+        // Over three points, by Simpson.
+        let sum = |[a, b, c]: [f64; 3], step: f64| step * (a + 4.0 * b + c) / 6.0;
+        let volts_k = sum(warmer.map(|s| s.voltage_per_k), 1.0);
+        let amps_k = sum(warmer.map(|s| s.current_per_k), 1.0);
+        let pairs = [
+            (volts_k, row.vmp_ratio_per_k),
+            (amps_k, row.imp_ratio_per_k),
+            (volts_k + amps_k, row.pmp_ratio_per_k),
+            (
+                sum(lighter.map(|s| s.voltage_by_light), light),
+                row.vmp_ratio_per_light,
+            ),
+            (
+                sum(lighter.map(|s| s.current_by_light), light),
+                row.imp_ratio_per_light,
+            ),
+        ];
+        for (logarithm, wanted) in pairs {
+            let tolerance = relative(FIVE_DIGITS, wanted) + ROUNDING;
+            let label = format!("{g} W/m2 {t} degC");
+            assert_close!(logarithm.exp_m1(), wanted, tolerance, label);
         }
     }
 }
