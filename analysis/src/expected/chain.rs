@@ -64,7 +64,7 @@ pub struct InputModel {
 pub struct Prediction {
     /// The peak, calibrated.
     pub expected: InputExpected,
-    /// Relative uncertainty of the current.
+    /// Relative uncertainty of the current at a voltage.
     pub current_uncertainty: Uncertain,
     curve: InputCurve,
     gain: f64,
@@ -123,7 +123,7 @@ impl Chain {
         let voltage_ratio = factors.voltage.value;
         Some(Prediction {
             expected: expected(&peak, gain, voltage_ratio, &uncertain),
-            current_uncertainty: uncertain.current,
+            current_uncertainty: uncertain.current_on_curve,
             curve,
             gain,
             voltage_ratio,

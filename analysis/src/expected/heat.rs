@@ -42,21 +42,22 @@ impl Heat {
             let back = Temperature::from_degc(back.mean);
             return Self {
                 cell: array::cell_from_back(back, poa, mounting),
-                sigma_k: sigma::BACK_SENSOR_K,
+                sigma_k: sigma::BACK_SENSOR.at(0.0),
                 from_air: None,
             };
         }
-        let sigma_k = match (air, wind) {
-            (Some(_), Some(_)) => sigma::AIR_AND_WIND_K,
-            (Some(_), None) => sigma::AIR_ONLY_K,
-            (None, _) => sigma::NO_HEAT_K,
+        let sigma = match (air, wind) {
+            (Some(_), Some(_)) => sigma::AIR_AND_WIND,
+            (Some(_), None) => sigma::AIR_ONLY,
+            (None, _) => sigma::NO_HEAT,
         };
         let air = air.map_or(ASSUMED_AIR, |s| Temperature::from_degc(s.mean));
         let wind = wind.map_or(ASSUMED_WIND, |s| Speed::from_m_s(s.mean));
         let back = array::faiman(poa, air, wind, mounting);
+        let cell = array::cell_from_back(back, poa, mounting);
         Self {
-            cell: array::cell_from_back(back, poa, mounting),
-            sigma_k,
+            cell,
+            sigma_k: sigma.at(cell.degc() - air.degc()),
             from_air: Some(air),
         }
     }
@@ -114,7 +115,7 @@ mod tests {
     fn heat(cell_degc: f64) -> Heat {
         Heat {
             cell: Temperature::from_degc(cell_degc),
-            sigma_k: sigma::AIR_AND_WIND_K,
+            sigma_k: sigma::AIR_AND_WIND.at(0.0),
             from_air: Some(Temperature::from_degc(20.0)),
         }
     }

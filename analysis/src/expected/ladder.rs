@@ -106,6 +106,7 @@ struct Sky {
 struct Horizontal {
     dome: Dome,
     rung: WeatherRung,
+    sigma: Sigma,
     sensor: ChannelId,
 }
 
@@ -113,6 +114,7 @@ struct Horizontal {
 struct Rung {
     irradiance: PlaneIrradiance,
     rung: WeatherRung,
+    sigma: Sigma,
     sensor: Option<ChannelId>,
 }
 
@@ -205,14 +207,22 @@ impl Ladder {
             // Of components that contradict each other, nobody knows which is wrong.
             _ => None,
         };
-        let rung = match components {
-            Some(_) => WeatherRung::HorizontalWithDiffuse,
-            None => WeatherRung::HorizontalOnly,
+        let diffuse_ratio = |c: &Components| (c.dhi.w_m2() / c.ghi.w_m2().max(1.0)).min(1.0);
+        let (components, rung, sigma) = match components {
+            Some(c) => {
+                let sigma = sigma::horizontal_with_diffuse(diffuse_ratio(&c));
+                (c, WeatherRung::HorizontalWithDiffuse, sigma)
+            }
+            None => {
+                let c = sky::erbs(ghi, lit.middle, sun);
+                let sigma = sigma::horizontal_only(diffuse_ratio(&c));
+                (c, WeatherRung::HorizontalOnly, sigma)
+            }
         };
-        let components = components.unwrap_or_else(|| sky::erbs(ghi, lit.middle, sun));
         Some(Horizontal {
             dome: Dome::new(&components, sunlight),
             rung,
+            sigma,
             sensor,
         })
     }
@@ -281,6 +291,7 @@ impl Ladder {
             return Rung {
                 irradiance: sky::split_under(poa, &sky.sunlight, facing),
                 rung: WeatherRung::PlaneSensor,
+                sigma: sigma::PLANE_SENSOR,
                 sensor: Some(id),
             };
         }
@@ -288,12 +299,14 @@ impl Ladder {
             return Rung {
                 irradiance: clear,
                 rung: WeatherRung::ScaledClearSky,
+                sigma: sigma::UNSCALED_CLEAR_SKY,
                 sensor: None,
             };
         };
         Rung {
             irradiance: self.on_plane(p, &horizontal.dome, &sky.sun),
             rung: horizontal.rung,
+            sigma: horizontal.sigma,
             sensor: Some(horizontal.sensor),
         }
     }
@@ -366,15 +379,12 @@ fn unsteady(moment: &Moment, sensor: Option<ChannelId>) -> f64 {
 }
 
 fn light_sigma(taken: &Rung, cos_incidence: f64) -> Sigma {
-    let by_rung = match taken.rung {
-        WeatherRung::PlaneSensor => sigma::PLANE_SENSOR,
-        WeatherRung::HorizontalWithDiffuse => sigma::HORIZONTAL_WITH_DIFFUSE,
-        WeatherRung::HorizontalOnly => sigma::HORIZONTAL_ONLY,
-        WeatherRung::ScaledClearSky => return sigma::UNSCALED_CLEAR_SKY,
-    };
+    if taken.sensor.is_none() {
+        return taken.sigma;
+    }
     let total = taken.irradiance.total().w_m2().max(1.0);
     let beam_ratio = taken.irradiance.beam.w_m2() / total;
     let oblique = sigma::OBLIQUE * beam_ratio * (cos_incidence.max(LEAST_COSINE).recip() - 1.0);
     let offset = sigma::SENSOR_OFFSET_W_M2 / total;
-    by_rung.and(Sigma::new(0.0, oblique.hypot(offset)))
+    taken.sigma.and(Sigma::new(0.0, oblique.hypot(offset)))
 }

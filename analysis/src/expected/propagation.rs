@@ -25,6 +25,8 @@ const UNIFORM: f64 = 1.732_050_807_568_877_2;
 pub(super) struct InputUncertain {
     pub voltage: Uncertain,
     pub current: Uncertain,
+    /// Of the current at a voltage: without the tracker's way along the curve.
+    pub current_on_curve: Uncertain,
     pub power: Uncertain,
 }
 
@@ -53,13 +55,16 @@ pub(super) fn propagate(
         .total(factors.light.sigma)
         .hypot(plane.unsteady_ratio);
     let heat_k = plane.heat.sigma_k.total(factors.offset_k.sigma);
-    let modules = Sigma::new(
-        (facts.power_tolerance_ratio / UNIFORM).hypot(facts.aged_ratio / 2.0),
-        0.0,
+    // A batch's difference in power, in its current and in its voltage at once.
+    let batch = (facts.power_tolerance_ratio / UNIFORM).hypot(facts.aged_ratio / 2.0);
+    let in_current = sigma::TOLERANCE_IN_CURRENT * batch;
+    let in_voltage = batch - in_current;
+    let lasting = |part: f64, sigma: Option<f64>| Sigma::new(part, 0.0).total(calibrated(sigma));
+    let by_batch = (
+        lasting(in_voltage, factors.offset_k.sigma),
+        lasting(in_current, factors.light.sigma),
     );
-    let model_current = sigma::MODEL_CURRENT
-        .and(modules)
-        .total(calibrated(factors.light.sigma));
+    let model_current = sigma::MODEL_CURRENT.total(calibrated(factors.light.sigma));
     let model_voltage = sigma::MODEL_VOLTAGE.total(calibrated(factors.offset_k.sigma));
     let floor = sigma::METER_FLOOR / facts.current_ratio;
     let own_current = sigma::OWN_CURRENT.total(factors.current.sigma).hypot(floor);
@@ -71,20 +76,26 @@ pub(super) fn propagate(
     );
     let by_heat = (heat_k * peak.voltage_per_k, heat_k * peak.current_per_k);
     let in_quadrature = |parts: &[f64]| parts.iter().map(|p| p * p).sum::<f64>().sqrt();
+    let current = Uncertain {
+        common_ratio: in_quadrature(&[by_light.1, by_heat.1, by_batch.1, model_current]),
+        own_ratio: own_current,
+    };
     InputUncertain {
         voltage: Uncertain {
-            common_ratio: in_quadrature(&[by_light.0, by_heat.0, model_voltage]),
-            own_ratio: own_voltage,
+            common_ratio: in_quadrature(&[by_light.0, by_heat.0, by_batch.0, model_voltage]),
+            own_ratio: own_voltage.hypot(sigma::TRACKER),
         },
         current: Uncertain {
-            common_ratio: in_quadrature(&[by_light.1, by_heat.1, model_current]),
-            own_ratio: own_current,
+            own_ratio: own_current.hypot(sigma::TRACKER),
+            ..current
         },
-        // eq. (1)
+        current_on_curve: current,
+        // eq. (1); at the peak the power does not move with the tracker.
         power: Uncertain {
             common_ratio: in_quadrature(&[
                 by_light.0 + by_light.1,
                 by_heat.0 + by_heat.1,
+                by_batch.0 + by_batch.1,
                 model_voltage,
                 model_current,
             ]),

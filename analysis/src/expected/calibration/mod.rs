@@ -38,8 +38,8 @@ const LIGHT: Rule = Rule {
     bound: 0.15,
     step: 0.05,
     more_is_better: true,
-    usual_scatter: 0.012,
-    drift: 0.004,
+    usual_scatter: 0.009,
+    drift: 0.005,
 };
 /// Of a plane with one input: nobody else vouches for it.
 const LONE_LIGHT: Rule = Rule {
