@@ -115,10 +115,14 @@ fn is_limited(facts: &GateFacts, input: &Input, voltage_v: f64, current_a: f64) 
     let at_current_limit = current_a >= CURRENT_LIMIT_RATIO * input.max_operating_current.a();
     // An open input sits at its open-circuit voltage too, but carries nothing: that is no limit.
     let held_back = facts.expected.is_some_and(|peak| {
-        let peak_v = peak.voltage.v();
-        let surely = peak_v + HELD_BACK_SIGMAS * peak.sigma_voltage.v();
-        voltage_v > surely.max(HELD_BACK_RATIO * peak_v)
-            && current_a > NOTHING_RATIO * peak.current.a()
+        voltage_v > held_back_above_v(&peak) && current_a > NOTHING_RATIO * peak.current.a()
     });
     facts.throttled || at_ceiling(1.0) || commanded || at_current_limit || held_back
+}
+
+/// Voltage [V] above which an input is surely not at this peak.
+pub(crate) fn held_back_above_v(peak: &InputExpected) -> f64 {
+    let peak_v = peak.voltage.v();
+    let surely = peak_v + HELD_BACK_SIGMAS * peak.sigma_voltage.v();
+    surely.max(HELD_BACK_RATIO * peak_v)
 }

@@ -19,8 +19,8 @@ mod trip;
 mod window;
 
 pub use daily::{Daily, DailyLoss};
-pub(crate) use gate::MIN_POA_W_M2;
 pub use gate::{Gate, GateFacts, gate};
+pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
 pub use isolation::IsolationWatch;
 pub use kind::{Kind, Severity};
 pub use link::LinkWatch;

@@ -30,6 +30,8 @@ pub struct Residual {
     pub own: f64,
     /// Standard deviation of the ratio that all inputs of the plane share [-].
     pub common: f64,
+    /// d ln I / d ln V of the curve at the measured voltage [-].
+    pub current_by_voltage: f64,
     /// Measured over expected peak voltage [-].
     pub voltage_ratio: f64,
     /// Standard deviation of the voltage ratio [-].
@@ -49,6 +51,7 @@ pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64) -> Resi
     };
     let uncertain = prediction.current_uncertainty;
     Residual {
+        current_by_voltage: slope_a_per_v * voltage_v / reference_a,
         ratio: current_a / reference_a,
         own: uncertain.own_ratio.hypot(slope_error),
         common: uncertain.common_ratio,
@@ -86,6 +89,7 @@ mod tests {
             ratio,
             own: 0.015,
             common: 0.04,
+            current_by_voltage: -1.0,
             voltage_ratio: 1.0,
             voltage_sigma: 0.015,
         }

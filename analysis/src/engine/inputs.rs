@@ -85,11 +85,15 @@ impl Engine {
             return;
         }
         let plane = light.planes[self.chain.inputs[i][k].plane];
-        if let Some(plane) = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2) {
+        let prediction = now[i].inputs[k].prediction.as_ref();
+        let plane = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2);
+        if let Some((plane, prediction)) = plane.zip(prediction) {
             let seen = CalibrationSample {
                 rung: plane.rung,
                 current_ratio: own.ratio,
+                current_by_voltage: own.current_by_voltage,
                 voltage_ratio: own.voltage_ratio,
+                voltage_per_offset_k: prediction.voltage_per_k * plane.heat.offset_weight(),
                 beside_siblings: (!siblings.is_empty()).then_some(sample.ratio),
             };
             self.state.calibration.add((i, k), seen);

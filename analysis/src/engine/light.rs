@@ -1,6 +1,7 @@
 //! The light of a slot, and whether it has frozen lately. Never in here: a verdict.
 
 use super::Engine;
+use crate::detect::held_back_above_v;
 use crate::expected::{
     Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling, scale_clear_sky,
 };
@@ -164,8 +165,13 @@ impl Engine {
     }
 }
 
-/// Current that a curve gives at a voltage [A], or most of its peak's where that is more.
+/// Current that a curve gives at a voltage [A]: the peak's where the voltage may be the peak's, for
+/// there the curve is steep and the cells' temperature moves it; most of the peak's at least.
 fn reference_current(prediction: &Prediction, volts: f64) -> f64 {
+    let peak = &prediction.expected;
+    if volts <= held_back_above_v(peak) {
+        return peak.current.a();
+    }
     let (curve, _) = prediction.curve_at(volts);
-    curve.max(STEEP_RATIO * prediction.expected.current.a())
+    curve.max(STEEP_RATIO * peak.current.a())
 }

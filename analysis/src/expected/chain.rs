@@ -66,6 +66,8 @@ pub struct Prediction {
     pub expected: InputExpected,
     /// Relative uncertainty of the current at a voltage.
     pub current_uncertainty: Uncertain,
+    /// Relative change of the peak's voltage with the cell temperature [1/K].
+    pub voltage_per_k: f64,
     curve: InputCurve,
     gain: f64,
     voltage_ratio: f64,
@@ -124,6 +126,7 @@ impl Chain {
         Some(Prediction {
             expected: expected(&peak, gain, voltage_ratio, &uncertain),
             current_uncertainty: uncertain.current_on_curve,
+            voltage_per_k: sensitivity.voltage_per_k,
             curve,
             gain,
             voltage_ratio,
@@ -139,15 +142,20 @@ impl Chain {
         let string = |s: &PvString| {
             // A string on a plane without light of its own takes the input's.
             let plane = light.planes[s.plane].or(light.planes[input.plane]);
-            let (effective, cell) = plane.map_or(
-                (Irradiance::from_w_m2(0.0), Temperature::from_degc(25.0)),
-                |p: PlaneLight| (p.effective, p.heat.cell),
+            let (effective, cell, weight) = plane.map_or(
+                (
+                    Irradiance::from_w_m2(0.0),
+                    Temperature::from_degc(25.0),
+                    0.0,
+                ),
+                |p: PlaneLight| (p.effective, p.heat.cell, p.heat.offset_weight()),
             );
+            let offset_k = factors.offset_k.value * weight;
             let module = &self.modules[s.module];
             // What age takes from the power it takes from the photocurrent.
             let left = module.ageing.left_ratio(light.at - self.commissioned);
             let effective = effective.w_m2() * factors.light.value * left;
-            let cell = Temperature::from_degc(cell.degc() + factors.offset_k.value);
+            let cell = Temperature::from_degc(cell.degc() + offset_k);
             let curve = module.model.at(Irradiance::from_w_m2(effective), cell)?;
             let curve = curve.in_series(s.count, s.cable_loop);
             Ok((curve, module.model.change_per_k(cell)))

@@ -7,7 +7,7 @@
 //! Source:  `array::temperature`; standard deviations in `sigma`.
 //! Check:   tests/reference/array.rs for the formulas; tests below.
 
-use super::sigma::{self, Sigma};
+use super::sigma::{self, HeatSigma};
 use crate::array;
 use crate::plant::Mounting;
 use crate::reading::{Irradiance, Span, Speed, Stat, Temperature, Time};
@@ -15,6 +15,8 @@ use serde::{Deserialize, Serialize};
 
 /// Slots from this length on see modules in a steady state.
 const STEADY_FROM: Span = Span::from_min(10);
+/// Rise of the cells over the air for which offsets are stated [K]: a bright, calm noon.
+const REFERENCE_RISE_K: f64 = 25.0;
 /// Assumed where nothing is measured.
 const ASSUMED_AIR: Temperature = Temperature::from_degc(20.0);
 const ASSUMED_WIND: Speed = Speed::from_m_s(1.0);
@@ -24,8 +26,8 @@ const ASSUMED_WIND: Speed = Speed::from_m_s(1.0);
 pub struct Heat {
     /// Cell temperature.
     pub cell: Temperature,
-    /// One standard deviation of it [K].
-    pub sigma_k: Sigma,
+    /// How sure it is.
+    pub sigma: HeatSigma,
     /// The air temperature that it was computed from; `None` where a sensor on a module gave it.
     pub from_air: Option<Temperature>,
 }
@@ -42,7 +44,7 @@ impl Heat {
             let back = Temperature::from_degc(back.mean);
             return Self {
                 cell: array::cell_from_back(back, poa, mounting),
-                sigma_k: sigma::BACK_SENSOR.at(0.0),
+                sigma: sigma::BACK_SENSOR,
                 from_air: None,
             };
         }
@@ -54,10 +56,9 @@ impl Heat {
         let air = air.map_or(ASSUMED_AIR, |s| Temperature::from_degc(s.mean));
         let wind = wind.map_or(ASSUMED_WIND, |s| Speed::from_m_s(s.mean));
         let back = array::faiman(poa, air, wind, mounting);
-        let cell = array::cell_from_back(back, poa, mounting);
         Self {
-            cell,
-            sigma_k: sigma.at(cell.degc() - air.degc()),
+            cell: array::cell_from_back(back, poa, mounting),
+            sigma,
             from_air: Some(air),
         }
     }
@@ -67,6 +68,13 @@ impl Heat {
     pub fn rise_k(&self) -> f64 {
         self.from_air
             .map_or(0.0, |air| self.cell.degc() - air.degc())
+    }
+
+    /// How much of an offset learned at the reference rise holds here [-]: in proportion to the rise
+    /// where the temperature is computed from it, all of it where a sensor on a module is off.
+    pub fn offset_weight(&self) -> f64 {
+        self.from_air
+            .map_or(1.0, |_| self.rise_k() / REFERENCE_RISE_K)
     }
 
     /// The same air and wind with another share of the light.
@@ -115,7 +123,7 @@ mod tests {
     fn heat(cell_degc: f64) -> Heat {
         Heat {
             cell: Temperature::from_degc(cell_degc),
-            sigma_k: sigma::AIR_AND_WIND.at(0.0),
+            sigma: sigma::AIR_AND_WIND,
             from_air: Some(Temperature::from_degc(20.0)),
         }
     }

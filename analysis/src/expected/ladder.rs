@@ -13,7 +13,7 @@
 
 use super::heat::Heat;
 use super::moment::{LitPart, Moment};
-use super::sigma::{self, Sigma};
+use super::sigma::{self, DiffuseShare, Sigma};
 use super::types::WeatherRung;
 use super::validity::{self, Most};
 use crate::plant::{Plane, Plant};
@@ -105,8 +105,8 @@ struct Sky {
 /// Global irradiance that is measured, with what else is.
 struct Horizontal {
     dome: Dome,
+    components: Components,
     rung: WeatherRung,
-    sigma: Sigma,
     sensor: ChannelId,
 }
 
@@ -207,22 +207,15 @@ impl Ladder {
             // Of components that contradict each other, nobody knows which is wrong.
             _ => None,
         };
-        let diffuse_ratio = |c: &Components| (c.dhi.w_m2() / c.ghi.w_m2().max(1.0)).min(1.0);
-        let (components, rung, sigma) = match components {
-            Some(c) => {
-                let sigma = sigma::horizontal_with_diffuse(diffuse_ratio(&c));
-                (c, WeatherRung::HorizontalWithDiffuse, sigma)
-            }
-            None => {
-                let c = sky::erbs(ghi, lit.middle, sun);
-                let sigma = sigma::horizontal_only(diffuse_ratio(&c));
-                (c, WeatherRung::HorizontalOnly, sigma)
-            }
+        let rung = match components {
+            Some(_) => WeatherRung::HorizontalWithDiffuse,
+            None => WeatherRung::HorizontalOnly,
         };
+        let components = components.unwrap_or_else(|| sky::erbs(ghi, lit.middle, sun));
         Some(Horizontal {
             dome: Dome::new(&components, sunlight),
+            components,
             rung,
-            sigma,
             sensor,
         })
     }
@@ -303,10 +296,16 @@ impl Ladder {
                 sensor: None,
             };
         };
+        let irradiance = self.on_plane(p, &horizontal.dome, &sky.sun);
+        let diffuse = diffuse_share(&horizontal.components, &irradiance, facing, &sky.sunlight);
+        let sigma = match horizontal.rung {
+            WeatherRung::HorizontalWithDiffuse => sigma::horizontal_with_diffuse(diffuse),
+            _ => sigma::horizontal_only(diffuse),
+        };
         Rung {
-            irradiance: self.on_plane(p, &horizontal.dome, &sky.sun),
+            irradiance,
             rung: horizontal.rung,
-            sigma: horizontal.sigma,
+            sigma,
             sensor: Some(horizontal.sensor),
         }
     }
@@ -376,6 +375,24 @@ fn unsteady(moment: &Moment, sensor: Option<ChannelId>) -> f64 {
         None => 0.0,
     };
     moment.sync_ratio.max(MIN_SYNC_SHARE) * change / now.mean.max(1.0)
+}
+
+/// The diffuse share on the ground, and what an error of it does to a plane: light taken from the
+/// diffuse part, which a plane sees much as the ground does, goes to the beam, of which it sees R_b
+/// times what the ground does.
+fn diffuse_share(
+    ground: &Components,
+    plane: &PlaneIrradiance,
+    facing: &Facing,
+    sun: &Sunlight,
+) -> DiffuseShare {
+    let ghi = ground.ghi.w_m2().max(1.0);
+    let seen = facing.cos_incidence(&sun.direction).max(0.0);
+    let beam_ratio = seen / sun.direction.up.max(LEAST_COSINE);
+    DiffuseShare {
+        share: (ground.dhi.w_m2() / ghi).min(1.0),
+        stretch: (1.0 - beam_ratio).abs() * ghi / plane.total().w_m2().max(1.0),
+    }
 }
 
 fn light_sigma(taken: &Rung, cos_incidence: f64) -> Sigma {

@@ -21,5 +21,5 @@ pub use heat::{Heat, Inertia};
 pub use ladder::{Ladder, Light, PlaneLight};
 pub use moment::Moment;
 pub use scaled::{PlaneShare, needs_scaling, scale_clear_sky};
-pub use sigma::Sigma;
+pub use sigma::{HeatSigma, Sigma};
 pub use types::{InputExpected, Uncertain, WeatherRung};

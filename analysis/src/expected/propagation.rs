@@ -14,7 +14,7 @@
 use super::PlaneLight;
 use super::calibration::Factors;
 use super::sigma::{self, Sigma};
-use super::types::Uncertain;
+use super::types::{Uncertain, WeatherRung};
 use crate::array::PeakSensitivity;
 
 /// Half width of a uniform distribution over its standard deviation: sqrt(3).
@@ -50,26 +50,36 @@ pub(super) fn propagate(
 ) -> InputUncertain {
     // A calibrated gain of the light has taken the model's and the modules' lasting parts with it.
     let calibrated = |sigma: Option<f64>| sigma.map(|_| 0.0);
-    let light = plane
-        .sigma
-        .total(factors.light.sigma)
-        .hypot(plane.unsteady_ratio);
-    let heat_k = plane.heat.sigma_k.total(factors.offset_k.sigma);
+    let (heat, rise_k) = (&plane.heat, plane.heat.rise_k());
+    let heat_k = match factors.offset_k.sigma {
+        Some(left_k) => heat
+            .sigma
+            .calibrated_k(rise_k, left_k, heat.offset_weight()),
+        None => heat.sigma.uncalibrated_k(rise_k),
+    };
     // A batch's difference in power, in its current and in its voltage at once.
     let batch = (facts.power_tolerance_ratio / UNIFORM).hypot(facts.aged_ratio / 2.0);
     let in_current = sigma::TOLERANCE_IN_CURRENT * batch;
     let in_voltage = batch - in_current;
-    let lasting = |part: f64, sigma: Option<f64>| Sigma::new(part, 0.0).total(calibrated(sigma));
+    let lasting = |part: f64, left: Option<f64>| Sigma::new(part, 0.0).total(left);
+    // Light that the array's own currents show has taken what lasts in them with it as well.
+    let by_itself = (plane.rung == WeatherRung::ScaledClearSky).then_some(0.0);
+    let absorbed = calibrated(factors.light.sigma).or(by_itself);
+    // What siblings are beside each other is known once their own gains are.
+    let beside_siblings = by_itself.filter(|_| factors.current.sigma.is_some());
+    let light = plane
+        .sigma
+        .total(factors.light.sigma.or(beside_siblings))
+        .hypot(plane.unsteady_ratio);
     let by_batch = (
-        lasting(in_voltage, factors.offset_k.sigma),
-        lasting(in_current, factors.light.sigma),
+        lasting(in_voltage, calibrated(factors.offset_k.sigma)),
+        lasting(in_current, absorbed),
     );
-    let model_current = sigma::MODEL_CURRENT.total(calibrated(factors.light.sigma));
+    let model_current = sigma::MODEL_CURRENT.total(absorbed);
     let model_voltage = sigma::MODEL_VOLTAGE.total(calibrated(factors.offset_k.sigma));
     let floor = sigma::METER_FLOOR / facts.current_ratio;
     let own_current = sigma::OWN_CURRENT.total(factors.current.sigma).hypot(floor);
     let own_voltage = sigma::OWN_VOLTAGE.total(factors.voltage.sigma);
-    let rise_k = plane.heat.rise_k();
     let by_light = (
         light * (peak.voltage_by_light + peak.voltage_per_k * rise_k),
         light * (peak.current_by_light + peak.current_per_k * rise_k),
@@ -107,8 +117,9 @@ pub(super) fn propagate(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::expected::Heat;
     use crate::expected::calibration::Factor;
-    use crate::expected::{Heat, WeatherRung};
+    use crate::expected::sigma::HeatSigma;
     use crate::reading::{Angle, Irradiance, Temperature};
 
     /// Of the module of the worked examples of the one-diode model, at 1000 W/m2 and 55 degC
@@ -120,7 +131,7 @@ mod tests {
         current_per_k: 0.000_061,
     };
 
-    fn plane(light: Sigma, heat_k: Sigma) -> PlaneLight {
+    fn plane(light: Sigma, sigma: HeatSigma) -> PlaneLight {
         let watts = Irradiance::from_w_m2(1000.0);
         PlaneLight {
             poa: watts,
@@ -133,7 +144,7 @@ mod tests {
             incidence: Angle::from_deg(20.0),
             heat: Heat {
                 cell: Temperature::from_degc(55.0),
-                sigma_k: heat_k,
+                sigma,
                 from_air: None,
             },
         }
@@ -161,10 +172,16 @@ mod tests {
     #[test]
     fn light_moves_the_current_and_heat_the_voltage_and_both_the_power() {
         let known = factors(Some(0.0));
-        let by_light = propagated(&plane(Sigma::new(0.0, 0.2), Sigma::new(0.0, 0.0)), &known);
+        let by_light = propagated(
+            &plane(Sigma::new(0.0, 0.2), HeatSigma::of(Sigma::new(0.0, 0.0))),
+            &known,
+        );
         assert!((by_light.current.common_ratio - 0.2).abs() < 0.005);
         assert!(by_light.voltage.common_ratio < 0.006);
-        let by_heat = propagated(&plane(Sigma::new(0.0, 0.0), Sigma::new(0.0, 20.0)), &known);
+        let by_heat = propagated(
+            &plane(Sigma::new(0.0, 0.0), HeatSigma::of(Sigma::new(0.0, 20.0))),
+            &known,
+        );
         assert!((by_heat.voltage.common_ratio - 0.0786).abs() < 0.001);
         // The current rises a little where the voltage falls: less than independent parts would.
         let independent = by_heat
@@ -176,7 +193,7 @@ mod tests {
 
     #[test]
     fn a_calibration_takes_what_lasts_and_leaves_what_passes() {
-        let plane = plane(Sigma::new(0.04, 0.01), Sigma::new(3.0, 1.0));
+        let plane = plane(Sigma::new(0.04, 0.01), HeatSigma::of(Sigma::new(3.0, 1.0)));
         let (before, after) = (
             propagated(&plane, &factors(None)),
             propagated(&plane, &factors(Some(0.001))),

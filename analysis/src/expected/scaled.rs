@@ -10,7 +10,7 @@
 //! Source:  own; standard deviations in `sigma`.
 //! Check:   tests/acceptance/engine/inputs.rs and health.rs, a plant without sensors.
 
-use super::sigma;
+use super::sigma::{self, Sigma};
 use super::types::WeatherRung;
 use super::{Ladder, Light, PlaneLight};
 use crate::reading::Irradiance;
@@ -74,18 +74,21 @@ pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]
         light.planes[p] = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
             Shown::Own(share) => scale(plane, share),
             Shown::Elsewhere(clearness) => {
-                let on_plane = |clearness: f64| {
-                    let (sun, sky) = &clear;
-                    let dome = Dome::new(&sky::under_clouds(sky, clearness, sun), sun);
-                    ladder.on_plane(p, &dome, &light.sun)
-                };
-                let taken = on_plane(clearness.seen);
+                let (sun, sky) = &clear;
+                let under = |clearness: f64| sky::under_clouds(sky, clearness, sun);
+                let on_plane =
+                    |ground: &Components| ladder.on_plane(p, &Dome::new(ground, sun), &light.sun);
+                let ground = under(clearness.seen);
+                let taken = on_plane(&ground);
                 let total = taken.total().w_m2();
-                let stretched = (on_plane(clearness.brighter).total().w_m2() / total - 1.0).abs();
-                let sigma =
-                    sigma::scaled_from_elsewhere(clearness.seen, stretched / BRIGHTER_RATIO);
+                let brighter = on_plane(&under(clearness.brighter)).total().w_m2();
+                let sigma = sigma::scaled_from_elsewhere(
+                    clearness.sigma,
+                    (ground.dhi.w_m2() / ground.ghi.w_m2().max(1.0)).min(1.0),
+                    (brighter / total - 1.0).abs() / BRIGHTER_RATIO,
+                );
                 PlaneLight {
-                    effective: ladder.effective(p, &taken, &clear.0),
+                    effective: ladder.effective(p, &taken, sun),
                     sigma,
                     ..scale(plane, total / plane.poa.w_m2())
                 }
@@ -101,6 +104,8 @@ struct Clearness {
     seen: f64,
     /// By a little more light: how much an error there stretches elsewhere.
     brighter: f64,
+    /// How sure that light is.
+    sigma: Sigma,
 }
 
 /// The same, by what shows it.
@@ -118,18 +123,19 @@ fn clearness_by_plane(
 ) -> Vec<ShownBy> {
     let of_plane = |(p, plane): (usize, &Option<PlaneLight>)| {
         let lit = plane.filter(|plane| plane.clear_poa.w_m2() > MIN_CLEAR_W_M2)?;
-        let shown = |w_m2: f64| {
+        let shown = |w_m2: f64, sigma: Sigma| {
             let by = |w_m2| ladder.clearness_shown(p, Irradiance::from_w_m2(w_m2), clear);
             Some(Clearness {
                 seen: by(w_m2)?,
                 brighter: by(w_m2 * (1.0 + BRIGHTER_RATIO))?,
+                sigma,
             })
         };
         let sensor = (lit.rung == WeatherRung::PlaneSensor).then_some(lit.poa.w_m2());
         let inputs = shares[p].best.map(|share| share * lit.clear_poa.w_m2());
         Some(ShownBy {
-            by_sensor: sensor.and_then(shown),
-            by_inputs: inputs.and_then(shown),
+            by_sensor: sensor.and_then(|w_m2| shown(w_m2, sigma::ELSEWHERE_BY_SENSOR)),
+            by_inputs: inputs.and_then(|w_m2| shown(w_m2, sigma::ELSEWHERE_BY_INPUTS)),
         })
     };
     let planes = light.planes.iter().enumerate();
@@ -174,6 +180,7 @@ mod tests {
         Clearness {
             seen,
             brighter: seen,
+            sigma: sigma::ELSEWHERE_BY_INPUTS,
         }
     }
 

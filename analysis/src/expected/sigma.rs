@@ -41,80 +41,84 @@ impl Sigma {
 
 /// Irradiance from a sensor in the plane (common practice for class B): calibration and alignment;
 /// spectrum and cleanliness. Passing: two years of 15-minute power, 0.6 % from one day to the next.
-pub(super) const PLANE_SENSOR: Sigma = Sigma::new(0.03, 0.006);
+pub(super) const PLANE_SENSOR: Sigma = Sigma::new(0.03, 0.0035);
 /// Zero offset of a pyranometer in daylight, and what light leaves open that is as large in dim as
 /// in bright light; the same years show 4 to 5 W/m2 [W/m2].
-pub(super) const SENSOR_OFFSET_W_M2: f64 = 4.0;
+pub(super) const SENSOR_OFFSET_W_M2: f64 = 2.5;
 /// What a sensor's and the glass's response leave open of oblique beam, times 1 / cos theta - 1 [-];
 /// the same years: 0.7 % at 55 deg, 1.7 % at 68 deg.
-pub(super) const OBLIQUE: f64 = 0.01;
+pub(super) const OBLIQUE: f64 = 0.008;
 
-/// Irradiance from sensors on the ground, brought into a plane: what lasts, a sensor of the same
-/// class and the ground; what passes, by how much of the light is diffuse. Five days of a laboratory
-/// show 0.6, 2, 6 and 6 % at shares of 0.1, 0.3, 0.6 and 0.9 with direct or diffuse irradiance
-/// measured, and 2, 4, 16 and 9 % with global irradiance alone.
-const HORIZONTAL_LASTING: f64 = 0.032;
-const HORIZONTAL_LEAST: f64 = 0.005;
-const WITH_DIFFUSE: DiffuseModel = DiffuseModel {
-    per_share: 0.08,
-    most: 0.055,
-};
-const HORIZONTAL_ALONE: DiffuseModel = DiffuseModel {
-    per_share: 0.14,
-    most: 0.10,
-};
+/// Irradiance from sensors on the ground, brought into a plane. Lasting: a sensor of the same class.
+/// Passing: a constant part; the bright and dark parts of the sky, by the share of diffuse light; and
+/// the error of that share, which comes out stretched by how differently plane and ground see the
+/// beam. Five days of a laboratory at 38 deg show 0.6, 2, 6 and 6 % at shares of 0.1, 0.3, 0.6 and
+/// 0.9 with direct or diffuse irradiance measured, and 2, 4, 16 and 9 % with global alone.
+const HORIZONTAL: Sigma = Sigma::new(0.03, 0.003);
+const SKY_PER_SHARE: f64 = 0.07;
+/// Error of the diffuse share where it is measured [-], lasting and passing.
+const SHARE_MEASURED: Sigma = Sigma::new(0.02, 0.006);
+/// Error of the diffuse share by the correlation [-]: at the ends, and between them times 4 F (1 - F).
+const SHARE_CORRELATED: f64 = 0.03;
+const SHARE_CORRELATED_BETWEEN: f64 = 0.15;
 
-struct DiffuseModel {
-    per_share: f64,
-    most: f64,
+/// How the light of a plane depends on the diffuse share on the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct DiffuseShare {
+    /// Diffuse over global irradiance [-].
+    pub share: f64,
+    /// Relative change of the plane's irradiance per change of the share [-].
+    pub stretch: f64,
 }
 
-/// From global horizontal irradiance with direct or diffuse, of which this share is diffuse.
-pub(super) fn horizontal_with_diffuse(diffuse_ratio: f64) -> Sigma {
-    horizontal(&WITH_DIFFUSE, diffuse_ratio)
+/// From global horizontal irradiance with direct or diffuse.
+pub(super) fn horizontal_with_diffuse(diffuse: DiffuseShare) -> Sigma {
+    horizontal(diffuse, SHARE_MEASURED)
 }
 
-/// From global horizontal irradiance alone, of which this share is taken to be diffuse.
-pub(super) fn horizontal_only(diffuse_ratio: f64) -> Sigma {
-    horizontal(&HORIZONTAL_ALONE, diffuse_ratio)
+/// From global horizontal irradiance alone.
+pub(super) fn horizontal_only(diffuse: DiffuseShare) -> Sigma {
+    let between = 4.0 * diffuse.share * (1.0 - diffuse.share);
+    let passing = SHARE_CORRELATED.hypot(SHARE_CORRELATED_BETWEEN * between);
+    horizontal(diffuse, Sigma::new(SHARE_CORRELATED, passing))
 }
 
-fn horizontal(model: &DiffuseModel, diffuse_ratio: f64) -> Sigma {
-    let passing = (model.per_share * diffuse_ratio).min(model.most);
-    Sigma::new(HORIZONTAL_LASTING, passing.hypot(HORIZONTAL_LEAST))
+fn horizontal(diffuse: DiffuseShare, share: Sigma) -> Sigma {
+    let DiffuseShare { share: f, stretch } = diffuse;
+    HORIZONTAL
+        .and(Sigma::new(0.0, SKY_PER_SHARE * f))
+        .and(Sigma::new(stretch * share.lasting, stretch * share.passing))
 }
 
 /// From a clear sky that nothing has scaled yet.
 pub(super) const UNSCALED_CLEAR_SKY: Sigma = Sigma::new(0.0, 0.5);
 /// From a clear sky scaled by siblings on the plane.
-pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.0, 0.015);
-/// From the sky that another plane shows: that plane's light, which comes out so many times as
-/// large, lasting and passing; the turbidity; and clouds, of which two planes do not see the same.
-const ELSEWHERE: Sigma = Sigma::new(0.03, 0.01);
-const ELSEWHERE_SKY: Sigma = Sigma::new(0.01, 0.01);
-const ELSEWHERE_PER_CLOUD: f64 = 0.12;
+pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.007, 0.002);
+/// From the sky that another plane shows, by a sensor in it or by its inputs; the turbidity; and the
+/// diffuse light, of which two planes do not see the same.
+pub(super) const ELSEWHERE_BY_SENSOR: Sigma = Sigma::new(0.03, 0.003);
+pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.004, 0.014);
+const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.01);
+const ELSEWHERE_PER_SHARE: f64 = 0.14;
 
-/// Of the light from the sky that another plane shows, at this clearness beside a clear one, where
-/// an error of the other plane's light comes out so many times as large.
-pub(super) fn scaled_from_elsewhere(clearness: f64, times: f64) -> Sigma {
-    let cloud = (1.0 - clearness).max(0.0);
-    Sigma::new(times * ELSEWHERE.lasting, times * ELSEWHERE.passing)
+/// Of the light from the sky that another plane shows, of which this share is diffuse, where an error
+/// of the other plane's light comes out so many times as large.
+pub(super) fn scaled_from_elsewhere(shown_by: Sigma, diffuse_ratio: f64, times: f64) -> Sigma {
+    Sigma::new(times * shown_by.lasting, times * shown_by.passing)
         .and(ELSEWHERE_SKY)
-        .and(Sigma::new(0.0, ELSEWHERE_PER_CLOUD * cloud))
+        .and(Sigma::new(0.0, ELSEWHERE_PER_SHARE * diffuse_ratio))
 }
 
-/// Where a cell temperature comes from: its own error [K], and that of the rise over the air [-].
+/// How sure a cell temperature is, by where it comes from: its own error [K], and that of the rise
+/// over the air [-].
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct HeatSigma {
+pub struct HeatSigma {
     own_k: Sigma,
     of_rise: Sigma,
 }
 
 /// A sensor at the back of a module: how it sticks, and its module beside the others.
-pub(super) const BACK_SENSOR: HeatSigma = HeatSigma {
-    own_k: Sigma::new(1.7, 0.6),
-    of_rise: Sigma::new(0.0, 0.0),
-};
+pub(super) const BACK_SENSOR: HeatSigma = HeatSigma::of(Sigma::new(1.5, 0.3));
 /// Air and wind: shield and place; coefficients to 10 %, wind at the array to 30 %.
 pub(super) const AIR_AND_WIND: HeatSigma = HeatSigma {
     own_k: Sigma::new(1.2, 0.6),
@@ -127,27 +131,43 @@ pub(super) const AIR_ONLY: HeatSigma = HeatSigma {
 };
 /// An assumed air and wind.
 pub(super) const NO_HEAT: HeatSigma = HeatSigma {
-    own_k: Sigma::new(8.0, 4.0),
-    of_rise: Sigma::new(0.22, 0.05),
+    own_k: Sigma::new(6.5, 2.5),
+    of_rise: Sigma::new(0.22, 0.04),
 };
 
 impl HeatSigma {
-    /// At this rise of the cells over the air [K].
-    pub fn at(self, rise_k: f64) -> Sigma {
-        let rise = Sigma::new(self.of_rise.lasting * rise_k, self.of_rise.passing * rise_k);
-        self.own_k.and(rise)
+    /// Of a temperature that is measured: of its own alone.
+    pub(super) const fn of(own_k: Sigma) -> Self {
+        Self {
+            own_k,
+            of_rise: Sigma::new(0.0, 0.0),
+        }
+    }
+
+    /// One standard deviation [K] at this rise of the cells over the air [K].
+    pub(super) fn uncalibrated_k(self, rise_k: f64) -> f64 {
+        let own = self.own_k.total(None);
+        own.hypot(rise_k * self.of_rise.total(None))
+    }
+
+    /// The same where an offset was learned at the reference rise, in proportion to the rise, and
+    /// `offset_sigma_k` of it is left: what lasts and does not grow with the rise is left elsewhere.
+    pub(super) fn calibrated_k(self, rise_k: f64, offset_sigma_k: f64, weight: f64) -> f64 {
+        let passing = self.own_k.passing.hypot(rise_k * self.of_rise.passing);
+        let elsewhere = self.own_k.lasting * (1.0 - weight);
+        passing.hypot(offset_sigma_k * weight).hypot(elsewhere)
     }
 }
 
 /// Part of a batch's difference in power that is in its current; the rest is in its voltage [-].
 pub(super) const TOLERANCE_IN_CURRENT: f64 = 0.6;
 /// What the fitted one-diode model leaves open, common to all inputs.
-pub(super) const MODEL_CURRENT: Sigma = Sigma::new(0.008, 0.004);
-pub(super) const MODEL_VOLTAGE: Sigma = Sigma::new(0.005, 0.002);
+pub(super) const MODEL_CURRENT: Sigma = Sigma::new(0.008, 0.002);
+pub(super) const MODEL_VOLTAGE: Sigma = Sigma::new(0.004, 0.002);
 /// Mismatch and cables of one input with its meter's gain; its meter's noise.
-pub(super) const OWN_CURRENT: Sigma = Sigma::new(0.014, 0.005);
+pub(super) const OWN_CURRENT: Sigma = Sigma::new(0.014, 0.0045);
 pub(super) const OWN_VOLTAGE: Sigma = Sigma::new(0.0065, 0.002);
 /// How far from the peak voltage a tracker sits; the current falls as the voltage rises [-].
 pub(super) const TRACKER: f64 = 0.005;
 /// Smallest current an inverter can tell from nothing, over its input's peak at 1000 W/m2 [-].
-pub(super) const METER_FLOOR: f64 = 0.002;
+pub(super) const METER_FLOOR: f64 = 0.001;

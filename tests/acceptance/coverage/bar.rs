@@ -15,68 +15,19 @@ const LEAST_TO_JUDGE: usize = 40;
 
 /// What does not pass the bar today: set, whether calibrated, which of V, I and P. To be emptied;
 /// what is not in here is asserted, and what is in here and passes is said in the table.
+///
+/// Without any sensor, what one plane shows of another has tails that no width mends: clouds. The
+/// bipolar array's voltage falls with the light as if it had a series resistance that its module,
+/// deduced from the recording, has not.
 const NOT_YET: &[(&str, bool, &str)] = &[
-    ("drawn, Plane, north", false, "V"),
-    ("drawn, Plane, north", false, "P"),
-    ("drawn, Plane, north", true, "V"),
-    ("drawn, Plane, north", true, "I"),
-    ("drawn, Plane, north", true, "P"),
-    ("drawn, Plane, west", false, "V"),
-    ("drawn, Plane, west", false, "I"),
-    ("drawn, Plane, west", false, "P"),
-    ("drawn, Plane, west", true, "V"),
-    ("drawn, Plane, west", true, "I"),
-    ("drawn, Plane, west", true, "P"),
-    ("drawn, PlaneAndBack, north", false, "V"),
-    ("drawn, PlaneAndBack, north", false, "P"),
-    ("drawn, PlaneAndBack, north", true, "V"),
-    ("drawn, PlaneAndBack, north", true, "I"),
-    ("drawn, PlaneAndBack, north", true, "P"),
-    ("drawn, PlaneAndBack, west", false, "V"),
-    ("drawn, PlaneAndBack, west", false, "I"),
-    ("drawn, PlaneAndBack, west", false, "P"),
-    ("drawn, PlaneAndBack, west", true, "V"),
-    ("drawn, HorizontalWithDiffuse, north", false, "V"),
-    ("drawn, HorizontalWithDiffuse, north", false, "I"),
-    ("drawn, HorizontalWithDiffuse, north", false, "P"),
-    ("drawn, HorizontalWithDiffuse, north", true, "V"),
-    ("drawn, HorizontalWithDiffuse, north", true, "I"),
-    ("drawn, HorizontalWithDiffuse, north", true, "P"),
-    ("drawn, HorizontalWithDiffuse, west", false, "V"),
-    ("drawn, HorizontalWithDiffuse, west", false, "I"),
-    ("drawn, HorizontalWithDiffuse, west", false, "P"),
-    ("drawn, HorizontalWithDiffuse, west", true, "V"),
-    ("drawn, HorizontalWithDiffuse, west", true, "I"),
-    ("drawn, HorizontalWithDiffuse, west", true, "P"),
-    ("drawn, HorizontalOnly, north", false, "I"),
-    ("drawn, HorizontalOnly, north", false, "P"),
-    ("drawn, HorizontalOnly, north", true, "V"),
-    ("drawn, HorizontalOnly, west", false, "V"),
-    ("drawn, HorizontalOnly, west", false, "I"),
-    ("drawn, HorizontalOnly, west", false, "P"),
-    ("drawn, HorizontalOnly, west", true, "V"),
-    ("drawn, HorizontalOnly, west", true, "I"),
-    ("drawn, HorizontalOnly, west", true, "P"),
+    ("drawn, PlaneAndBack, west", true, "P"),
     ("drawn, Nothing, north", false, "I"),
-    ("drawn, Nothing, north", false, "P"),
-    ("drawn, Nothing, north", true, "V"),
     ("drawn, Nothing, north", true, "I"),
-    ("drawn, Nothing, north", true, "P"),
-    ("drawn, Nothing, west", false, "P"),
-    ("drawn, Nothing, west", true, "V"),
     ("drawn, Nothing, west", true, "I"),
     ("drawn, Nothing, west", true, "P"),
-    ("rsf_inverter_2", false, "P"),
-    ("serf_west", false, "V"),
-    ("serf_west", false, "I"),
-    ("serf_west", false, "P"),
     ("serf_west", true, "V"),
     ("serf_west", true, "I"),
     ("serf_west", true, "P"),
-    ("rtc year 1", false, "P"),
-    ("rtc year 1", true, "P"),
-    ("rtc year 2, held out", false, "P"),
-    ("rtc year 2, held out", true, "P"),
 ];
 
 /// Observations that belong together, and what of them was measured.
@@ -84,6 +35,9 @@ pub struct Set {
     pub name: String,
     pub seen: Vec<Observation>,
     pub judged: &'static [Judged],
+    /// Whether it is of many plants. One plant is one draw of all errors that last: its bands by the
+    /// datasheet are printed and not judged.
+    pub many: bool,
 }
 
 /// Prints the tables of some sets, then asserts the bar for all that are not known to miss it.
@@ -105,13 +59,15 @@ pub fn judge(sets: &[Set]) {
                 let passes = passes(&shares);
                 let remark = match (passes, is_known) {
                     _ if shares.count < LEAST_TO_JUDGE => "too few to judge",
+                    _ if !calibrated && !set.many => "one draw, not judged",
                     (true, true) => "passes now: take it from the list",
                     (false, true) => "not yet",
                     (false, false) => "MISSED",
                     (true, false) => "",
                 };
                 print_shares(set, &seen, *what, &shares, remark);
-                if !passes && !is_known && shares.count >= LEAST_TO_JUDGE {
+                let is_judged = shares.count >= LEAST_TO_JUDGE && (calibrated || set.many);
+                if !passes && !is_known && is_judged {
                     missed.insert(format!("{key:?}"));
                 }
             }

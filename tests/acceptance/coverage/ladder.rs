@@ -30,10 +30,12 @@ const MOST_INCIDENCE_DEG: f64 = 75.0;
 /// global and irradiance [W/m2].
 const CLOSED: (f64, f64) = (0.03, 5.0);
 
-/// What is given to the ladder, and whether its shares miss the bar today. To be emptied.
+/// What is given to the ladder, and whether its shares miss the bar today. To be emptied. Of global
+/// irradiance alone the correlation takes 15 % too much away on these days at middling shares of
+/// diffuse light: the 95 % band holds 86 %.
 const SETS: [(&str, &[Quantity], bool); 3] = [
-    ("GHI + DNI", &[Quantity::Ghi, Quantity::Dni], true),
-    ("GHI + DHI, closed", &[Quantity::Ghi, Quantity::Dhi], true),
+    ("GHI + DNI", &[Quantity::Ghi, Quantity::Dni], false),
+    ("GHI + DHI, closed", &[Quantity::Ghi, Quantity::Dhi], false),
     ("GHI", &[Quantity::Ghi], true),
 ];
 
@@ -140,7 +142,8 @@ fn compare(given: &[Quantity]) -> Vec<Compared> {
         if let (Some(plane), true) = (light.planes[NORTH], is_tested) {
             let (poa, sigma) = (
                 plane.poa.w_m2(),
-                plane.sigma.total(None).hypot(plane.unsteady_ratio),
+                // What lasts was fitted away.
+                plane.sigma.total(Some(0.0)).hypot(plane.unsteady_ratio),
             );
             compared.push(Compared {
                 z: (row.poa - poa) / (sigma * poa),

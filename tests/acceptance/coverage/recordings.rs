@@ -50,6 +50,7 @@ fn combiner() -> Set {
         name: "snow_combiner".to_owned(),
         seen: observe(&plant, &polls, |_, _| true),
         judged: V_I_P,
+        many: false,
     }
 }
 
@@ -70,6 +71,7 @@ fn roof() -> Set {
         name: "rsf_inverter_2".to_owned(),
         seen: observe(&Arc::new(plant), &polls, |_, _| true),
         judged: V_I_P,
+        many: false,
     }
 }
 
@@ -100,6 +102,7 @@ fn bipolar() -> Set {
         name: "serf_west".to_owned(),
         seen,
         judged: V_I_P,
+        many: false,
     }
 }
 
@@ -120,6 +123,7 @@ fn desert() -> [Set; 2] {
         name: name.to_owned(),
         seen,
         judged: P,
+        many: false,
     })
 }
 

@@ -26,6 +26,7 @@ fn sets_of(sensors: Sensors) -> [Set; 2] {
         name: format!("drawn, {sensors:?}, {name}"),
         seen,
         judged: &Judged::ALL,
+        many: true,
     };
     assert!(west.iter().all(|o| o.plane == WEST));
     for seen in [&north, &west] {

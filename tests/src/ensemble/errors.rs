@@ -10,6 +10,12 @@ use crate::plant::{normal, uniform};
 const SENSOR_GAIN: f64 = 0.03;
 const SENSOR_OFFSET_W_M2: f64 = 3.0;
 pub(super) const SENSOR_NOISE_W_M2: f64 = 1.5;
+/// What all inputs make of the same sensor from one day to the next: spectrum, dew, dust. Two years of
+/// 15-minute power (tests/data/rtc) show 0.55 to 0.7 % [-].
+const LIGHT_OF_DAY: f64 = 0.006;
+/// Bright and dark parts of the sky beside the model's, of the diffuse light in a plane, from hour to
+/// hour. Five days of a laboratory (tests/data/nrel_pvanalytics) show 6 to 7 % [-].
+const SKY_OF_HOUR: f64 = 0.07;
 /// Air temperature: sensor, shield and place together [K].
 const AIR_K: f64 = 1.0;
 /// Back of a module: the sensor, how it sticks, and its module beside the others [K].
@@ -120,6 +126,16 @@ impl Errors {
         let of_place = TURBIDITY * self.draw(40);
         let of_day = TURBIDITY_OF_DAY * self.draw(1000 + day as u64);
         (known + of_place + of_day).clamp(low, high)
+    }
+
+    /// The gain of the light on a day.
+    pub(super) fn light_of_day(&self, day: i64) -> f64 {
+        1.0 + LIGHT_OF_DAY * self.draw(5000 + day as u64)
+    }
+
+    /// Diffuse light in a plane over the model's, in an hour.
+    pub(super) fn sky_of_hour(&self, plane: usize, hour: i64) -> f64 {
+        1.0 + SKY_OF_HOUR * self.draw((20_000 + 100_000 * plane) as u64 + hour as u64)
     }
 
     /// Of a string: its current and its voltage over what they should be [-].

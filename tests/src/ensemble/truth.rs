@@ -37,6 +37,10 @@ pub struct DrawnPlant {
     seed: u64,
 }
 
+fn day_of(at: Time) -> i64 {
+    (at - START).ms().div_euclid(86_400_000)
+}
+
 /// Light on one plane, all and what reaches the cells [W/m2].
 struct Lit {
     poa: f64,
@@ -103,7 +107,7 @@ impl DrawnPlant {
 
     /// Light on the ground, as the clouds of another time would leave it.
     fn sky(&self, at: Time, clouds_at: Time, sun: &SunPosition) -> Components {
-        let day = (at - START).ms().div_euclid(86_400_000);
+        let day = day_of(at);
         let known = self.plant.site.linke_turbidity[0];
         let turbidity = self.errors.turbidity(known, day);
         let clear = sky::clear_sky(at, sun, &self.observer, turbidity);
@@ -126,7 +130,10 @@ impl DrawnPlant {
         let beam = light.dni.w_m2() * cos;
         let diffuse = model
             .diffuse(light, sky::extraterrestrial(at), sun, plane)
-            .w_m2();
+            .w_m2()
+            * self
+                .errors
+                .sky_of_hour(p, (at - START).ms().div_euclid(3_600_000));
         let albedo = (plane.albedo_ratio + self.errors.albedo).max(0.0);
         let reflected = light.ghi.w_m2() * albedo * (1.0 - plane.tilt.rad().cos()) / 2.0;
         Lit {
@@ -198,6 +205,7 @@ impl DrawnPlant {
         let mut voltage_ratio = 0.0;
         for (s, string) in input.strings.iter().enumerate() {
             let (current, voltage) = self.errors.string(k, s);
+            let current = current * self.errors.light_of_day(day_of(at));
             voltage_ratio += voltage / input.strings.len() as f64;
             let seen = Irradiance::from_w_m2(lit.effective * current);
             let module = self.module.at(seen, cell).ok()?;

@@ -1,6 +1,10 @@
 //! What one day of one input says about it, and whether that day may calibrate.
 //!
-//! Model:   medians over the valid slots of a day in one kind of light.
+//! Model:   medians over the valid slots of a day in one kind of light. A voltage that is off all day
+//!          is taken as the cells' temperature, and the current is compared with the curve where that
+//!          temperature moves it: with u the median of V_measured / V_mp,
+//!          I_measured / I_curve(V / u) = I_measured / I_curve(V) / (1 - (d ln I / d ln V) ln u)
+//!          to first order.
 //! Range:   at least an hour and a half of valid light, steady; the current within
 //!          1 -+ (0.12 + power tolerance) and never so far that half a string could be inside; the
 //!          voltage within 1 -+ (0.06 + power tolerance); beside siblings within 0.06. A day outside
@@ -24,16 +28,34 @@ const VOLTAGE_BOUND_RATIO: f64 = 0.06;
 /// Bound of an input beside its siblings on the same plane [-].
 const SIBLING_BOUND_RATIO: f64 = 0.06;
 
-/// One valid slot of an input, beside the uncalibrated chain.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+/// One valid slot of an input, beside the calibrated chain.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CalibrationSample {
     /// Where the light came from.
     pub rung: WeatherRung,
     /// I_measured / I_curve(V_measured) [-].
     pub current_ratio: f64,
+    /// d ln I / d ln V of the curve there [-].
+    pub current_by_voltage: f64,
     /// V_measured / V_mp [-].
     pub voltage_ratio: f64,
+    /// How the peak's voltage follows an offset of the cells stated for the reference rise [1/K].
+    pub voltage_per_offset_k: f64,
     /// The current beside that of its siblings on the plane, where there are any [-].
+    pub beside_siblings: Option<f64>,
+}
+
+/// A sample as it waits for the end of the day: beside the uncalibrated chain, but for `seen`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(super) struct Kept {
+    pub rung: WeatherRung,
+    pub current_ratio: f64,
+    pub current_by_voltage: f64,
+    /// V_measured / V_mp of the calibrated chain.
+    pub seen_voltage_ratio: f64,
+    /// ln (V_measured / V_mp).
+    pub voltage_ln: f64,
+    pub voltage_per_offset_k: f64,
     pub beside_siblings: Option<f64>,
 }
 
@@ -60,37 +82,41 @@ impl Bounds {
 pub(super) struct DayMedian {
     pub rung: WeatherRung,
     pub current_ratio: f64,
-    pub voltage_ratio: f64,
+    /// ln (V_measured / V_mp).
+    pub voltage_ln: f64,
+    pub voltage_per_offset_k: f64,
 }
 
 impl DayMedian {
     /// Of the kind of light that the day had most of; `None` where the day may not calibrate.
-    pub fn of(samples: &[CalibrationSample], slot: Span, bounds: Bounds) -> Option<Self> {
+    pub fn of(samples: &[Kept], slot: Span, bounds: Bounds) -> Option<Self> {
         let rung = most_frequent(samples)?;
         let of_rung = || samples.iter().filter(|s| s.rung == rung);
         if of_rung().count() as f64 * slot.hours() < MIN_LIGHT_H {
             return None;
         }
-        let currents = || of_rung().map(|s| s.current_ratio);
+        let off = median(of_rung().map(|s| s.seen_voltage_ratio))?.ln();
+        let currents = || of_rung().map(|s| s.current_ratio / (1.0 - s.current_by_voltage * off));
         let current_ratio = median(currents())?;
-        let voltage_ratio = median(of_rung().map(|s| s.voltage_ratio))?;
+        let voltage_ln = median(of_rung().map(|s| s.voltage_ln))?;
         let beside = median(of_rung().filter_map(|s| s.beside_siblings));
         let half_a_string = 0.5 / bounds.strings.max(1) as f64;
         let tolerance = bounds.power_tolerance_ratio;
         let is_plausible = (current_ratio - 1.0).abs()
             <= (CURRENT_BOUND_RATIO + tolerance).min(half_a_string)
-            && (voltage_ratio - 1.0).abs() <= VOLTAGE_BOUND_RATIO + tolerance
+            && voltage_ln.exp_m1().abs() <= VOLTAGE_BOUND_RATIO + tolerance
             && robust_spread(currents(), current_ratio)? <= MAX_SPREAD_RATIO
             && beside.is_none_or(|beside| (beside - 1.0).abs() <= SIBLING_BOUND_RATIO);
         is_plausible.then_some(Self {
             rung,
             current_ratio,
-            voltage_ratio,
+            voltage_ln,
+            voltage_per_offset_k: median(of_rung().map(|s| s.voltage_per_offset_k))?,
         })
     }
 }
 
-fn most_frequent(samples: &[CalibrationSample]) -> Option<WeatherRung> {
+fn most_frequent(samples: &[Kept]) -> Option<WeatherRung> {
     let count = |rung| samples.iter().filter(|s| s.rung == rung).count();
     // The better rung of two that are as frequent.
     let rungs = samples.iter().map(|s| s.rung);
@@ -106,17 +132,20 @@ mod tests {
         strings: 2,
     };
 
-    fn day(ratio: impl Fn(usize) -> f64, beside: Option<f64>) -> Vec<CalibrationSample> {
-        let sample = |i| CalibrationSample {
+    fn day(ratio: impl Fn(usize) -> f64, beside: Option<f64>) -> Vec<Kept> {
+        let sample = |i| Kept {
             rung: WeatherRung::PlaneSensor,
             current_ratio: ratio(i),
-            voltage_ratio: 1.01,
+            current_by_voltage: -1.0,
+            seen_voltage_ratio: 1.0,
+            voltage_ln: 0.01,
+            voltage_per_offset_k: -0.004,
             beside_siblings: beside,
         };
         (0..40).map(sample).collect()
     }
 
-    fn median_of(samples: &[CalibrationSample], bounds: Bounds) -> Option<DayMedian> {
+    fn median_of(samples: &[Kept], bounds: Bounds) -> Option<DayMedian> {
         DayMedian::of(samples, Span::from_min(5), bounds)
     }
 
@@ -124,8 +153,20 @@ mod tests {
     fn a_steady_day_calibrates() {
         let steady = day(|i| 0.95 + 0.001 * (i % 3) as f64, None);
         let median = median_of(&steady, BOUNDS).expect("steady");
-        assert_eq!((median.current_ratio, median.voltage_ratio), (0.951, 1.01));
+        assert_eq!((median.current_ratio, median.voltage_ln), (0.951, 0.01));
         assert_eq!(median_of(&steady[..10], BOUNDS), None, "too little light");
+    }
+
+    #[test]
+    fn a_voltage_that_is_off_all_day_is_not_taken_for_current() {
+        // Cells 5 K colder than thought: the voltage is 2 % higher, and the curve that was expected
+        // has lost some 2 % of its current there.
+        let mut cold = day(|_| 1.0203, None);
+        for sample in &mut cold {
+            sample.seen_voltage_ratio = 1.0202;
+        }
+        let median = median_of(&cold, BOUNDS).expect("steady");
+        assert!((median.current_ratio - 1.0).abs() < 0.001, "{median:?}");
     }
 
     #[test]
@@ -147,15 +188,10 @@ mod tests {
     #[test]
     fn only_the_light_that_the_day_had_most_of_counts() {
         let mut mixed = day(|_| 0.97, None);
-        mixed.extend(
-            day(|_| 1.08, None)
-                .into_iter()
-                .take(20)
-                .map(|s| CalibrationSample {
-                    rung: WeatherRung::HorizontalOnly,
-                    ..s
-                }),
-        );
+        mixed.extend(day(|_| 1.08, None).into_iter().take(20).map(|s| Kept {
+            rung: WeatherRung::HorizontalOnly,
+            ..s
+        }));
         let median = median_of(&mixed, BOUNDS).expect("steady");
         assert_eq!(median.current_ratio, 0.97);
         assert_eq!(median.rung, WeatherRung::PlaneSensor);

@@ -1,13 +1,13 @@
 //! How planes and inputs differ from what the site file says: slowly learned, bounded, reported.
 //!
 //! Model:   on a day, an input's current is  g_p g_i  times what the chain gives, its voltage
-//!          v_i exp(b dT_p)  times. What the inputs of a plane share goes to the plane: the gain g_p
-//!          of its light, by where the light comes from, and the offset dT_p of its cells. What is
-//!          left is the input's own: g_i, v_i.
+//!          v_i exp(b_i dT_p)  times. What the inputs of a plane share goes to the plane: the gain g_p
+//!          of its light, by where the light comes from, and the offset dT_p of its cells, stated for
+//!          the reference rise (`Heat::offset_weight`). What is left is the input's own: g_i, v_i.
 //!          g_p = median_i(current_i / g_i);  g_i = current_i / g_p, where two or more inputs vouch
-//!          for the plane. A lone input is its plane. Likewise for the voltage, b = -0.0039 1/K.
-//! Symbols: gains and ratios dimensionless, dT_p [K], b relative change of the peak voltage of a
-//!          crystalline module with temperature (one-diode model, at 1000 W/m2 and 55 degC).
+//!          for the plane. A lone input is its plane. Likewise for the voltage.
+//! Symbols: gains and ratios dimensionless, dT_p [K], b relative change of the peak voltage per
+//!          kelvin of offset (one-diode model) [1/K].
 //! Range:   bounds of `RULES`; days that may calibrate (`day`). Frozen for an input while a finding
 //!          on it stands: its days are not added.
 //! Source:  own; bounds are engineering judgement: a step is under half of the smallest fault that
@@ -25,34 +25,36 @@ pub use slow::Known;
 use super::types::WeatherRung;
 use crate::plant::Plant;
 use crate::reading::{SolarDay, Span, median};
-use day::{Bounds, DayMedian};
+use day::{Bounds, DayMedian, Kept};
 use serde::{Deserialize, Serialize};
 use slow::{Rule, Slow};
 use std::collections::BTreeMap;
-
-/// b [1/K].
-const VOLTAGE_PER_K: f64 = -0.0039;
 
 const LIGHT: Rule = Rule {
     neutral: 1.0,
     bound: 0.15,
     step: 0.05,
     more_is_better: true,
-    usual_scatter: 0.009,
-    drift: 0.005,
+    usual_scatter: 0.006,
+    drift: 0.003,
 };
 /// Of a plane with one input: nobody else vouches for it.
 const LONE_LIGHT: Rule = Rule {
     step: 0.02,
     ..LIGHT
 };
+/// Of a lone input's plane under the sky that another plane shows.
+const LONE_LIGHT_FROM_ELSEWHERE: Rule = Rule {
+    usual_scatter: 0.0105,
+    ..LONE_LIGHT
+};
 const OFFSET_K: Rule = Rule {
     neutral: 0.0,
     bound: 15.0,
     step: 4.0,
     more_is_better: false,
-    usual_scatter: 1.0,
-    drift: 0.3,
+    usual_scatter: 0.5,
+    drift: 0.2,
 };
 const LONE_OFFSET_K: Rule = Rule {
     step: 2.5,
@@ -63,16 +65,16 @@ const CURRENT: Rule = Rule {
     bound: 0.06,
     step: 0.018,
     more_is_better: true,
-    usual_scatter: 0.005,
-    drift: 0.002,
+    usual_scatter: 0.003,
+    drift: 0.0015,
 };
 const VOLTAGE: Rule = Rule {
     neutral: 1.0,
     bound: 0.03,
     step: 0.007,
     more_is_better: true,
-    usual_scatter: 0.002,
-    drift: 0.001,
+    usual_scatter: 0.0012,
+    drift: 0.0008,
 };
 
 /// What is known about all planes and inputs of a plant.
@@ -103,7 +105,7 @@ struct InputCalibration {
     /// v_i.
     voltage: Slow,
     /// Of today; `None` once something was found wrong with the input today.
-    samples: Option<Vec<CalibrationSample>>,
+    samples: Option<Vec<Kept>>,
 }
 
 /// One learned number: its value, and its standard deviation once something is known.
@@ -160,7 +162,7 @@ impl Calibration {
         let light = plane
             .light
             .get(&rung)
-            .and_then(|s| s.now(plane.light_rule()));
+            .and_then(|s| s.now(plane.light_rule(rung)));
         let factors = Factors {
             light: Factor::of(light, &LIGHT),
             offset_k: Factor::of(plane.offset_k.now(plane.offset_rule()), &OFFSET_K),
@@ -185,12 +187,16 @@ impl Calibration {
     /// Takes a valid slot of an input on which nothing stands, compared with the calibrated chain.
     pub fn add(&mut self, (i, k): (usize, usize), seen: CalibrationSample) {
         let known = self.factors((i, k), seen.rung);
-        let shift = (VOLTAGE_PER_K * known.offset_k.value).exp();
+        let shift = seen.voltage_per_offset_k * known.offset_k.value;
         if let Some(samples) = &mut self.inputs[i][k].samples {
-            samples.push(CalibrationSample {
+            samples.push(Kept {
+                rung: seen.rung,
                 current_ratio: seen.current_ratio * known.light.value * known.current.value,
-                voltage_ratio: seen.voltage_ratio * known.voltage.value * shift,
-                ..seen
+                current_by_voltage: seen.current_by_voltage,
+                seen_voltage_ratio: seen.voltage_ratio,
+                voltage_ln: (seen.voltage_ratio * known.voltage.value).ln() + shift,
+                voltage_per_offset_k: seen.voltage_per_offset_k,
+                beside_siblings: seen.beside_siblings,
             });
         }
     }
@@ -233,37 +239,41 @@ impl Calibration {
             days.iter()
                 .map(|(day, input)| day.current_ratio / own(&input.current, &CURRENT)),
         );
-        let voltage = median(
-            days.iter()
-                .map(|(day, input)| day.voltage_ratio / own(&input.voltage, &VOLTAGE)),
-        );
-        let Some((current, voltage)) = current.zip(voltage) else {
+        let offset_k = median(days.iter().map(|(day, input)| {
+            let own_ln = own(&input.voltage, &VOLTAGE).ln();
+            (day.voltage_ln - own_ln) / day.voltage_per_offset_k
+        }));
+        let Some((current, offset_k)) = current.zip(offset_k) else {
             return;
         };
         let plane = &mut self.planes[p];
-        let (light_rule, offset_rule) = (plane.light_rule(), plane.offset_rule());
-        let light = plane.light.entry(rung).or_default();
-        light.take(day, current, light_rule);
-        plane
-            .offset_k
-            .take(day, voltage.ln() / VOLTAGE_PER_K, offset_rule);
+        let (light_rule, offset_rule) = (plane.light_rule(rung), plane.offset_rule());
+        // Light that the inputs of the plane show has no gain of its own.
+        if rung != WeatherRung::ScaledClearSky || plane.inputs < 2 {
+            let light = plane.light.entry(rung).or_default();
+            light.take(day, current, light_rule);
+        }
+        plane.offset_k.take(day, offset_k, offset_rule);
         if days.len() < 2 {
             return;
         }
         for (of_day, input) in days {
+            let own_ln = of_day.voltage_ln - of_day.voltage_per_offset_k * offset_k;
             input
                 .current
                 .take(day, of_day.current_ratio / current, &CURRENT);
-            input
-                .voltage
-                .take(day, of_day.voltage_ratio / voltage, &VOLTAGE);
+            input.voltage.take(day, own_ln.exp(), &VOLTAGE);
         }
     }
 }
 
 impl PlaneCalibration {
-    fn light_rule(&self) -> &'static Rule {
-        if self.inputs < 2 { &LONE_LIGHT } else { &LIGHT }
+    fn light_rule(&self, rung: WeatherRung) -> &'static Rule {
+        match rung {
+            _ if self.inputs > 1 => &LIGHT,
+            WeatherRung::ScaledClearSky => &LONE_LIGHT_FROM_ELSEWHERE,
+            _ => &LONE_LIGHT,
+        }
     }
 
     fn offset_rule(&self) -> &'static Rule {
