@@ -24,8 +24,6 @@ pub struct SiteFile {
     pub grid_rules: &'static str,
     /// Warranted ageing, in the order of `plant.modules`.
     pub ageing: Vec<Ageing>,
-    /// Highest apparent power in VA, in the order of `plant.inverters`.
-    pub max_apparent_va: Vec<f64>,
     /// Where readings come from: inverters first, then weather devices, each in file order.
     pub sources: Vec<Source>,
     /// Recorded data for replay.

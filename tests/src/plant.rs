@@ -17,8 +17,8 @@ use analysis::plant::{
     PvString, Site, Timing, VoltageLimit, WeatherDevice,
 };
 use analysis::reading::{
-    Angle, Channel, ChannelTable, Current, DeviceId, Frequency, Place, Power, Quantity, Resistance,
-    Span, Temperature, Time, Voltage,
+    Angle, ApparentPower, Channel, ChannelTable, Current, DeviceId, Frequency, Place, Power,
+    Quantity, Resistance, Span, Temperature, Time, Voltage,
 };
 
 /// Midnight by the sun over the plant, early summer of the south: 10 November 2026.
@@ -137,6 +137,7 @@ pub fn grid_limits() -> GridLimits {
         sustained_over_voltage: Some(Voltage::from_v(258.0)),
         under_frequency: vec![hertz(47.0)],
         over_frequency: vec![hertz(52.0)],
+        volt_watt: Vec::new(),
     }
 }
 
@@ -174,6 +175,7 @@ fn inverter(n: usize, rated_w: f64, inputs: &[Strings], every: Span) -> Inverter
     Inverter {
         id: DeviceId::new(format!("inv-{n}")),
         rated_ac: Power::from_w(rated_w),
+        max_apparent: ApparentPower::from_va(rated_w),
         max_dc_voltage: Voltage::from_v(1100.0),
         start_voltage: Voltage::from_v(200.0),
         tracking_min: Voltage::from_v(160.0),
@@ -183,6 +185,7 @@ fn inverter(n: usize, rated_w: f64, inputs: &[Strings], every: Span) -> Inverter
             load_ratio: 1.0,
             efficiency_ratio: EFFICIENCY_RATIO,
         }],
+        derating: None,
         isolation_limit: Resistance::from_ohm(1100.0 / 0.03),
         inputs: (1..).zip(inputs).map(|(k, s)| input(k, s)).collect(),
         every,
