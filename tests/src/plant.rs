@@ -4,6 +4,7 @@
 //! nowhere in the south, planes look north and west.
 //! Never in here: what a test expects.
 
+mod fed;
 mod noise;
 mod twin;
 mod world;
@@ -209,8 +210,9 @@ fn input(number: u8, strings: &Strings) -> Input {
 }
 
 /// What an inverter publishes.
-const PUBLISHED: [Quantity; 9] = [
+const PUBLISHED: [Quantity; 11] = [
     Quantity::AcPower,
+    Quantity::AcReactivePower,
     Quantity::AcVoltageL1,
     Quantity::AcVoltageL2,
     Quantity::AcVoltageL3,
@@ -219,6 +221,7 @@ const PUBLISHED: [Quantity; 9] = [
     Quantity::EventBits,
     Quantity::IsolationResistance,
     Quantity::PowerLimit,
+    Quantity::HeatsinkTemperature,
 ];
 
 fn inverter_channels(inverter: &Inverter) -> Vec<Channel> {

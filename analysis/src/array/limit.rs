@@ -63,6 +63,11 @@ impl Limit {
         Limit::NotTold,
     ];
 
+    /// Whether it takes from what an inverter at work could give.
+    pub fn holds_back(self) -> bool {
+        self != Limit::Asleep
+    }
+
     /// The name in files.
     pub const fn name(self) -> &'static str {
         match self {

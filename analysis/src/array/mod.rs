@@ -15,7 +15,7 @@ mod temperature;
 mod translation;
 
 #[cfg(test)]
-mod operation_cases;
+pub(crate) mod operation_cases;
 #[cfg(test)]
 mod operation_properties;
 #[cfg(test)]

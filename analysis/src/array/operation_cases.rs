@@ -7,7 +7,7 @@ use crate::reading::{
 };
 
 /// An inverter with a wide window that has no limit but its rated power.
-pub(super) fn inverter(rated_w: f64, inputs: usize) -> Inverter {
+pub(crate) fn inverter(rated_w: f64, inputs: usize) -> Inverter {
     let input = |number| Input {
         number,
         max_operating_current: Current::from_a(1000.0),

@@ -228,6 +228,7 @@ fn inverter_slot(inverter: &Inverter, start: Time) -> InverterSlot {
     InverterSlot {
         ac_power: (!silent).then(|| Power::from_w(ac_w)),
         expected_ac_power: Some(Power::from_w((0.97 * dc_w(false)).min(limit))),
+        limit: None,
         inputs: numbered
             .map(|input| input_slot(inverter, input, start, state))
             .collect(),
@@ -269,6 +270,7 @@ fn input_slot(
         current: (!silent && !asleep).then(|| Current::from_a(current)),
         expected: (!asleep).then_some(expected),
         gate,
+        limit: None,
     }
 }
 

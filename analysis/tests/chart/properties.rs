@@ -47,6 +47,7 @@ prop_compose! {
                 sigma_current: Current::from_a(si),
             }),
             gate,
+            limit: None,
         }
     }
 }
@@ -68,6 +69,7 @@ prop_compose! {
         let inverter = InverterSlot {
             ac_power: ac.map(Power::from_w),
             expected_ac_power: expected_ac.map(Power::from_w),
+            limit: None,
             inputs,
         };
         (gap_ms, Slot {

@@ -78,6 +78,7 @@ fn slot(n: i64, start: Time) -> Slot {
             sigma_current: Current::from_a(0.2),
         }),
         gate: Gate::Valid,
+        limit: None,
     };
     Slot {
         start,
@@ -89,6 +90,7 @@ fn slot(n: i64, start: Time) -> Slot {
         inverters: vec![InverterSlot {
             ac_power: Some(Power::from_w(9500.0)),
             expected_ac_power: None,
+            limit: None,
             inputs: vec![input; 2],
         }],
     }

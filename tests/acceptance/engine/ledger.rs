@@ -1,5 +1,6 @@
 //! The ledger balances for any slots and findings, gaps included.
 
+use analysis::array::Limit;
 use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, Slot};
 use analysis::diagnose::{Finding, FindingId, Subject};
 use analysis::expected::InputExpected;
@@ -21,6 +22,10 @@ fn watts(most: f64) -> impl Strategy<Value = Option<Power>> {
     prop::option::weighted(0.8, (-50.0..most).prop_map(Power::from_w))
 }
 
+fn limit() -> impl Strategy<Value = Option<Limit>> {
+    prop::option::weighted(0.4, prop::sample::select(Limit::ALL))
+}
+
 fn input() -> impl Strategy<Value = InputSlot> {
     let gates = vec![
         Gate::Valid,
@@ -32,7 +37,8 @@ fn input() -> impl Strategy<Value = InputSlot> {
         Gate::NotMeasured,
     ];
     let point = || prop::option::weighted(0.8, (0.0..900.0f64, 0.0..30.0f64));
-    (point(), point(), prop::sample::select(gates)).prop_map(|(measured, expected, gate)| {
+    let parts = (point(), point(), prop::sample::select(gates), limit());
+    parts.prop_map(|(measured, expected, gate, limit)| {
         let expected = expected.map(|(volts, amps)| InputExpected {
             voltage: Voltage::from_v(volts),
             current: Current::from_a(amps),
@@ -44,17 +50,21 @@ fn input() -> impl Strategy<Value = InputSlot> {
             current: measured.map(|(_, amps)| Current::from_a(amps)),
             expected,
             gate,
+            limit,
         }
     })
 }
 
 fn inverter(inputs: usize, rated_w: f64) -> impl Strategy<Value = InverterSlot> {
     let inputs = prop::collection::vec(input(), inputs);
-    (watts(rated_w), watts(rated_w), inputs).prop_map(|(measured, expected, inputs)| InverterSlot {
-        ac_power: measured,
-        expected_ac_power: expected.filter(|p| p.w() >= 0.0),
-        inputs,
-    })
+    (watts(rated_w), watts(rated_w), limit(), inputs).prop_map(
+        |(measured, expected, limit, inputs)| InverterSlot {
+            ac_power: measured,
+            expected_ac_power: expected.filter(|p| p.w() >= 0.0),
+            limit,
+            inputs,
+        },
+    )
 }
 
 /// Slots in order of time; some are missing.
@@ -117,7 +127,8 @@ fn told(kind: Kind, subject: Subject, began: Time, ended: Option<Time>) -> Findi
 
 fn named(entry: &Entry) -> impl Iterator<Item = f64> {
     let findings = entry.findings.values().map(|e| e.wh());
-    findings.chain([entry.limited.wh(), entry.not_recorded.wh()])
+    let limited = entry.limited.values().map(|e| e.wh());
+    findings.chain(limited).chain([entry.not_recorded.wh()])
 }
 
 fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
@@ -126,6 +137,7 @@ fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
         let sum = entry.measured.wh() + named(entry).sum::<f64>() + entry.unexplained.wh();
         assert_close!(sum, entry.expected.wh(), TOLERANCE_WH, format!("{entry:?}"));
         assert!(named(entry).all(|wh| wh >= 0.0), "{entry:?}");
+        assert!(entry.above_rated.wh() >= 0.0, "{entry:?}");
         assert_eq!(entry.hour, entry.hour.slot_start(Span::from_h(1)));
     }
     assert!(entries.is_sorted_by_key(|entry| (entry.hour, entry.inverter)));
