@@ -15,6 +15,8 @@ mod inputs;
 mod isolation;
 #[path = "engine/ledger.rs"]
 mod ledger;
+#[path = "engine/limited_day.rs"]
+mod limited_day;
 #[path = "engine/limits.rs"]
 mod limits;
 #[path = "engine/links.rs"]

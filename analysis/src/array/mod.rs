@@ -15,6 +15,8 @@ mod temperature;
 mod translation;
 
 #[cfg(test)]
+mod limit_tests;
+#[cfg(test)]
 pub(crate) mod operation_cases;
 #[cfg(test)]
 mod operation_properties;

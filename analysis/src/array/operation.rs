@@ -13,12 +13,12 @@
 //! Symbols: V [V], I [A], V_tmin lower end of the tracking window, V_start start voltage, P [W],
 //!          P_r rated power [W], n efficiency [-], f [-].
 //! Range:   AC power that rises with DC power; conditions as in `limit`; curves with a peak.
-//! Source:  own, from how such inverters are described in the trade. Engineering judgement: that all
-//!          inputs give the same share (a real one may cut the largest first; the sum is the same);
-//!          that a limit pushes an input past the upper end of the window, which bounds the search
-//!          for the peak and not the voltage.
-//! Check:   tests/reference/array/operation.rs, the locus of 36 points to the seventh digit that is stored;
-//!          `operation_properties`.
+//! Source:  own, from how such inverters are described in the trade. Engineering judgement: that
+//!          all inputs give the same share (a real one may cut the largest first; the sum is the
+//!          same); that a limit pushes an input past the upper end of the window, which bounds the
+//!          search for the peak and not the voltage.
+//! Check:   tests/reference/array/operation.rs, the locus of 36 points to the seventh digit that is
+//!          stored; `operation_properties`.
 
 use super::limit::{InverterConditions, Limit, ceilings};
 use super::{InputCurve, OperatingPoint};
@@ -282,7 +282,8 @@ fn open_circuit<C: Characteristic>(curve: &C) -> OperatingPoint {
     }
 }
 
-/// The first point right of a voltage at or above the peak's that fits, as every one beyond it does.
+/// The first point that fits, as every one beyond it does, right of a voltage that is the peak's or
+/// above.
 fn first_right_of<C: Characteristic>(
     curve: &C,
     from_v: f64,

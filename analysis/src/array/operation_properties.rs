@@ -1,120 +1,14 @@
 //! What must hold of any inverter on any curves: points on their curves, no limit exceeded, more
 //! room never less power, and the limit that is named is the one that acts.
 
-use super::operation_cases::{curve, derating, inverter, point};
+use super::operation_cases::{Case, any_case, any_input, curve, inverter};
 use super::*;
-use crate::plant::{Inverter, VoltWattPoint};
+use crate::plant::Inverter;
 use crate::reading::{ApparentPower, Current, Power, ReactivePower, Temperature, Voltage};
 use proptest::prelude::*;
 
 /// A bracket of 2 V_mp halved 60 times, and the slope of the power there.
 const SOLVED_RATIO: f64 = 1e-9;
-
-#[derive(Debug, Clone)]
-struct Case {
-    inverter: Inverter,
-    volt_watt: Vec<VoltWattPoint>,
-    conditions: InverterConditions,
-    curves: Vec<InputCurve>,
-}
-
-impl Case {
-    fn operate(&self) -> Operation {
-        let Case {
-            inverter,
-            volt_watt,
-            conditions,
-            curves,
-        } = self;
-        operate(curves, inverter, volt_watt, conditions).expect("inside the range")
-    }
-
-    fn ceilings(&self) -> Vec<Ceiling> {
-        ceilings(&self.inverter, &self.volt_watt, &self.conditions).expect("inside the range")
-    }
-}
-
-prop_compose! {
-    /// Three quarters of the inputs have one string, the others two of unequal length.
-    fn any_input()(
-        first in 3..24_u16,
-        second in prop::option::weighted(0.25, 3..24_u16),
-        w_m2 in 2.0..1400.0f64,
-        cell_degc in -15.0..80.0f64,
-    ) -> InputCurve {
-        let modules: Vec<u16> = [Some(first), second].into_iter().flatten().collect();
-        curve(&modules, w_m2, cell_degc)
-    }
-}
-
-prop_compose! {
-    fn any_inverter(inputs: usize)(
-        rated_w in 1000.0..30_000.0f64,
-        more_apparent in 1.0..1.25f64,
-        low_v in 60.0..350.0f64,
-        window_v in 50.0..900.0f64,
-        start_v in 60.0..450.0f64,
-        most_a in prop::collection::vec(4.0..40.0f64, inputs),
-        efficiency in (0.85..0.97f64, 0.95..0.99f64, 0.94..0.99f64),
-        heat in prop::option::of((40.0..80.0f64, 0.005..0.1f64)),
-    ) -> Inverter {
-        let mut made = inverter(rated_w, inputs);
-        made.max_apparent = ApparentPower::from_va(rated_w * more_apparent);
-        made.start_voltage = Voltage::from_v(start_v);
-        made.tracking_min = Voltage::from_v(low_v);
-        made.tracking_max = Voltage::from_v(low_v + window_v);
-        let (dim, middle, full) = efficiency;
-        made.efficiency = vec![point(0.05, dim), point(0.3, middle), point(1.0, full)];
-        made.derating = heat.map(|(from_degc, ratio)| derating(from_degc, ratio));
-        for (input, most_a) in made.inputs.iter_mut().zip(most_a) {
-            input.max_operating_current = Current::from_a(most_a);
-        }
-        made
-    }
-}
-
-prop_compose! {
-    fn any_conditions()(
-        reactive in prop::option::of(-1.0..1.0f64),
-        voltage in prop::option::of(220.0..265.0f64),
-        power_limit_ratio in prop::option::of(0.0..1.2f64),
-        heatsink in prop::option::of(0.0..110.0f64),
-        was_running in prop::option::of(any::<bool>()),
-    ) -> InverterConditions {
-        InverterConditions {
-            // Of the apparent power; the case has the number.
-            reactive_power: reactive.map(ReactivePower::from_var),
-            highest_phase_voltage: voltage.map(Voltage::from_v),
-            power_limit_ratio,
-            heatsink: heatsink.map(Temperature::from_degc),
-            was_running,
-        }
-    }
-}
-
-fn any_case() -> impl Strategy<Value = Case> {
-    (1..4_usize).prop_flat_map(|inputs| {
-        let curves = prop::collection::vec(any_input(), inputs);
-        let line = (240.0..255.0f64, 2.0..12.0f64, 0.0..0.9f64);
-        (any_inverter(inputs), any_conditions(), curves, line).prop_map(
-            |(inverter, mut conditions, curves, (from_v, over_v, least))| {
-                let va = inverter.max_apparent.va();
-                let share = conditions.reactive_power;
-                conditions.reactive_power = share.map(|q| ReactivePower::from_var(q.var() * va));
-                let point = |v, power_ratio| VoltWattPoint {
-                    voltage: Voltage::from_v(v),
-                    power_ratio,
-                };
-                Case {
-                    inverter,
-                    volt_watt: vec![point(from_v, 1.0), point(from_v + over_v, least)],
-                    conditions,
-                    curves,
-                }
-            },
-        )
-    })
-}
 
 /// One limit of a case wider or as wide: which, and by how much.
 fn widened(case: &Case, which: u8, by: f64) -> Case {
@@ -236,7 +130,10 @@ proptest! {
         free.inverter.rated_ac = Power::from_w(1e6);
         let alone = free.operate();
         let limited = Case {
-            inverter: Inverter { rated_ac: Power::from_w(alone.available_ac.w() * ratio), ..free.inverter.clone() },
+            inverter: Inverter {
+                rated_ac: Power::from_w(alone.available_ac.w() * ratio),
+                ..free.inverter.clone()
+            },
             ..free
         };
         // Efficiency goes by the load, so the rated power itself moves it.

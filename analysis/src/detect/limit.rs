@@ -1,9 +1,10 @@
 //! Which limit acts on an inverter and on each of its inputs in a slot.
 //!
 //! A limit is named where the model says that the conditions make it bind and the measurement
-//! agrees: the inverter's power stands at that ceiling, or the input at that edge. A ceiling that the
-//! power exceeds is not in force. Where the gate says that something holds an input back and no name
-//! fits, the limit is not told.
+//! agrees: the inverter's power stands at that ceiling, or the input at that edge. A ceiling that
+//! the power exceeds is not in force. Where the gate says that something holds an input back and no
+//! name fits, it is the ceiling that a single poll reached, under clouds that come and go; else the
+//! limit is not told.
 //! Never in here: whether a test is valid (`gate`), or where an inverter should work
 //! (`array::operate`).
 
@@ -45,6 +46,8 @@ pub struct LimitFacts<'a> {
     pub operation: Option<&'a Operation>,
     /// Mean active power.
     pub ac_power: Option<Power>,
+    /// Highest active power of a poll.
+    pub highest_ac_power: Option<Power>,
     /// Whether it is connected; `None` if nothing tells.
     pub producing: Option<bool>,
     /// Whether it says that it is throttled.
@@ -76,12 +79,16 @@ pub fn acting(facts: &LimitFacts<'_>) -> Acting {
         .map(|(slot, input)| of_input(facts, slot, input))
         .collect();
     let is_held = |slot: &InputSlot| slot.gate == Gate::Limited;
-    let all_held = !facts.inputs.is_empty() && facts.inputs.iter().all(is_held);
-    if own.iter().all(Option::is_none) && (facts.throttled || all_held) {
-        return Acting {
-            inverter: Some(Limit::NotTold),
-            inputs: none,
-        };
+    let held = facts.inputs.iter().filter(|slot| is_held(slot)).count();
+    if own.iter().all(Option::is_none) && (facts.throttled || held > 0) {
+        let whole = facts.throttled || held == facts.inputs.len();
+        let limit = at_times(facts).or(whole.then_some(Limit::NotTold));
+        if limit.is_some() {
+            return Acting {
+                inverter: limit,
+                inputs: none,
+            };
+        }
     }
     let named = |(own, slot): (Option<Limit>, &InputSlot)| {
         own.or_else(|| is_held(slot).then_some(Limit::NotTold))
@@ -98,15 +105,26 @@ fn of_inverter(facts: &LimitFacts<'_>) -> Option<Limit> {
         return (facts.producing == Some(false)).then_some(Limit::Asleep);
     }
     let ac_w = facts.ac_power?.w();
+    nearest(facts, ac_w, |c| binds(facts, operation, c))
+}
+
+/// The ceiling that the power reached at times, though not on the mean.
+fn at_times(facts: &LimitFacts<'_>) -> Option<Limit> {
+    let highest_w = facts.highest_ac_power?.w();
+    nearest(facts, highest_w, |_| stands_right_of_peaks(facts.inputs))
+}
+
+/// The nearest to a power of the ceilings that it stands at.
+fn nearest(facts: &LimitFacts<'_>, ac_w: f64, binds: impl Fn(&Ceiling) -> bool) -> Option<Limit> {
     let rated_w = facts.inverter.rated_ac.w();
     let is_told =
         |c: &&Ceiling| c.limit == Limit::RatedPower || c.most.w() < SAME_AS_RATED_RATIO * rated_w;
-    let agrees = |c: &&Ceiling| (ac_w - c.most.w()).abs() <= tolerance_w(facts, c);
-    let distance = |c: &Ceiling| (ac_w - c.most.w()).abs();
-    let acting = facts.ceilings.iter().filter(is_told).filter(agrees);
+    let distance_w = |c: &Ceiling| (ac_w - c.most.w()).abs();
+    let reached = |c: &&Ceiling| distance_w(c) <= tolerance_w(facts, c);
+    let acting = facts.ceilings.iter().filter(is_told).filter(reached);
     acting
-        .filter(|c| binds(facts, operation, c))
-        .min_by(|a, b| distance(a).total_cmp(&distance(b)))
+        .filter(|c| binds(c))
+        .min_by(|a, b| distance_w(a).total_cmp(&distance_w(b)))
         .map(|c| c.limit)
 }
 
@@ -129,9 +147,9 @@ fn steepest_per_v(line: &[VoltWattPoint]) -> f64 {
     line.windows(2).map(fall).fold(0.0, f64::max)
 }
 
-/// Whether the array offers more than the ceiling. At rated or commanded power the error of the light
-/// may make up for what is missing; else the inputs have to stand right of their peaks, and always
-/// do where the ceiling is not well known.
+/// Whether the array offers more than the ceiling. At rated or commanded power the error of the
+/// light may make up for what is missing; else the inputs have to stand right of their peaks, and
+/// always where the ceiling is not well known.
 fn binds(facts: &LimitFacts<'_>, operation: &Operation, ceiling: &Ceiling) -> bool {
     let (available_w, most_w) = (operation.available_ac.w(), ceiling.most.w());
     let sigma_ratio = light_sigma_ratio(facts.inputs);
@@ -206,6 +224,7 @@ mod tests {
             volt_watt: &[],
             operation: None,
             ac_power: None,
+            highest_ac_power: None,
             producing: Some(true),
             throttled,
             inputs: &inputs,

@@ -49,6 +49,7 @@ impl Engine {
             volt_watt: line,
             operation: operation.as_ref(),
             ac_power: facts.ac_power_w.map(Power::from_w),
+            highest_ac_power: facts.highest_ac_w.map(Power::from_w),
             producing: facts.producing,
             throttled: facts.throttled,
             inputs: &slots,

@@ -49,6 +49,7 @@ pub(super) struct InverterNow {
 /// What the slot says about an inverter as a whole.
 pub(super) struct InverterFacts {
     pub ac_power_w: Option<f64>,
+    pub highest_ac_w: Option<f64>,
     pub load_ratio: Option<f64>,
     pub producing: Option<bool>,
     /// Whether its state says that it was stopped, by a fault or by hand.
@@ -178,6 +179,7 @@ impl Engine {
         };
         InverterFacts {
             ac_power_w,
+            highest_ac_w: stat(channels.ac_power).map(|s| s.max),
             load_ratio,
             producing,
             stopped: [State::Off, State::Fault]

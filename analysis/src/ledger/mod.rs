@@ -6,8 +6,8 @@
 //!          device findings take all of it, input findings at most what their input missed while no
 //!          limit held it back. What is left goes to the limits that acted: all of it to the
 //!          inverter's; to an input's own at most what that input missed.
-//!          Expected power ends at rated power. What the peaks of all inputs would give above that is
-//!          counted beside the balance, while the inverter was at rated power.
+//!          Expected power ends at rated power. What the peaks of all inputs would give above that
+//!          is counted beside the balance, while the inverter was at rated power.
 //! Symbols: energies [Wh] on the AC side.
 //! Range:   slots with an expected AC power; others are no part of the balance.
 //! Source:  own.

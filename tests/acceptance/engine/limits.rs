@@ -1,159 +1,14 @@
-//! Limits of an inverter: each is named for what it is, costs what the same day without it would have
-//! given, is booked under its name, and is never a fault.
+//! Limits of an inverter: each is named for what it is, costs what the same day without it would
+//! have given, is booked under its name, and is never a fault.
 
-use crate::drive::{Told, account, end_of, one_by_one};
-use crate::scenario::polls;
+use crate::limited_day::{
+    AMPLE_W, DAY_RATIO, always_limited, ample, booked_wh, clear, hours, limited, slots, told_of,
+};
 use analysis::array::Limit;
-use analysis::detect::{InverterSlot, Kind};
-use analysis::ledger::{Entry, hourly};
+use analysis::detect::Kind;
 use analysis::plant::{Derating, Plant, VoltWattPoint};
-use analysis::reading::{ApparentPower, Current, Power, Span, Temperature, Time, Voltage};
-use std::sync::Arc;
-use tests::assert_close;
-use tests::plant::{Period, START, Shape, What, World, plant, two_inverters};
-
-/// The first day is for calibration, the second for the limit.
-const DAYS: i64 = 2;
-const DAY: i64 = 1;
-/// Rated power that the array never reaches [W].
-const AMPLE_W: f64 = 40_000.0;
-/// What a clear day's expected energy may be wrong by, over the energy of the day: the calibration
-/// of one day, the meters, and the strings' differences (engineering judgement) [-].
-const DAY_RATIO: f64 = 0.02;
-/// The same where the limit acts on the first day too: what is left to calibrate by is morning and
-/// evening, in whose light the synthetic glass, the same at any angle, lets through more than the
-/// model's.
-const GRAZING_RATIO: f64 = 0.05;
-
-/// One inverter with three inputs that nothing limits.
-fn ample() -> Plant {
-    let mut inverter = two_inverters().inverters.swap_remove(0);
-    inverter.0 = AMPLE_W;
-    plant(&Shape {
-        inverters: vec![inverter],
-        every: Span::from_min(2),
-        ..two_inverters()
-    })
-}
-
-fn clear() -> World {
-    World {
-        cloudiness: vec![0.0],
-        ..World::fair()
-    }
-}
-
-fn hours(from: f64, to: f64) -> Period {
-    Period::new((DAY, from), (DAY, to))
-}
-
-/// What an engine tells of `plant` while `twin` is what stands there.
-fn told_of(plant: Plant, twin: Plant, world: World) -> Told {
-    let (plant, twin) = (Arc::new(plant), Arc::new(twin));
-    let polls = polls(&twin, world, DAYS, Span::from_min(2));
-    account(&plant, one_by_one(&polls), end_of(&plant, &polls))
-}
-
-/// A day under a limit, beside the same day without it.
-struct Limited {
-    told: Told,
-    entries: Vec<Entry>,
-    /// Energy that the limit took [Wh].
-    true_wh: f64,
-    /// Energy of the day without it [Wh].
-    free_wh: f64,
-    /// What it may be wrong by [-].
-    day_ratio: f64,
-}
-
-fn limited(plant: Plant, world: World) -> Limited {
-    let told = told_of(plant.clone(), plant.clone(), world);
-    let free = told_of(ample(), ample(), clear());
-    let free_wh = delivered_wh(&free);
-    let findings: Vec<_> = told.findings.values().cloned().collect();
-    let entries = hourly(&plant, &told.slots, &findings);
-    Limited {
-        entries: entries.into_iter().filter(|e| is_on_day(e.hour)).collect(),
-        true_wh: free_wh - delivered_wh(&told),
-        free_wh,
-        day_ratio: DAY_RATIO,
-        told,
-    }
-}
-
-/// The same with a limit that is part of the plant.
-fn always_limited(plant: Plant) -> Limited {
-    Limited {
-        day_ratio: GRAZING_RATIO,
-        ..limited(plant, clear())
-    }
-}
-
-fn is_on_day(at: Time) -> bool {
-    at >= START + Span::from_h(24 * DAY)
-}
-
-fn delivered_wh(told: &Told) -> f64 {
-    let day = told.slots.iter().filter(|slot| is_on_day(slot.start));
-    let energy = day.filter_map(|slot| Some((slot.inverters[0].ac_power? * slot.span).wh()));
-    energy.sum()
-}
-
-fn slots(told: &Told, period: Period) -> Vec<(Time, &InverterSlot)> {
-    let inside = told.slots.iter().filter(|slot| period.holds(slot.start));
-    let slots: Vec<_> = inside
-        .map(|slot| (slot.start, &slot.inverters[0]))
-        .collect();
-    assert!(slots.len() >= 12, "an hour of slots at least");
-    slots
-}
-
-fn booked_wh(entries: &[Entry], limit: Limit) -> f64 {
-    let of = |entry: &Entry| entry.limited.get(&limit).map_or(0.0, |e| e.wh());
-    entries.iter().map(of).sum()
-}
-
-impl Limited {
-    /// Every slot of the period has the inverter under this limit, and no slot of the day has it or
-    /// an input under any other.
-    fn assert_named(&self, limit: Limit, period: Period) {
-        for (at, slot) in slots(&self.told, period) {
-            assert_eq!(slot.limit, Some(limit), "{at:?}");
-        }
-        for (at, slot) in slots(&self.told, hours(0.0, 24.0)) {
-            assert!(
-                slot.limit.is_none_or(|l| l == limit),
-                "{at:?} {:?}",
-                slot.limit
-            );
-            assert!(
-                slot.inputs.iter().all(|i| i.limit.is_none()),
-                "{at:?} {slot:?}"
-            );
-        }
-    }
-
-    /// Nothing is found, and what the limit took stands under its name alone.
-    fn assert_booked(&self, limit: Limit) {
-        assert!(self.told.findings.is_empty(), "{}", self.told.list());
-        for other in Limit::ALL.iter().filter(|other| **other != limit) {
-            assert_eq!(booked_wh(&self.entries, *other), 0.0, "{other:?}");
-        }
-        let booked_wh = booked_wh(&self.entries, limit);
-        // More than the error of the day could be.
-        assert!(
-            booked_wh > 2.0 * self.day_ratio * self.free_wh,
-            "{booked_wh} Wh"
-        );
-        self.assert_close_to_truth(booked_wh);
-    }
-
-    fn assert_close_to_truth(&self, booked_wh: f64) {
-        let (true_wh, free_wh) = (self.true_wh, self.free_wh);
-        let message = format!("{booked_wh:.0} Wh booked, {true_wh:.0} Wh lost of {free_wh:.0} Wh");
-        assert_close!(booked_wh, true_wh, self.day_ratio * free_wh, message);
-    }
-}
+use analysis::reading::{ApparentPower, Current, Power, Temperature, Voltage};
+use tests::plant::{What, World};
 
 #[test]
 fn clipping_is_rated_power() {
@@ -173,6 +28,61 @@ fn clipping_is_rated_power() {
         .sum();
     assert_eq!(all, booked_wh(&day.entries, Limit::RatedPower));
     assert!(all <= DAY_RATIO * day.free_wh, "{all} Wh");
+}
+
+#[test]
+fn clipping_between_clouds_is_rated_power() {
+    let mut plant = ample();
+    plant.inverters[0].rated_ac = Power::from_w(AMPLE_W / 2.0);
+    plant.inverters[0].max_apparent = ApparentPower::from_va(AMPLE_W / 2.0);
+    let world = World {
+        cloudiness: vec![0.5],
+        ..World::fair()
+    };
+    let day = limited(plant, world);
+    assert!(day.told.findings.is_empty(), "{}", day.told.list());
+    let clipped = slots(&day.told, hours(9.0, 15.0));
+    let clipped = clipped
+        .iter()
+        .filter(|(_, slot)| slot.limit.is_some())
+        .count();
+    assert!(clipped >= 20, "{clipped} slots");
+    day.assert_nothing_but(Limit::RatedPower);
+}
+
+#[test]
+fn without_a_sensor_the_inputs_say_how_much_there_is() {
+    let no_sensor = |mut plant: Plant| {
+        plant.weather[0].plane = None;
+        plant
+    };
+    let mut clips = no_sensor(ample());
+    clips.inverters[0].rated_ac = Power::from_w(AMPLE_W / 2.0);
+    let at_noon = hours(10.5, 13.5);
+    let cases = [
+        (Limit::RatedPower, clips, clear()),
+        (
+            Limit::Command,
+            no_sensor(ample()),
+            clear().with(at_noon, What::Commanded(0, 0.3)),
+        ),
+        (
+            Limit::VoltWatt,
+            with_volt_watt(no_sensor(ample())),
+            clear().with(at_noon, What::SupplyHigher(16.2)),
+        ),
+        (
+            Limit::ApparentPower,
+            no_sensor(ample()),
+            clear().with(at_noon, What::Reactive(0, 0.9)),
+        ),
+    ];
+    for (limit, plant, world) in cases {
+        let day = limited(plant, world);
+        day.assert_named(limit, hours(11.0, 13.0));
+        day.assert_nothing_but(limit);
+        assert!(day.told.findings.is_empty(), "{}", day.told.list());
+    }
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Where the inverters of the synthetic plant work on their curves.
 //!
-//! Written apart from `analysis::array::operate`, which it serves to test: steps and one common raise
-//! of the voltage in place of roots and shares of the power.
+//! Written apart from `analysis::array::operate`, which it serves to test: steps and one common
+//! raise of the voltage in place of roots and shares of the power.
 
 use analysis::array::InputCurve;
 use analysis::plant::{Input, Inverter, State};
@@ -43,8 +43,8 @@ impl Fed {
     }
 }
 
-/// Voltage and current of each input: where it works by itself, or right of that so far that the sum
-/// is what may be passed on; without a connection at the open-circuit voltage.
+/// Voltage and current of each input: where it works by itself, or right of that so far that the
+/// sum is what may be passed on; without a connection at the open-circuit voltage.
 pub(super) fn operate(inputs: &[Fed], state: State, most_w: f64) -> Vec<(f64, f64)> {
     /// Where a curve of crystalline silicon ends, over its peak [-].
     const OPEN_OVER_PEAK: f64 = 1.25;
