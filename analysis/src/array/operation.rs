@@ -26,8 +26,8 @@ use crate::plant::{Input, Inverter, VoltWattPoint};
 use crate::reading::{Current, Power, Voltage};
 use thiserror::Error;
 
-/// Halvings of a bracket: 2^-60 of its width.
-const HALVINGS: u32 = 60;
+/// Halvings of a bracket: 2^-42 of its width.
+const HALVINGS: u32 = 42;
 
 /// Why there is no operating point.
 #[derive(Debug, Clone, PartialEq, Error)]

@@ -7,7 +7,8 @@ use crate::plant::Inverter;
 use crate::reading::{ApparentPower, Current, Power, ReactivePower, Temperature, Voltage};
 use proptest::prelude::*;
 
-/// A bracket of 2 V_mp halved 60 times, and the slope of the power there.
+/// A bracket of V_mp halved 42 times leaves 2e-13; near the open circuit the power is up to some
+/// hundred times as steep as the voltage.
 const SOLVED_RATIO: f64 = 1e-9;
 
 /// One limit of a case wider or as wide: which, and by how much.
