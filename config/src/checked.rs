@@ -22,8 +22,6 @@ pub struct SiteFile {
     pub commissioned: NaiveDate,
     /// Name of the grid rules in the site file.
     pub grid_rules: &'static str,
-    /// Highest apparent power in VA, in the order of `plant.inverters`.
-    pub max_apparent_va: Vec<f64>,
     /// Where readings come from: inverters first, then weather devices, each in file order.
     pub sources: Vec<Source>,
     /// Recorded data for replay.

@@ -1,7 +1,7 @@
 //! Protection tables of supply rules, from the files in `config/grid/`.
 //! Never in here: a limit; the files hold them, each with its source.
 
-use analysis::plant::{FrequencyLimit, GridLimits, VoltageLimit};
+use analysis::plant::{FrequencyLimit, GridLimits, VoltWattPoint, VoltageLimit};
 use analysis::reading::{Frequency, Span, Voltage};
 use serde::Deserialize;
 
@@ -38,6 +38,17 @@ pub(crate) struct Rules {
     sustained_over_voltage: Option<f64>,
     under_frequency_hz: Vec<Limit>,
     over_frequency_hz: Vec<Limit>,
+    /// Rising in voltage; empty where the rules give none.
+    #[serde(default)]
+    volt_watt: Vec<Point>,
+}
+
+/// A point of the volt-watt line; the power is a ratio of rated power.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Point {
+    voltage: f64,
+    power_ratio: f64,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -70,6 +81,10 @@ impl Rules {
             limit: Frequency::from_hz(l.limit),
             within: l.within(),
         };
+        let point = |p: &Point| VoltWattPoint {
+            voltage: volts(p.voltage),
+            power_ratio: p.power_ratio,
+        };
         GridLimits {
             rules: self.rules.clone(),
             nominal_voltage: Voltage::from_v(nominal_v),
@@ -79,6 +94,7 @@ impl Rules {
             sustained_over_voltage: self.sustained_over_voltage.map(volts),
             under_frequency: self.under_frequency_hz.iter().map(frequency).collect(),
             over_frequency: self.over_frequency_hz.iter().map(frequency).collect(),
+            volt_watt: self.volt_watt.iter().map(point).collect(),
         }
     }
 }
@@ -133,6 +149,27 @@ mod tests {
             stages.iter().all(|(_, within)| *within > Span::ZERO),
             "{name}"
         );
+    }
+
+    /// The lines of the tables, region by region, and none where no number is at hand.
+    #[test]
+    fn volt_watt_lines_run_from_all_power_to_a_fifth() {
+        let lines = [
+            ("au-a", 253.0, 260.0),
+            ("au-b", 250.0, 260.0),
+            ("au-c", 253.0, 260.0),
+            ("nz", 242.0, 250.0),
+        ];
+        for name in names() {
+            let (_, rules) = rules(name).expect("named");
+            let limits = rules.limits(None);
+            let line = limits.volt_watt.iter();
+            let line: Vec<_> = line.map(|p| (p.voltage.v(), p.power_ratio)).collect();
+            match lines.iter().find(|(with, ..)| *with == name) {
+                Some(&(_, from, to)) => assert_eq!(line, [(from, 1.0), (to, 0.2)], "{name}"),
+                None => assert!(line.is_empty(), "{name}"),
+            }
+        }
     }
 
     #[test]

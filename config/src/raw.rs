@@ -129,6 +129,11 @@ table! {
         phases: u32, Required, range(1.0, 3.0, ""), "1 or 3";
         efficiency: Efficiency, Default(0.97), range(0.5, 1.0, "ratio"),
             "AC over DC: one ratio, or a table of \"load ratio\" = ratio";
+        heatsink_derating_from_degc: f64, Optional("no derating is assumed"),
+            range(20.0, 120.0, "degC"), "heat sink from which it takes back its power";
+        heatsink_derating_ratio_per_k: f64, Optional("no derating is assumed"),
+            range(0.001, 1.0, "1/K"),
+            "share of rated power that it takes back for each kelvin above";
         isolation_limit_ohm: f64, Optional("max_dc_voltage_v / 30 mA"), range(1e3, 1e8, "ohm"),
             "lowest insulation resistance of the array at which it may start";
         input: Vec<Input>, Required, Rule::Words("[[inverter.input]]"), "its MPPT inputs";

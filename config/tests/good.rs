@@ -39,7 +39,8 @@ fn defaults_are_those_of_the_key_table() {
         plant.inverters[0].inputs[0].strings[0].cable_loop.ohm(),
         0.4
     );
-    assert_eq!(field().max_apparent_va, [4000.0]);
+    assert_eq!(plant.inverters[0].max_apparent.va(), 4000.0);
+    assert_eq!(plant.inverters[0].derating, None);
     // 600 V over 30 mA.
     const ROUNDING_OHM: f64 = 1e-9;
     let limit = plant.inverters[0].isolation_limit.ohm();
@@ -197,6 +198,19 @@ fn sources_that_cannot_be_read_yet_are_named_and_are_no_problem() {
         reasons[0].to_string(),
         "inv-1 has no source, so there is nothing to read live"
     );
+}
+
+#[test]
+fn what_limits_the_output_is_carried_to_the_plant() {
+    let plant = barn().plant;
+    let inverter = &plant.inverters[0];
+    assert_eq!(inverter.max_apparent.va(), 16_500.0);
+    let derating = inverter.derating.expect("both keys stand there");
+    assert_eq!((derating.from.degc(), derating.ratio_per_k), (75.0, 0.025));
+    // Region C: all of the rated power up to 253 V, a fifth of it at 260 V.
+    let line = plant.site.grid_limits.volt_watt.iter();
+    let line: Vec<_> = line.map(|p| (p.voltage.v(), p.power_ratio)).collect();
+    assert_eq!(line, [(253.0, 1.0), (260.0, 0.2)]);
 }
 
 #[test]

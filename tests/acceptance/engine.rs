@@ -17,6 +17,10 @@ mod inputs;
 mod isolation;
 #[path = "engine/ledger.rs"]
 mod ledger;
+#[path = "engine/limited_day.rs"]
+mod limited_day;
+#[path = "engine/limits.rs"]
+mod limits;
 #[path = "engine/links.rs"]
 mod links;
 #[path = "engine/recordings.rs"]

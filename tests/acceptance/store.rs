@@ -2,6 +2,7 @@
 //! file, damage, and with a file of a newer version.
 //! Kind of truth: property.
 
+use analysis::array::Limit;
 use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
 use analysis::expected::{InputExpected, Known, Learned, LearnedOf, WeatherRung};
@@ -78,10 +79,12 @@ fn slot(start: Time) -> Slot {
         current: None,
         expected: None,
         gate: Gate::Limited,
+        limit: Some(Limit::InputCurrent),
     };
     let inverter = |w, inputs: &[f64]| InverterSlot {
         ac_power: Some(Power::from_w(w)),
         expected_ac_power: None,
+        limit: Some(Limit::Command),
         inputs: inputs.iter().copied().map(input).collect(),
     };
     Slot {
@@ -426,6 +429,10 @@ fn any_expected() -> impl Strategy<Value = InputExpected> {
     })
 }
 
+fn any_limit() -> impl Strategy<Value = Option<Limit>> {
+    prop::option::of(prop::sample::select(Limit::ALL))
+}
+
 fn any_input() -> impl Strategy<Value = InputSlot> {
     let gate = prop::sample::select(vec![
         Gate::Valid,
@@ -439,22 +446,28 @@ fn any_input() -> impl Strategy<Value = InputSlot> {
     let voltage = prop::option::of(number().prop_map(Voltage::from_v));
     let current = prop::option::of(number().prop_map(Current::from_a));
     let expected = prop::option::of(any_expected());
-    (voltage, current, expected, gate).prop_map(|(voltage, current, expected, gate)| InputSlot {
-        voltage,
-        current,
-        expected,
-        gate,
-    })
+    (voltage, current, expected, gate, any_limit()).prop_map(
+        |(voltage, current, expected, gate, limit)| InputSlot {
+            voltage,
+            current,
+            expected,
+            gate,
+            limit,
+        },
+    )
 }
 
 fn any_inverter(inputs: usize) -> impl Strategy<Value = InverterSlot> {
     let power = || prop::option::of(number().prop_map(Power::from_w));
     let inputs = vec(any_input(), inputs);
-    (power(), power(), inputs).prop_map(|(ac_power, expected_ac_power, inputs)| InverterSlot {
-        ac_power,
-        expected_ac_power,
-        inputs,
-    })
+    (power(), power(), any_limit(), inputs).prop_map(
+        |(ac_power, expected_ac_power, limit, inputs)| InverterSlot {
+            ac_power,
+            expected_ac_power,
+            limit,
+            inputs,
+        },
+    )
 }
 
 fn any_slots() -> impl Strategy<Value = Vec<Slot>> {

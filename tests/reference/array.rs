@@ -8,6 +8,8 @@ mod fit;
 mod heat;
 #[path = "array/module.rs"]
 mod module;
+#[path = "array/operation.rs"]
+mod operation;
 #[path = "array/shade.rs"]
 mod shade;
 #[path = "array/shade_parallel.rs"]

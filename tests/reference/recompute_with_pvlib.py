@@ -633,6 +633,24 @@ def halved(low, high, rises, steps=60):
     return (low + high) / 2
 
 
+def curtailment_locus():
+    """REF-410 at a share of the power of its peak, on the side of high voltage."""
+    lights = [(1000, 55), (800, 50), (500, 40), (200, 30)]
+    shares = [0.99, 0.98, 0.95, 0.9, 0.8, 0.7, 0.5, 0.3, 0.1]
+    rows = [(g, t, share) for g, t in lights for share in shares]
+    table = pd.DataFrame(rows, columns=["irradiance_w_m2", "cell_degc", "peak_share_ratio"])
+    parameters = diode(REF410, table.irradiance_w_m2.values, table.cell_degc.values)
+    current = lambda volts: pvsystem.i_from_v(volts, *parameters, method="lambertw")
+    peak = pvsystem.singlediode(*parameters, method="newton")
+    vmp, pmp, voc = (peak[name] for name in ("v_mp", "p_mp", "v_oc"))
+    share = table.peak_share_ratio.values
+    table["voltage_v"] = halved(vmp, voc, lambda v: share * pmp - v * current(v))
+    table["current_a"] = current(table.voltage_v.values)
+    table["voltage_ratio"] = table.voltage_v / vmp
+    table["current_ratio"] = table.current_a / peak["i_mp"]
+    return table
+
+
 def strings():
     """Voltage of sections summed at one current, currents of strings summed at one voltage."""
     rows = [(case, g, t + dk, *a, *b, r) for g, t in LIGHTS for case, a, b, r, dk in string_cases()]
@@ -825,6 +843,7 @@ TABLES = {
     "temperature_ross.csv": (temperature_ross, DIGITS),
     "iv_translation.csv": (iv_translation, ROOT_DIGITS),
     "strings.csv": (strings, PEAK_DIGITS),
+    "curtailment_locus.csv": (curtailment_locus, PEAK_DIGITS),
     "shade.csv": (shade, PEAK_DIGITS),
     "shade_parallel.csv": (shade_parallel, PEAK_DIGITS),
 }

@@ -4,6 +4,7 @@
 //! nowhere in the south, planes look north and west.
 //! Never in here: what a test expects.
 
+mod fed;
 mod noise;
 mod twin;
 mod world;
@@ -17,8 +18,8 @@ use analysis::plant::{
     Plant, PvString, Site, Timing, VoltageLimit, WeatherDevice,
 };
 use analysis::reading::{
-    Angle, Channel, ChannelTable, Current, DeviceId, Frequency, Place, Power, Quantity, Resistance,
-    Span, Temperature, Time, Voltage,
+    Angle, ApparentPower, Channel, ChannelTable, Current, DeviceId, Frequency, Place, Power,
+    Quantity, Resistance, Span, Temperature, Time, Voltage,
 };
 
 /// Midnight by the sun over the plant, early summer of the south: 10 November 2026.
@@ -138,6 +139,7 @@ pub fn grid_limits() -> GridLimits {
         sustained_over_voltage: Some(Voltage::from_v(258.0)),
         under_frequency: vec![hertz(47.0)],
         over_frequency: vec![hertz(52.0)],
+        volt_watt: Vec::new(),
     }
 }
 
@@ -177,6 +179,7 @@ fn inverter(n: usize, rated_w: f64, inputs: &[Strings], every: Span) -> Inverter
     Inverter {
         id: DeviceId::new(format!("inv-{n}")),
         rated_ac: Power::from_w(rated_w),
+        max_apparent: ApparentPower::from_va(rated_w),
         max_dc_voltage: Voltage::from_v(1100.0),
         start_voltage: Voltage::from_v(200.0),
         tracking_min: Voltage::from_v(160.0),
@@ -186,6 +189,7 @@ fn inverter(n: usize, rated_w: f64, inputs: &[Strings], every: Span) -> Inverter
             load_ratio: 1.0,
             efficiency_ratio: EFFICIENCY_RATIO,
         }],
+        derating: None,
         isolation_limit: Resistance::from_ohm(1100.0 / 0.03),
         inputs: (1..).zip(inputs).map(|(k, s)| input(k, s)).collect(),
         every,
@@ -209,8 +213,9 @@ fn input(number: u8, strings: &Strings) -> Input {
 }
 
 /// What an inverter publishes.
-const PUBLISHED: [Quantity; 9] = [
+const PUBLISHED: [Quantity; 11] = [
     Quantity::AcPower,
+    Quantity::AcReactivePower,
     Quantity::AcVoltageL1,
     Quantity::AcVoltageL2,
     Quantity::AcVoltageL3,
@@ -219,6 +224,7 @@ const PUBLISHED: [Quantity; 9] = [
     Quantity::EventBits,
     Quantity::IsolationResistance,
     Quantity::PowerLimit,
+    Quantity::HeatsinkTemperature,
 ];
 
 fn inverter_channels(inverter: &Inverter) -> Vec<Channel> {

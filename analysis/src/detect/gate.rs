@@ -36,9 +36,9 @@ const MAX_INCIDENCE_DEG: f64 = 75.0;
 /// Largest relative change of the light in a slot, as its stamps may disagree [-].
 const MAX_UNSTEADY_RATIO: f64 = 0.06;
 /// AC power over rated power from which clipping is assumed [-].
-const CLIPPING_RATIO: f64 = 0.97;
+pub(super) const CLIPPING_RATIO: f64 = 0.97;
 /// Input current over its operating limit from which the limit is assumed to act [-].
-const CURRENT_LIMIT_RATIO: f64 = 0.98;
+pub(super) const CURRENT_LIMIT_RATIO: f64 = 0.98;
 /// Voltage over expected peak voltage above which the inverter holds the array back: at least the
 /// ratio, and as many standard deviations of the expected voltage.
 const HELD_BACK_RATIO: f64 = 1.06;

@@ -2,6 +2,7 @@
 //! Never in here: a verdict.
 
 use super::Gate;
+use crate::array::Limit;
 use crate::expected::{InputExpected, WeatherRung};
 use crate::reading::{Current, Irradiance, Power, Span, Temperature, Time, Voltage};
 use serde::{Deserialize, Serialize};
@@ -35,6 +36,8 @@ pub struct InverterSlot {
     pub ac_power: Option<Power>,
     /// Expected active power, after efficiency and rated power.
     pub expected_ac_power: Option<Power>,
+    /// Which limit acts on it as a whole.
+    pub limit: Option<Limit>,
     /// One for each input.
     pub inputs: Vec<InputSlot>,
 }
@@ -50,4 +53,14 @@ pub struct InputSlot {
     pub expected: Option<InputExpected>,
     /// Whether array tests on this slot are valid, and if not, why.
     pub gate: Gate,
+    /// Which limit acts on this input alone.
+    pub limit: Option<Limit>,
+}
+
+impl InputSlot {
+    /// Whether it gives less than it could because of a limit, its own or its inverter's.
+    pub fn is_held_back(&self, of_inverter: Option<Limit>) -> bool {
+        let limit = self.limit.or(of_inverter);
+        self.gate == Gate::Limited || limit.is_some_and(Limit::holds_back)
+    }
 }

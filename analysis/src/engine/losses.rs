@@ -84,7 +84,9 @@ impl Engine {
     pub(super) fn add_lost(&mut self, i: usize, when: When, now: &InverterNow) {
         let plant = self.plant.clone();
         let inverter = &plant.inverters[i];
-        let counts = |input: &InputNow| !matches!(input.slot.gate, Gate::Limited | Gate::NoWeather);
+        let counts = |input: &InputNow| {
+            input.slot.gate != Gate::NoWeather && !input.slot.is_held_back(now.limit)
+        };
         let device = Subject::device(&inverter.id);
         let is_idle = now.facts.producing != Some(true);
         let of_inverter = INVERTER_KINDS

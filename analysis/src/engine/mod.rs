@@ -6,6 +6,7 @@
 
 mod inputs;
 mod light;
+mod limits;
 mod losses;
 mod polls;
 mod roles;

@@ -17,6 +17,10 @@ pub(super) struct InverterChannels {
     pub ac_power: Option<ChannelId>,
     pub state: Option<ChannelId>,
     pub power_limit: Option<ChannelId>,
+    pub reactive_power: Option<ChannelId>,
+    pub heatsink: Option<ChannelId>,
+    /// Phase to neutral, L1 to L3.
+    pub phase_voltages: [Option<ChannelId>; 3],
     /// By input, in the plant's order: voltage, current, power.
     pub inputs: Vec<InputChannels>,
 }
@@ -85,6 +89,14 @@ fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {
         ac_power: id(Place::Device, Quantity::AcPower),
         state: id(Place::Device, Quantity::State),
         power_limit: id(Place::Device, Quantity::PowerLimit),
+        reactive_power: id(Place::Device, Quantity::AcReactivePower),
+        heatsink: id(Place::Device, Quantity::HeatsinkTemperature),
+        phase_voltages: [
+            Quantity::AcVoltageL1,
+            Quantity::AcVoltageL2,
+            Quantity::AcVoltageL3,
+        ]
+        .map(|quantity| id(Place::Device, quantity)),
         inputs: inverter.inputs.iter().map(|i| input(i.number)).collect(),
     }
 }

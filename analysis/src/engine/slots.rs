@@ -2,6 +2,7 @@
 //! Never in here: single polls; what a window of slots means (`inputs`).
 
 use super::Engine;
+use crate::array::Limit;
 use crate::detect::{
     Gate, GateFacts, InputSlot, InverterSlot, PlaneSlot, Poll, Residual, Slot, gate, residual,
 };
@@ -40,19 +41,22 @@ pub(super) struct InputNow {
 pub(super) struct InverterNow {
     pub facts: InverterFacts,
     pub inputs: Vec<InputNow>,
+    /// Which limit acts on it as a whole.
+    pub limit: Option<Limit>,
     expected_ac: Option<Power>,
 }
 
 /// What the slot says about an inverter as a whole.
 pub(super) struct InverterFacts {
     pub ac_power_w: Option<f64>,
+    pub highest_ac_w: Option<f64>,
     pub load_ratio: Option<f64>,
     pub producing: Option<bool>,
     /// Whether its state says that it was stopped, by a fault or by hand.
     pub stopped: bool,
+    pub throttled: bool,
+    pub power_limit_ratio: Option<f64>,
     settled: bool,
-    throttled: bool,
-    power_limit_ratio: Option<f64>,
 }
 
 impl Engine {
@@ -129,12 +133,14 @@ impl Engine {
         let mut inputs: Vec<InputNow> = (0..inverter.inputs.len())
             .map(|k| self.input_now(i, k, light, means, &facts))
             .collect();
+        let limit = self.name_limits(i, means, &facts, &mut inputs);
         let expected_ac = expected_ac(inverter, &inputs);
         let slot = self.plant.timing.slot;
         bound_missing(&mut inputs, expected_ac, facts.ac_power_w, slot);
         InverterNow {
             facts,
             inputs,
+            limit,
             expected_ac,
         }
     }
@@ -176,6 +182,7 @@ impl Engine {
         };
         InverterFacts {
             ac_power_w,
+            highest_ac_w: stat(channels.ac_power).map(|s| s.max),
             load_ratio,
             producing,
             stopped: [State::Off, State::Fault]
@@ -209,6 +216,7 @@ impl Engine {
                 current: point.map(|p| Current::from_a(p.1)),
                 expected: prediction.as_ref().map(|p| p.expected),
                 gate: verdict,
+                limit: None,
             },
             residual: compared.filter(|_| verdict == Gate::Valid),
             prediction,
@@ -273,6 +281,7 @@ impl InverterNow {
         InverterSlot {
             ac_power: self.facts.ac_power_w.map(Power::from_w),
             expected_ac_power: self.expected_ac,
+            limit: self.limit,
             inputs: self.inputs.into_iter().map(|input| input.slot).collect(),
         }
     }

@@ -1,18 +1,22 @@
 //! Where every missing watt-hour went, hour by hour and inverter by inverter.
 //!
-//! Model:   expected = measured + limited + sum over kinds of finding + not recorded + unexplained,
-//!          exactly; `unexplained` is what is left and may be negative.
+//! Model:   expected = measured + sum over limits + sum over kinds of finding + not recorded +
+//!          unexplained, exactly; `unexplained` is what is left and may be negative.
 //!          In a slot the shortfall s = max(expected - measured, 0) goes to the findings that stand:
 //!          device findings take all of it, input findings at most what their input missed while no
-//!          limit held it back. What is left goes to the limit if one acted.
+//!          limit held it back. What is left goes to the limits that acted: all of it to the
+//!          inverter's; to an input's own at most what that input missed.
+//!          Expected power ends at rated power. What the peaks of all inputs would give above that
+//!          is counted beside the balance, while the inverter was at rated power.
 //! Symbols: energies [Wh] on the AC side.
 //! Range:   slots with an expected AC power; others are no part of the balance.
 //! Source:  own.
 //! Check:   tests/acceptance/engine/ledger.rs: the balance of any slots and findings.
 
+use crate::array::Limit;
 use crate::detect::{Gate, InputSlot, InverterSlot, Kind, Slot};
 use crate::diagnose::Finding;
-use crate::plant::Plant;
+use crate::plant::{Inverter, Plant};
 use crate::reading::{Energy, Power, Span, Time};
 use std::collections::BTreeMap;
 
@@ -27,8 +31,10 @@ pub struct Entry {
     pub expected: Energy,
     /// What was measured.
     pub measured: Energy,
-    /// Held back by a limit: clipping, export, a command.
-    pub limited: Energy,
+    /// Held back, by limit.
+    pub limited: BTreeMap<Limit, Energy>,
+    /// What the array could have given above rated power; no part of the balance.
+    pub above_rated: Energy,
     /// Lost to findings, by kind.
     pub findings: BTreeMap<Kind, Energy>,
     /// Expected while nothing was recorded.
@@ -74,7 +80,8 @@ impl Entry {
             inverter,
             expected: zero,
             measured: zero,
-            limited: zero,
+            limited: BTreeMap::new(),
+            above_rated: zero,
             findings: BTreeMap::new(),
             not_recorded: zero,
             unexplained: zero,
@@ -98,22 +105,51 @@ impl Entry {
             let share = standing(plant, self.inverter, slot, findings, kind, now).min(left);
             if share > 0.0 {
                 left -= share;
-                grow(
-                    self.findings.entry(kind).or_insert(Energy::from_wh(0.0)),
-                    share,
-                );
+                grow_entry(&mut self.findings, kind, share);
             }
         }
-        if now.inputs.iter().any(|input| input.gate == Gate::Limited) {
-            grow(&mut self.limited, left);
-            left = 0.0;
-        }
+        left -= self.add_limited(now, slot.span, left);
         grow(&mut self.unexplained, missing.min(0.0) + left);
+        if now.limit == Some(Limit::RatedPower) {
+            let of = &plant.inverters[self.inverter];
+            let above_w = offered_ac_w(of, now).map_or(0.0, |w| w - of.rated_ac.w());
+            let above = Power::from_w(above_w.max(0.0)) * slot.span;
+            grow(&mut self.above_rated, above.wh());
+        }
+    }
+
+    /// Books what limits account for in a slot, at most `most_wh`, and says how much [Wh].
+    fn add_limited(&mut self, now: &InverterSlot, span: Span, most_wh: f64) -> f64 {
+        if let Some(limit) = now.limit {
+            grow_entry(&mut self.limited, limit, most_wh);
+            return most_wh;
+        }
+        let mut booked = 0.0;
+        for (k, input) in now.inputs.iter().enumerate() {
+            // A slot from before limits had names has only its gate.
+            let is_held = input.gate == Gate::Limited;
+            let limit = input.limit.or(is_held.then_some(Limit::NotTold));
+            if let Some(limit) = limit {
+                let share = missing_wh(now, k, span).min(most_wh - booked);
+                grow_entry(&mut self.limited, limit, share);
+                booked += share;
+            }
+        }
+        booked
+    }
+
+    /// Held back by all limits together.
+    pub fn limited_total(&self) -> Energy {
+        Energy::from_wh(self.limited.values().map(|e| e.wh()).sum())
     }
 }
 
 fn grow(energy: &mut Energy, by_wh: f64) {
     *energy = Energy::from_wh(energy.wh() + by_wh);
+}
+
+fn grow_entry<K: Ord>(energies: &mut BTreeMap<K, Energy>, key: K, by_wh: f64) {
+    grow(energies.entry(key).or_insert(Energy::from_wh(0.0)), by_wh);
 }
 
 /// The most that findings of one kind can have cost an inverter in a slot [Wh].
@@ -134,19 +170,27 @@ fn standing(
         None => f64::INFINITY,
         Some(number) => {
             let k = of.inputs.iter().position(|input| input.number == number);
-            k.map_or(0.0, |k| missing_wh(now, k, slot.span))
+            let held_back = |k: &usize| now.inputs[*k].is_held_back(now.limit);
+            k.filter(|k| !held_back(k))
+                .map_or(0.0, |k| missing_wh(now, k, slot.span))
         }
     };
     findings.iter().filter(stands).map(cost).sum()
 }
 
-/// What an input misses, brought to the AC side; nothing while a limit holds it back.
+/// AC power of all inputs at their peaks, as if the inverter could pass on any power [W].
+fn offered_ac_w(of: &Inverter, now: &InverterSlot) -> Option<f64> {
+    let all_w: Option<f64> = now.inputs.iter().map(expected_w).sum();
+    Some(of.ac_without_limit(Power::from_w(all_w?)).w())
+}
+
+fn expected_w(input: &InputSlot) -> Option<f64> {
+    input.expected.map(|e| (e.voltage * e.current).w())
+}
+
+/// What an input misses, brought to the AC side.
 fn missing_wh(now: &InverterSlot, k: usize, span: Span) -> f64 {
     let input = &now.inputs[k];
-    if input.gate == Gate::Limited {
-        return 0.0;
-    }
-    let expected_w = |input: &InputSlot| input.expected.map(|e| (e.voltage * e.current).w());
     let all_w: f64 = now.inputs.iter().filter_map(expected_w).sum();
     let through = now
         .expected_ac_power

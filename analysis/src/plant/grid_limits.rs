@@ -23,6 +23,18 @@ pub struct GridLimits {
     pub under_frequency: Vec<FrequencyLimit>,
     /// Over-frequency limits, mildest first.
     pub over_frequency: Vec<FrequencyLimit>,
+    /// Active power against the highest phase voltage (volt-watt), rising in voltage, falling in
+    /// power; empty where the rules give none.
+    pub volt_watt: Vec<VoltWattPoint>,
+}
+
+/// One point of a volt-watt line; straight between two of them, level beyond the ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct VoltWattPoint {
+    /// Highest phase voltage.
+    pub voltage: Voltage,
+    /// Active power allowed there over rated power [-].
+    pub power_ratio: f64,
 }
 
 /// A voltage limit and how long it may be exceeded.

@@ -8,12 +8,13 @@ mod horizon;
 mod state;
 
 pub use ageing::Ageing;
-pub use grid_limits::{FrequencyLimit, GridLimits, VoltageLimit};
+pub use grid_limits::{FrequencyLimit, GridLimits, VoltWattPoint, VoltageLimit};
 pub use horizon::{Corner, Horizon, HorizonError};
 pub use state::{EventBit, State};
 
 use crate::reading::{
-    Angle, ChannelTable, Current, DeviceId, Power, Resistance, Span, Temperature, Time, Voltage,
+    Angle, ApparentPower, ChannelTable, Current, DeviceId, Power, Resistance, Span, Temperature,
+    Time, Voltage,
 };
 use serde::{Deserialize, Serialize};
 
@@ -141,6 +142,8 @@ pub struct Inverter {
     pub id: DeviceId,
     /// Rated active power.
     pub rated_ac: Power,
+    /// Highest apparent power.
+    pub max_apparent: ApparentPower,
     /// Highest voltage that any input may see.
     pub max_dc_voltage: Voltage,
     /// Voltage at which it starts.
@@ -153,6 +156,8 @@ pub struct Inverter {
     pub phases: u8,
     /// Efficiency at points of load ratio, rising in load; one point means constant.
     pub efficiency: Vec<EfficiencyPoint>,
+    /// How it takes back its power when it is hot; `None` where the site file gives nothing.
+    pub derating: Option<Derating>,
     /// Lowest insulation resistance at which it may start.
     pub isolation_limit: Resistance,
     /// Its MPPT inputs.
@@ -168,6 +173,15 @@ pub struct EfficiencyPoint {
     pub load_ratio: f64,
     /// AC over DC power [-].
     pub efficiency_ratio: f64,
+}
+
+/// How an inverter takes back its power when it is hot: P <= P_rated (1 - r (T - T_0)), T > T_0.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Derating {
+    /// Temperature of the heat sink from which it does, T_0.
+    pub from: Temperature,
+    /// Share of rated power for each kelvin above, r [1/K].
+    pub ratio_per_k: f64,
 }
 
 /// One MPPT input.
@@ -244,8 +258,12 @@ impl Plant {
 impl Inverter {
     /// AC power from DC power: efficiency at that load, and no more than rated.
     pub fn ac_from_dc(&self, dc: Power) -> Power {
-        let efficiency = self.efficiency_at(dc.w() / self.rated_ac.w());
-        Power::from_w((dc.w() * efficiency).min(self.rated_ac.w()))
+        Power::from_w(self.ac_without_limit(dc).w().min(self.rated_ac.w()))
+    }
+
+    /// AC power from DC power by efficiency alone, as if it could pass on any power.
+    pub fn ac_without_limit(&self, dc: Power) -> Power {
+        Power::from_w(dc.w() * self.efficiency_at(dc.w() / self.rated_ac.w()))
     }
 
     /// Linear between the points of the curve, constant beyond its ends.

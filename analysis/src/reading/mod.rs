@@ -17,6 +17,8 @@
 //! | gate | the condition under which a test on a slot is valid |
 //! | finding | something wrong, with a beginning and an end |
 //! | cause, evidence, advice | why, the numbers that say so, what to do about it |
+//! | limit | what lets an inverter or an input take less than the array offers |
+//! | ceiling | the most AC power that a limit leaves |
 //! | ledger | where every missing watt-hour went |
 //!
 //! Never in here: what a value should be, or whether it is right.
@@ -36,7 +38,8 @@ pub use grid::{Arrivals, Offer, SlotMeans, Stat};
 pub use robust::{median, robust_spread};
 pub use time::{SolarDay, Span, Time};
 pub use units::{
-    Angle, Current, Energy, Frequency, Irradiance, Power, Resistance, Speed, Temperature, Voltage,
+    Angle, ApparentPower, Current, Energy, Frequency, Irradiance, Power, ReactivePower, Resistance,
+    Speed, Temperature, Voltage,
 };
 
 use serde::{Deserialize, Serialize};

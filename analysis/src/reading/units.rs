@@ -40,6 +40,14 @@ quantity!(
     Power, from_w, w, "W"
 );
 quantity!(
+    /// Reactive power.
+    ReactivePower, from_var, var, "var"
+);
+quantity!(
+    /// Apparent power.
+    ApparentPower, from_va, va, "VA"
+);
+quantity!(
     /// Energy, positive when produced.
     Energy, from_wh, wh, "Wh"
 );

@@ -10,8 +10,8 @@ use analysis::plant::{
     Site, Timing, WeatherDevice,
 };
 use analysis::reading::{
-    Angle, ChannelTable, Current, DeviceId, Energy, Frequency, Irradiance, Power, Resistance, Span,
-    Temperature, Time, Voltage,
+    Angle, ApparentPower, ChannelTable, Current, DeviceId, Energy, Frequency, Irradiance, Power,
+    Resistance, Span, Temperature, Time, Voltage,
 };
 
 /// 10 March 2025, local midnight at UTC + 1.
@@ -93,6 +93,7 @@ fn site() -> Site {
             sustained_over_voltage: None,
             under_frequency: Vec::new(),
             over_frequency: Vec::new(),
+            volt_watt: Vec::new(),
         },
     }
 }
@@ -142,6 +143,7 @@ fn inverter(id: &str, rated_kw: f64, inputs: &[(usize, &[&str])]) -> Inverter {
     Inverter {
         id: DeviceId::new(id),
         rated_ac: Power::from_w(rated_kw * 1000.0),
+        max_apparent: ApparentPower::from_va(rated_kw * 1000.0),
         max_dc_voltage: Voltage::from_v(1000.0),
         start_voltage: Voltage::from_v(200.0),
         tracking_min: Voltage::from_v(180.0),
@@ -151,6 +153,7 @@ fn inverter(id: &str, rated_kw: f64, inputs: &[(usize, &[&str])]) -> Inverter {
             load_ratio: 1.0,
             efficiency_ratio: 0.97,
         }],
+        derating: None,
         isolation_limit: Resistance::from_ohm(33_000.0),
         inputs: inputs.collect(),
         every: Span::from_s(10),
@@ -228,6 +231,7 @@ fn inverter_slot(inverter: &Inverter, start: Time) -> InverterSlot {
     InverterSlot {
         ac_power: (!silent).then(|| Power::from_w(ac_w)),
         expected_ac_power: Some(Power::from_w((0.97 * dc_w(false)).min(limit))),
+        limit: None,
         inputs: numbered
             .map(|input| input_slot(inverter, input, start, state))
             .collect(),
@@ -269,6 +273,7 @@ fn input_slot(
         current: (!silent && !asleep).then(|| Current::from_a(current)),
         expected: (!asleep).then_some(expected),
         gate,
+        limit: None,
     }
 }
 

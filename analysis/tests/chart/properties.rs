@@ -48,6 +48,7 @@ prop_compose! {
                 sigma_power: Power::from_w(sv * i + v * si),
             }),
             gate,
+            limit: None,
         }
     }
 }
@@ -69,6 +70,7 @@ prop_compose! {
         let inverter = InverterSlot {
             ac_power: ac.map(Power::from_w),
             expected_ac_power: expected_ac.map(Power::from_w),
+            limit: None,
             inputs,
         };
         (gap_ms, Slot {

@@ -7,8 +7,10 @@ use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::table::Found;
 use crate::table::Table;
-use analysis::plant::{EfficiencyPoint, Input, Inverter, PvString};
-use analysis::reading::{Current, DeviceId, Power, Resistance, Span, Voltage};
+use analysis::plant::{Derating, EfficiencyPoint, Input, Inverter, PvString};
+use analysis::reading::{
+    ApparentPower, Current, DeviceId, Power, Resistance, Span, Temperature, Voltage,
+};
 use std::collections::BTreeSet;
 use std::fmt::Display;
 
@@ -16,15 +18,16 @@ use std::fmt::Display;
 /// highest voltage over its insulation. IEC 62109-2, clause 4.8.2 (from memory, verify).
 const ISOLATION_CURRENT_A: f64 = 0.030;
 
-/// The inverter and its highest apparent power [VA]; how often it is read is filled in later.
+/// The inverter; how often it is read is filled in later.
 pub(super) fn inverter(
     raw: &raw::Inverter,
     modules: &Ids,
     planes: &Ids,
     problems: &mut Problems<'_>,
-) -> Option<(Inverter, f64)> {
+) -> Option<Inverter> {
     relate(raw, problems);
     let phases = phases(raw, problems);
+    let derating = derating(raw, problems);
     each_once(raw, problems);
     let inputs: Vec<_> = list(&raw.input)
         .iter()
@@ -33,25 +36,58 @@ pub(super) fn inverter(
     let rated_ac_w = *value(&raw.rated_ac_w)?;
     let max_dc_v = *value(&raw.max_dc_voltage_v)?;
     let isolation_limit = value(&raw.isolation_limit_ohm).copied();
-    let inverter = Inverter {
+    let max_apparent_va = value(&raw.max_apparent_va).copied();
+    Some(Inverter {
         id: DeviceId::new(value(&raw.id)?.0.as_str()),
         rated_ac: Power::from_w(rated_ac_w),
+        max_apparent: ApparentPower::from_va(max_apparent_va.unwrap_or(rated_ac_w)),
         max_dc_voltage: Voltage::from_v(max_dc_v),
         start_voltage: Voltage::from_v(*value(&raw.start_voltage_v)?),
         tracking_min: Voltage::from_v(*value(&raw.tracking_min_v)?),
         tracking_max: Voltage::from_v(*value(&raw.tracking_max_v)?),
         phases: phases?,
         efficiency: efficiency(raw)?,
+        derating: derating?,
         isolation_limit: Resistance::from_ohm(
             isolation_limit.unwrap_or(max_dc_v / ISOLATION_CURRENT_A),
         ),
         inputs: inputs.into_iter().collect::<Option<_>>()?,
         every: Span::ZERO,
+    })
+}
+
+/// Both keys or none; the outer `None` means that something was reported.
+fn derating(raw: &raw::Inverter, problems: &mut Problems<'_>) -> Option<Option<Derating>> {
+    let (from, ratio) = (
+        "heatsink_derating_from_degc",
+        "heatsink_derating_ratio_per_k",
+    );
+    let (this, other, span) = match (
+        &raw.heatsink_derating_from_degc,
+        &raw.heatsink_derating_ratio_per_k,
+    ) {
+        (None, None) => return Some(None),
+        (Some(from), Some(ratio)) => {
+            return Some(Some(Derating {
+                from: Temperature::from_degc(from.value),
+                ratio_per_k: ratio.value,
+            }));
+        }
+        (Some(found), None) => (from, ratio, &found.span),
+        (None, Some(found)) => (ratio, from, &found.span),
     };
-    Some((
-        inverter,
-        value(&raw.max_apparent_va).copied().unwrap_or(rated_ac_w),
-    ))
+    let (found, wanted) = (
+        format!("no {other} beside it"),
+        format!("both {this} and {other}"),
+    );
+    problems.add(
+        Fault::Contradiction,
+        span,
+        raw.at().key(this),
+        found,
+        wanted,
+    );
+    None
 }
 
 fn relate(raw: &raw::Inverter, problems: &mut Problems<'_>) {

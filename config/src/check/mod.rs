@@ -49,8 +49,7 @@ pub(crate) fn file(
     };
     let sources = sources?;
     let every = |id: &DeviceId| every(id, &sources);
-    let inverters: Vec<_> = inverters.into_iter().collect::<Option<_>>()?;
-    let (mut inverters, max_apparent_va): (Vec<_>, Vec<_>) = inverters.into_iter().unzip();
+    let mut inverters: Vec<_> = inverters.into_iter().collect::<Option<_>>()?;
     for inverter in &mut inverters {
         inverter.every = every(&inverter.id);
     }
@@ -75,7 +74,6 @@ pub(crate) fn file(
         timezone: site.timezone?,
         commissioned: site.commissioned?,
         grid_rules: site.grid_rules?,
-        max_apparent_va,
         sources,
         recording,
         wants_alerts: file.alerts.is_some(),

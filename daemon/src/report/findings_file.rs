@@ -179,6 +179,7 @@ mod tests {
                 sustained_over_voltage: None,
                 under_frequency: Vec::new(),
                 over_frequency: Vec::new(),
+                volt_watt: Vec::new(),
             },
         }
     }

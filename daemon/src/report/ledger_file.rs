@@ -1,8 +1,10 @@
-//! `ledger.csv`: one row for each hour and inverter, energies in Wh.
+//! `ledger.csv`: one row for each hour and inverter, energies in Wh. `limited_by_*` add up to
+//! `lost_limited_wh`; `above_rated_power_wh` stands beside the balance.
 //! Never in here: the balance itself (`analysis::ledger`).
 
 use super::text::utc;
 use super::whole_file::{WriteError, write_whole};
+use analysis::array::Limit;
 use analysis::ledger::{COSTLY, Entry};
 use analysis::plant::Plant;
 use analysis::reading::Energy;
@@ -37,6 +39,8 @@ pub fn write(path: &Path, plant: &Plant, entries: &[Entry]) -> Result<(), Ledger
 }
 
 fn header() -> Vec<String> {
+    let limited = Limit::ALL.iter();
+    let limited = limited.map(|limit| format!("limited_by_{}_wh", limit.name()));
     let lost = COSTLY.iter().map(|kind| format!("lost_{}_wh", kind.name()));
     [
         "hour_utc",
@@ -47,13 +51,17 @@ fn header() -> Vec<String> {
     ]
     .map(str::to_owned)
     .into_iter()
+    .chain(limited)
     .chain(lost)
-    .chain(["not_recorded_wh", "unexplained_wh"].map(str::to_owned))
+    .chain(["not_recorded_wh", "unexplained_wh", "above_rated_power_wh"].map(str::to_owned))
     .collect()
 }
 
 fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
     let wh = |energy: Energy| format!("{:.3}", energy.wh());
+    let limited = Limit::ALL
+        .iter()
+        .map(|limit| entry.limited.get(limit).map_or(0.0, |e| e.wh()));
     let lost = COSTLY
         .iter()
         .map(|kind| entry.findings.get(kind).map_or(0.0, |e| e.wh()));
@@ -63,11 +71,15 @@ fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
         inverter,
         wh(entry.expected),
         wh(entry.measured),
-        wh(entry.limited),
+        wh(entry.limited_total()),
     ]
     .into_iter()
-    .chain(lost.map(|lost| format!("{lost:.3}")))
-    .chain([wh(entry.not_recorded), wh(entry.unexplained)])
+    .chain(limited.chain(lost).map(|wh| format!("{wh:.3}")))
+    .chain([
+        wh(entry.not_recorded),
+        wh(entry.unexplained),
+        wh(entry.above_rated),
+    ])
     .collect()
 }
 
@@ -86,7 +98,8 @@ mod tests {
             inverter: 1,
             expected: wh(100.0),
             measured: wh(60.0),
-            limited: wh(10.0),
+            limited: BTreeMap::from([(Limit::Command, wh(7.0)), (Limit::NotTold, wh(3.0))]),
+            above_rated: wh(2.0),
             findings: BTreeMap::from([(Kind::StringOpen, wh(25.0))]),
             not_recorded: wh(0.0),
             unexplained: wh(5.0),
@@ -100,5 +113,10 @@ mod tests {
         assert_eq!(row["lost_string_open_wh"], "25.000");
         assert_eq!(row["lost_snow_wh"], "0.000");
         assert_eq!(row["unexplained_wh"], "5.000");
+        assert_eq!(row["lost_limited_wh"], "10.000");
+        assert_eq!(row["limited_by_command_wh"], "7.000");
+        assert_eq!(row["limited_by_volt_watt_wh"], "0.000");
+        assert_eq!(row["limited_by_not_told_wh"], "3.000");
+        assert_eq!(row["above_rated_power_wh"], "2.000");
     }
 }

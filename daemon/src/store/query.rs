@@ -121,6 +121,17 @@ pub(super) fn named<T: DeserializeOwned>(
     variant.map_err(|_| undecodable(column, name))
 }
 
+/// A column that holds the name of a unit variant, or NULL.
+pub(super) fn named_if_any<T: DeserializeOwned>(
+    row: &Row<'_>,
+    column: &'static str,
+) -> Result<Option<T>, StoreError> {
+    match get::<Option<String>>(row, column)? {
+        None => Ok(None),
+        Some(_) => named(row, column).map(Some),
+    }
+}
+
 pub(super) fn undecodable(column: &'static str, found: String) -> StoreError {
     StoreError::Undecodable { column, found }
 }

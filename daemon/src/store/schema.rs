@@ -96,6 +96,29 @@ mod tests {
     }
 
     #[test]
+    fn slots_from_before_limits_had_names_keep_their_numbers_and_have_none() {
+        let mut db = memory();
+        migrate(&mut db, 0, &MIGRATIONS[..1]).expect("the first script holds");
+        db.execute_batch(
+            "INSERT INTO inverter VALUES (1, 'inv-1');
+             INSERT INTO slot VALUES (0, 300000);
+             INSERT INTO inverter_slot VALUES (0, 1, 900.0, 1000.0);
+             INSERT INTO input_slot VALUES (0, 1, 2, 500.0, 2.0, 510.0, 2.1, 5.0, 0.1, 'limited');",
+        )
+        .expect("rows of the first layout");
+        migrate(&mut db, 1, MIGRATIONS).expect("later scripts hold");
+        let row: (f64, Option<String>, String, Option<String>) = db
+            .query_row(
+                "SELECT i.expected_ac_power_w, i.acting_limit, k.gate, k.acting_limit
+                 FROM inverter_slot i JOIN input_slot k USING (start_utc_ms, inverter)",
+                [],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
+            )
+            .expect("one row");
+        assert_eq!(row, (1000.0, None, "limited".to_owned(), None));
+    }
+
+    #[test]
     fn a_script_that_fails_leaves_the_version_before_it() {
         let scripts = [
             "CREATE TABLE a (x INTEGER)",

@@ -1,3 +1,8 @@
+-- Which limit acts on an inverter as a whole, and on an input alone; NULL: none, or from before
+-- this was told.
+ALTER TABLE inverter_slot ADD COLUMN acting_limit TEXT;
+ALTER TABLE input_slot ADD COLUMN acting_limit TEXT;
+
 -- NULL in rows of version 1, which knew voltage and current alone.
 ALTER TABLE input_slot ADD COLUMN expected_dc_power_sigma_w REAL;
 

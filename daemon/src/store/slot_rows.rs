@@ -6,7 +6,7 @@
 use super::StoreError;
 use super::commit::{finite, name_of};
 use super::layout::{Layout, Numbers, places};
-use super::query::{each_row, get, named, undecodable};
+use super::query::{each_row, get, named, named_if_any, undecodable};
 use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
 use analysis::expected::InputExpected;
 use analysis::reading::{Current, Irradiance, Power, Span, Temperature, Time, Voltage};
@@ -131,10 +131,12 @@ fn empty_slot(layout: &Layout, start_ms: i64, span_ms: i64) -> Slot {
         current: None,
         expected: None,
         gate: Gate::NotMeasured,
+        limit: None,
     };
     let inverter = |(_, inputs): &(_, Vec<u8>)| InverterSlot {
         ac_power: None,
         expected_ac_power: None,
+        limit: None,
         inputs: vec![input; inputs.len()],
     };
     Slot {
@@ -189,8 +191,14 @@ fn write_inverter(
     )?;
     execute(
         db,
-        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4)",
-        params![start, number, measured, expected],
+        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4, ?5)",
+        params![
+            start,
+            number,
+            measured,
+            expected,
+            inverter.limit.map(name_of)
+        ],
     )
 }
 
@@ -198,6 +206,7 @@ fn read_inverter(row: &Row<'_>, inverter: &mut InverterSlot) -> Result<(), Store
     let power = |name| get::<Option<f64>>(row, name).map(|power| power.map(Power::from_w));
     inverter.ac_power = power("ac_power_w")?;
     inverter.expected_ac_power = power("expected_ac_power_w")?;
+    inverter.limit = named_if_any(row, "acting_limit")?;
     Ok(())
 }
 
@@ -221,11 +230,12 @@ fn write_input(
         expected(|e| e.sigma_voltage.v())?,
         expected(|e| e.sigma_current.a())?,
         name_of(input.gate),
+        input.limit.map(name_of),
         expected(|e| e.sigma_power.w())?,
     ];
     execute(
         db,
-        "INSERT INTO input_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+        "INSERT INTO input_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
         row,
     )
 }
@@ -263,6 +273,7 @@ fn read_input(row: &Row<'_>) -> Result<InputSlot, StoreError> {
         current: current("dc_current_a")?,
         expected,
         gate: named(row, "gate")?,
+        limit: named_if_any(row, "acting_limit")?,
     })
 }
 

@@ -1,5 +1,6 @@
 //! The ledger balances for any slots and findings, gaps included.
 
+use analysis::array::Limit;
 use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, Slot};
 use analysis::diagnose::{Finding, FindingId, Subject};
 use analysis::expected::InputExpected;
@@ -21,6 +22,10 @@ fn watts(most: f64) -> impl Strategy<Value = Option<Power>> {
     prop::option::weighted(0.8, (-50.0..most).prop_map(Power::from_w))
 }
 
+fn limit() -> impl Strategy<Value = Option<Limit>> {
+    prop::option::weighted(0.4, prop::sample::select(Limit::ALL))
+}
+
 fn input() -> impl Strategy<Value = InputSlot> {
     let gates = vec![
         Gate::Valid,
@@ -32,7 +37,8 @@ fn input() -> impl Strategy<Value = InputSlot> {
         Gate::NotMeasured,
     ];
     let point = || prop::option::weighted(0.8, (0.0..900.0f64, 0.0..30.0f64));
-    (point(), point(), prop::sample::select(gates)).prop_map(|(measured, expected, gate)| {
+    let parts = (point(), point(), prop::sample::select(gates), limit());
+    parts.prop_map(|(measured, expected, gate, limit)| {
         let expected = expected.map(|(volts, amps)| InputExpected {
             voltage: Voltage::from_v(volts),
             current: Current::from_a(amps),
@@ -45,17 +51,21 @@ fn input() -> impl Strategy<Value = InputSlot> {
             current: measured.map(|(_, amps)| Current::from_a(amps)),
             expected,
             gate,
+            limit,
         }
     })
 }
 
 fn inverter(inputs: usize, rated_w: f64) -> impl Strategy<Value = InverterSlot> {
     let inputs = prop::collection::vec(input(), inputs);
-    (watts(rated_w), watts(rated_w), inputs).prop_map(|(measured, expected, inputs)| InverterSlot {
-        ac_power: measured,
-        expected_ac_power: expected.filter(|p| p.w() >= 0.0),
-        inputs,
-    })
+    (watts(rated_w), watts(rated_w), limit(), inputs).prop_map(
+        |(measured, expected, limit, inputs)| InverterSlot {
+            ac_power: measured,
+            expected_ac_power: expected.filter(|p| p.w() >= 0.0),
+            limit,
+            inputs,
+        },
+    )
 }
 
 /// Slots in order of time; some are missing.
@@ -118,7 +128,8 @@ fn told(kind: Kind, subject: Subject, began: Time, ended: Option<Time>) -> Findi
 
 fn named(entry: &Entry) -> impl Iterator<Item = f64> {
     let findings = entry.findings.values().map(|e| e.wh());
-    findings.chain([entry.limited.wh(), entry.not_recorded.wh()])
+    let limited = entry.limited.values().map(|e| e.wh());
+    findings.chain(limited).chain([entry.not_recorded.wh()])
 }
 
 fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
@@ -127,6 +138,7 @@ fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
         let sum = entry.measured.wh() + named(entry).sum::<f64>() + entry.unexplained.wh();
         assert_close!(sum, entry.expected.wh(), TOLERANCE_WH, format!("{entry:?}"));
         assert!(named(entry).all(|wh| wh >= 0.0), "{entry:?}");
+        assert!(entry.above_rated.wh() >= 0.0, "{entry:?}");
         assert_eq!(entry.hour, entry.hour.slot_start(Span::from_h(1)));
     }
     assert!(entries.is_sorted_by_key(|entry| (entry.hour, entry.inverter)));
@@ -151,5 +163,108 @@ proptest! {
         findings in prop::collection::vec(finding(), 0..12),
     ) {
         assert_balanced(&plant(&two_inverters()), &slots, &findings);
+    }
+}
+
+/// One slot of the first inverter: each input at 500 V, with amperes measured and expected; the
+/// measured AC power is theirs without loss.
+fn slot_of(limit: Option<Limit>, inputs: [(f64, f64, Option<Limit>); 3]) -> Slot {
+    let input = |(amps, expected_amps, limit): (f64, f64, Option<Limit>)| InputSlot {
+        voltage: Some(Voltage::from_v(500.0)),
+        current: Some(Current::from_a(amps)),
+        expected: Some(InputExpected {
+            voltage: Voltage::from_v(500.0),
+            current: Current::from_a(expected_amps),
+            sigma_voltage: Voltage::from_v(5.0),
+            sigma_current: Current::from_a(0.2),
+            sigma_power: Power::from_w(1.0),
+        }),
+        gate: Gate::Valid,
+        limit,
+    };
+    let power = |amps: f64| Some(Power::from_w(500.0 * amps));
+    let idle = InverterSlot {
+        ac_power: None,
+        expected_ac_power: None,
+        limit: None,
+        inputs: Vec::new(),
+    };
+    let first = InverterSlot {
+        ac_power: power(inputs.iter().map(|i| i.0).sum()),
+        expected_ac_power: power(inputs.iter().map(|i| i.1).sum()),
+        limit,
+        inputs: inputs.map(input).to_vec(),
+    };
+    Slot {
+        start: START,
+        span: SLOT,
+        planes: Vec::new(),
+        inverters: vec![first, idle],
+    }
+}
+
+/// Ampere of an input for five minutes at 500 V.
+fn energy_wh(amps: f64) -> f64 {
+    500.0 * amps / 12.0
+}
+
+#[test]
+fn the_limit_of_an_input_takes_what_that_input_missed_and_the_inverters_takes_all() {
+    let plant = plant(&two_inverters());
+    let limits = [None, Some(Limit::InputCurrent), Some(Limit::TrackingLow)];
+    let inputs = [
+        (9.0, 10.0, limits[0]),
+        (8.0, 11.0, limits[1]),
+        (4.0, 6.0, limits[2]),
+    ];
+    let alone = &hourly(&plant, &[slot_of(None, inputs)], &[])[0];
+    let of = |entry: &Entry, limit| entry.limited.get(&limit).map_or(0.0, |e| e.wh());
+    for (found, amps, label) in [
+        (of(alone, Limit::InputCurrent), 3.0, "input current"),
+        (of(alone, Limit::TrackingLow), 2.0, "tracking window"),
+        (alone.limited_total().wh(), 5.0, "both"),
+        (alone.unexplained.wh(), 1.0, "unexplained"),
+    ] {
+        assert_close!(found, energy_wh(amps), TOLERANCE_WH, label);
+    }
+
+    let whole = inputs.map(|(amps, expected, _)| (amps, expected, None));
+    let whole = &hourly(&plant, &[slot_of(Some(Limit::Command), whole)], &[])[0];
+    assert_close!(
+        of(whole, Limit::Command),
+        energy_wh(6.0),
+        TOLERANCE_WH,
+        "command"
+    );
+    assert_close!(whole.unexplained.wh(), 0.0, TOLERANCE_WH, "nothing left");
+}
+
+#[test]
+fn a_finding_costs_nothing_while_a_limit_holds_its_input_back() {
+    let plant = plant(&two_inverters());
+    let subject = Subject::input(&DeviceId::new("inv-1"), 2);
+    let open = told(Kind::StringOpen, subject, START, None);
+    let cost = |limit, own| {
+        let slot = slot_of(
+            limit,
+            [(10.0, 10.0, None), (5.0, 10.0, own), (6.0, 6.0, None)],
+        );
+        let entry = hourly(&plant, &[slot], std::slice::from_ref(&open)).swap_remove(0);
+        let lost = entry
+            .findings
+            .get(&Kind::StringOpen)
+            .map_or(0.0, |e| e.wh());
+        (lost, entry.limited_total().wh())
+    };
+    let (lost, limited) = cost(None, None);
+    assert_close!(lost, energy_wh(5.0), TOLERANCE_WH, "the finding alone");
+    assert_eq!(limited, 0.0);
+    for (limit, own) in [
+        (Some(Limit::VoltWatt), None),
+        (None, Some(Limit::InputCurrent)),
+    ] {
+        let (lost, limited) = cost(limit, own);
+        assert_eq!(lost, 0.0);
+        assert_close!(limited, energy_wh(5.0), TOLERANCE_WH, "the limit");
     }
 }

@@ -27,7 +27,8 @@ pub fn play(shape: &Shape, world: World, days: i64) -> (Arc<Plant>, Vec<Poll>) {
     (plant, polls)
 }
 
-fn polls(plant: &Arc<Plant>, world: World, days: i64, every: Span) -> Vec<Poll> {
+/// Polls of a plant in a world.
+pub fn polls(plant: &Arc<Plant>, world: World, days: i64, every: Span) -> Vec<Poll> {
     let twin = Twin::new(plant.clone(), world);
     let count = Span::from_h(24 * days).ms() / every.ms();
     let at = |n: i64| -> Time { START + every * n };

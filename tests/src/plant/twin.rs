@@ -7,13 +7,14 @@
 //!          numbers: this shows what the engine makes of readings, not that the physics is right.
 //! Check:   none needed; every value depends on the time and the seed alone.
 
+use super::fed::{Fed, operate};
 use super::noise::{normal, uniform};
 use super::{EFFICIENCY_RATIO, What, World};
 use analysis::array::{InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet};
 use analysis::plant::{EventBit, Inverter, Plane, Plant, PvString, State};
 use analysis::reading::{
     Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Reading, Speed, Temperature, Time,
-    Value, Voltage,
+    Value,
 };
 use analysis::sky::{self, Observer, PlaneIrradiance};
 use std::sync::Arc;
@@ -35,6 +36,9 @@ const WET_OHM: f64 = 19_000.0;
 const CURRENT_NOISE_RATIO: f64 = 0.005;
 const VOLTAGE_NOISE_RATIO: f64 = 0.002;
 const POA_NOISE_W_M2: f64 = 1.5;
+/// Voltage of the supply, phase to neutral [V], and a heat sink that is cool [degC].
+const SUPPLY_V: f64 = 241.0;
+const COOL_DEGC: f64 = 45.0;
 
 /// A synthetic plant at work.
 #[derive(Debug, Clone)]
@@ -43,6 +47,15 @@ pub struct Twin {
     world: World,
     observer: Observer,
     modules: Vec<ModuleModel>,
+}
+
+/// What an inverter may pass on, and what it publishes of that.
+struct Output {
+    most_ac_w: f64,
+    commanded_ratio: f64,
+    reactive_var: f64,
+    heatsink_degc: f64,
+    supply_v: f64,
 }
 
 /// Weather at one time.
@@ -156,7 +169,12 @@ impl Twin {
         if state == State::Sleeping && !self.world.answers_at_night {
             return;
         }
-        let points = operate(&curves, state, self.most_dc_w(i, now.at));
+        let inputs = inverter.inputs.iter().zip(curves);
+        let inputs: Vec<Fed> = inputs
+            .map(|(input, curve)| Fed::new(inverter, input, curve))
+            .collect();
+        let output = self.output(i, now.at);
+        let points = operate(&inputs, state, output.most_ac_w / EFFICIENCY_RATIO);
         let mut dc_w = 0.0;
         for (k, (volts, amps)) in points.into_iter().enumerate() {
             let channel = (i * 100 + k * 10) as u64;
@@ -181,8 +199,8 @@ impl Twin {
                 readings,
             );
         }
-        let ac_w = (dc_w * EFFICIENCY_RATIO).min(inverter.rated_ac.w());
-        self.publish_device(i, now, state, ac_w, readings);
+        let ac_w = (dc_w * EFFICIENCY_RATIO).min(output.most_ac_w);
+        self.publish_device(i, now, state, (ac_w, &output), readings);
     }
 
     fn publish_device(
@@ -190,26 +208,25 @@ impl Twin {
         i: usize,
         now: &Now,
         state: State,
-        ac_w: f64,
+        (ac_w, output): (f64, &Output),
         readings: &mut Vec<Reading>,
     ) {
         let inverter = &self.plant.inverters[i];
-        let (mut volts, mut ohm, mut bits, mut limit) = (241.0, DRY_OHM, 0_u32, 1.0);
+        let (mut ohm, mut bits) = (DRY_OHM, 0_u32);
         for what in self.world.now(now.at) {
             match what {
-                What::SupplyHigher(more) => volts += more,
                 What::Leaks(who) if who == i => {
                     ohm = WET_OHM;
                     bits |= 1 << EventBit::GroundFault as u32;
                 }
                 What::Tripped(who, Some(bit)) if who == i => bits |= 1 << bit as u32,
-                What::Commanded(who, ratio) if who == i => limit = ratio,
                 _ => {}
             }
         }
-        let phase = |n: u64| volts + 0.3 * self.noise(now.at, 200 + i as u64 * 10 + n);
+        let phase = |n: u64| output.supply_v + 0.3 * self.noise(now.at, 200 + i as u64 * 10 + n);
         let values = [
             (Quantity::AcPower, ac_w),
+            (Quantity::AcReactivePower, output.reactive_var),
             (Quantity::AcVoltageL1, phase(1)),
             (Quantity::AcVoltageL2, phase(2)),
             (Quantity::AcVoltageL3, phase(3)),
@@ -217,7 +234,8 @@ impl Twin {
             (Quantity::State, f64::from(state as u8)),
             (Quantity::EventBits, f64::from(bits)),
             (Quantity::IsolationResistance, ohm),
-            (Quantity::PowerLimit, limit),
+            (Quantity::PowerLimit, output.commanded_ratio),
+            (Quantity::HeatsinkTemperature, output.heatsink_degc),
         ];
         for (quantity, value) in values {
             self.publish(&inverter.id, Place::Device, quantity, value, now, readings);
@@ -276,13 +294,41 @@ impl Twin {
         stop.unwrap_or(State::Tracking)
     }
 
-    fn most_dc_w(&self, i: usize, at: Time) -> f64 {
+    /// What the world lets an inverter pass on, and what it shows of it.
+    fn output(&self, i: usize, at: Time) -> Output {
         let inverter: &Inverter = &self.plant.inverters[i];
-        let commanded = self.world.now(at).find_map(|what| match what {
-            What::Commanded(who, ratio) if who == i => Some(ratio),
-            _ => None,
-        });
-        commanded.unwrap_or(1.0) * inverter.rated_ac.w() / EFFICIENCY_RATIO
+        let (mut commanded_ratio, mut held_ratio, mut reactive_ratio) = (1.0, 1.0, 0.0);
+        let (mut supply_v, mut heatsink_degc) = (SUPPLY_V, COOL_DEGC);
+        for what in self.world.now(at) {
+            match what {
+                What::SupplyHigher(more) => supply_v += more,
+                What::Commanded(who, ratio) if who == i => commanded_ratio = ratio,
+                What::HeldBack(who, ratio) if who == i => held_ratio = ratio,
+                What::Reactive(who, ratio) if who == i => reactive_ratio = ratio,
+                What::Hot(who, degc) if who == i => heatsink_degc = degc,
+                _ => {}
+            }
+        }
+        let mut most_ratio = f64::min(commanded_ratio, held_ratio).min(1.0);
+        if let [from, to] = self.plant.site.grid_limits.volt_watt.as_slice() {
+            let width_v = to.voltage.v() - from.voltage.v();
+            let along = ((supply_v - from.voltage.v()) / width_v).clamp(0.0, 1.0);
+            let drop = from.power_ratio - to.power_ratio;
+            most_ratio = most_ratio.min(from.power_ratio - along * drop);
+        }
+        if let Some(derating) = inverter.derating {
+            let above_k = (heatsink_degc - derating.from.degc()).max(0.0);
+            most_ratio = most_ratio.min(1.0 - above_k * derating.ratio_per_k);
+        }
+        let apparent_va = inverter.max_apparent.va();
+        let active_w = apparent_va * (1.0_f64 - reactive_ratio * reactive_ratio).sqrt();
+        Output {
+            most_ac_w: (most_ratio * inverter.rated_ac.w()).min(active_w),
+            commanded_ratio,
+            reactive_var: reactive_ratio * apparent_va,
+            heatsink_degc,
+            supply_v,
+        }
     }
 
     fn noise(&self, at: Time, channel: u64) -> f64 {
@@ -313,44 +359,4 @@ impl Twin {
             value: Value::judge(quantity, value),
         }));
     }
-}
-
-/// Voltage and current of each input: at the peak, or right of it so far that the sum is what may be
-/// passed on; without a connection at the open-circuit voltage.
-fn operate(curves: &[Option<InputCurve>], state: State, most_w: f64) -> Vec<(f64, f64)> {
-    /// Where a curve of crystalline silicon ends, over its peak [-].
-    const OPEN_OVER_PEAK: f64 = 1.25;
-    const HALVINGS: u32 = 24;
-    let peaks: Vec<Option<f64>> = curves
-        .iter()
-        .map(|curve| curve.as_ref().map(|c| c.max_power().voltage.v()))
-        .collect();
-    let at = |raise: f64| -> Vec<(f64, f64)> {
-        let point = |(curve, peak): (&Option<InputCurve>, &Option<f64>)| match (curve, peak) {
-            (Some(curve), Some(peak)) => {
-                let volts = peak * raise;
-                (volts, curve.current_at(Voltage::from_v(volts)).a().max(0.0))
-            }
-            _ => (0.0, 0.0),
-        };
-        curves.iter().zip(&peaks).map(point).collect()
-    };
-    let watts = |raise: f64| at(raise).iter().map(|(v, a)| v * a).sum::<f64>();
-    if state != State::Tracking {
-        let open = |(volts, _)| (volts, 0.0);
-        return at(OPEN_OVER_PEAK).into_iter().map(open).collect();
-    }
-    if watts(1.0) <= most_w {
-        return at(1.0);
-    }
-    let (mut low, mut high) = (1.0, OPEN_OVER_PEAK);
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if watts(middle) > most_w {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    at(high)
 }

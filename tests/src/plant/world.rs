@@ -56,6 +56,12 @@ pub enum What {
     Stopped(usize),
     /// An inverter is told to pass on no more than this share of its rated power.
     Commanded(usize, f64),
+    /// An inverter holds back to this share of its rated power and publishes no word about it.
+    HeldBack(usize, f64),
+    /// An inverter takes this share of its highest apparent power as reactive power.
+    Reactive(usize, f64),
+    /// The heat sink of an inverter is this hot [degC].
+    Hot(usize, f64),
     /// This share of the light gets through what lies on the modules of an inverter.
     Covered(usize, f64),
     /// This share of the light gets through what lies on the modules of an input: by inverter and

@@ -5,8 +5,8 @@ use crate::plant::{
     Ageing, GridLimits, Input, Inverter, Module, Mounting, Plane, Plant, PvString, Site, Timing,
 };
 use crate::reading::{
-    Angle, ChannelTable, Current, DeviceId, Frequency, Power, Resistance, Span, Temperature, Time,
-    Voltage,
+    Angle, ApparentPower, ChannelTable, Current, DeviceId, Frequency, Power, Resistance, Span,
+    Temperature, Time, Voltage,
 };
 
 /// An invented module; the numbers of the worked examples are for it.
@@ -50,12 +50,14 @@ pub(super) fn plant(rated_w: f64, coldest: Option<f64>, inputs: Vec<Input>) -> P
     let inverter = Inverter {
         id: DeviceId::new("inv"),
         rated_ac: Power::from_w(rated_w),
+        max_apparent: ApparentPower::from_va(rated_w),
         max_dc_voltage: Voltage::from_v(1100.0),
         start_voltage: Voltage::from_v(200.0),
         tracking_min: Voltage::from_v(180.0),
         tracking_max: Voltage::from_v(1000.0),
         phases: 3,
         efficiency: Vec::new(),
+        derating: None,
         isolation_limit: Resistance::from_ohm(36_667.0),
         inputs,
         every: Span::from_s(10),
@@ -108,6 +110,7 @@ fn site(coldest: Option<f64>) -> Site {
             sustained_over_voltage: None,
             under_frequency: Vec::new(),
             over_frequency: Vec::new(),
+            volt_watt: Vec::new(),
         },
     }
 }
