@@ -86,7 +86,8 @@ impl Engine {
         }
         let plane = light.planes[self.chain.inputs[i][k].plane];
         let prediction = now[i].inputs[k].prediction.as_ref();
-        let plane = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2);
+        let is_limited = now[i].limit.is_some() || now[i].inputs[k].slot.limit.is_some();
+        let plane = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2 && !is_limited);
         if let Some((plane, prediction)) = plane.zip(prediction) {
             let seen = CalibrationSample {
                 rung: plane.rung,

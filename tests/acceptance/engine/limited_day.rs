@@ -20,10 +20,8 @@ pub const AMPLE_W: f64 = 40_000.0;
 /// What a clear day's expected energy may be wrong by, over the energy of the day: the calibration
 /// of one day, the meters, and the strings' differences (engineering judgement) [-].
 pub const DAY_RATIO: f64 = 0.02;
-/// The same where the limit acts on the first day too: what is left to calibrate by is morning and
-/// evening, in whose light the synthetic glass, the same at any angle, lets through more than the
-/// model's.
-const GRAZING_RATIO: f64 = 0.05;
+/// The same where the limit acts from the first day on: little or nothing is left to calibrate by.
+const UNCALIBRATED_RATIO: f64 = 0.03;
 
 /// One inverter with three inputs that nothing limits.
 pub fn ample() -> Plant {
@@ -84,7 +82,7 @@ pub fn limited(plant: Plant, world: World) -> Limited {
 /// The same with a limit that is part of the plant.
 pub fn always_limited(plant: Plant) -> Limited {
     Limited {
-        day_ratio: GRAZING_RATIO,
+        day_ratio: UNCALIBRATED_RATIO,
         ..limited(plant, clear())
     }
 }
