@@ -8,6 +8,7 @@ mod calibration;
 mod chain;
 mod heat;
 mod ladder;
+pub mod orientation;
 mod scaled;
 mod types;
 
