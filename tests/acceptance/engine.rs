@@ -9,6 +9,8 @@ mod calibration;
 mod delivery;
 #[path = "engine/drive.rs"]
 mod drive;
+#[path = "engine/facing.rs"]
+mod facing;
 #[path = "engine/health.rs"]
 mod health;
 #[path = "engine/inputs.rs"]

@@ -119,7 +119,7 @@ impl Engine {
         siblings
     }
 
-    fn has_window_finding(&self, subject: &Subject) -> bool {
+    pub(super) fn has_window_finding(&self, subject: &Subject) -> bool {
         WINDOW_KINDS
             .iter()
             .any(|kind| self.state.book.stands(subject, *kind))

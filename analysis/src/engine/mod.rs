@@ -12,6 +12,7 @@ mod polls;
 mod roles;
 mod slots;
 mod state;
+mod survey;
 
 pub use state::{EngineState, STATE_VERSION};
 
@@ -121,7 +122,13 @@ impl Engine {
 
     fn with_state(plant: Arc<Plant>, state: EngineState) -> Result<Self, EngineError> {
         let chain = Chain::new(&plant)?;
-        let (roles, ladder) = (Roles::new(&plant), Ladder::new(&plant));
+        let roles = Roles::new(&plant);
+        let mut ladder = Ladder::new(&plant);
+        for (p, survey) in state.surveys.iter().enumerate() {
+            if let Some(found) = survey.taken() {
+                ladder.turn(p, found.applied_to(&plant.planes[p]));
+            }
+        }
         Ok(Self {
             plant,
             roles,

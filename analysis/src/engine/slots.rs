@@ -84,8 +84,10 @@ impl Engine {
             end: means.start + span,
             day,
         };
-        if self.state.calibration.close_day(day, span) {
+        if let Some(ended) = self.state.calibration.close_day(day, span) {
+            self.close_surveys(ended);
             self.learned.extend(self.state.calibration.learned());
+            self.learned.extend(self.oriented());
         }
         let light = self.light(means);
         self.remember_frost(means.start, &light);
@@ -109,6 +111,7 @@ impl Engine {
             }
             self.remember_inverter(i, when, &inverter.facts, daylight);
         }
+        self.survey(&light, &now);
         self.state.book.end_due();
         let plane = |p: &Option<PlaneLight>| PlaneSlot {
             poa: p.map(|p| (p.poa, p.rung)),

@@ -3,7 +3,7 @@
 
 use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
 use crate::diagnose::Book;
-use crate::expected::{Calibration, Inertia};
+use crate::expected::{Calibration, Inertia, PlaneSurvey};
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
 use serde::{Deserialize, Serialize};
@@ -26,6 +26,8 @@ pub struct EngineState {
     pub(super) last_temperature: Option<Time>,
     pub(super) last_frost: Option<Time>,
     pub(super) calibration: Calibration,
+    /// By plane.
+    pub(super) surveys: Vec<PlaneSurvey>,
     /// By plane.
     pub(super) inertia: Vec<Inertia>,
     pub(super) inverters: Vec<InverterState>,
@@ -83,6 +85,7 @@ impl EngineState {
             last_temperature: None,
             last_frost: None,
             calibration: Calibration::new(plant),
+            surveys: vec![PlaneSurvey::default(); plant.planes.len()],
             inertia: vec![Inertia::default(); plant.planes.len()],
             inverters: plant.inverters.iter().map(inverter).collect(),
             weather_links: plant

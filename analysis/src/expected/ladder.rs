@@ -30,6 +30,11 @@ const MIN_SYNC_SHARE: f64 = 0.1;
 /// Beyond this incidence a sensor's and the glass's response is as uncertain as here [-].
 const LEAST_COSINE: f64 = 0.17;
 
+/// One standard deviation of the turbidity beside the site's, and of the diffuse share that the
+/// decomposition gives (engineering judgement) [-].
+const OTHER_TURBIDITY: f64 = 0.7;
+const OTHER_SPLIT_RATIO: f64 = 0.05;
+
 /// Light and heat of all planes in a slot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Light {
@@ -47,6 +52,8 @@ pub struct Light {
     pub air: Option<Temperature>,
     /// The sun and the clear sky under it; `None` at night.
     pub(super) clear: Option<(Sunlight, Components)>,
+    /// Light on the ground, where it is measured.
+    pub(super) ground: Option<Components>,
 }
 
 /// Light and heat of one plane.
@@ -79,6 +86,8 @@ pub struct Ladder {
     track: SunTrack,
     /// By month.
     clear_air: [ClearAir; 12],
+    /// The same, one standard deviation hazier.
+    hazier_air: [ClearAir; 12],
     planes: Vec<Plane>,
     /// By plane.
     diffuse: Vec<DiffuseModifiers>,
@@ -118,6 +127,13 @@ struct Rung {
     sensor: Option<ChannelId>,
 }
 
+impl Light {
+    /// Global irradiance of the clear sky [W/m2]; nothing at night.
+    pub fn clear_ghi_w_m2(&self) -> f64 {
+        self.clear.map_or(0.0, |(_, clear)| clear.ghi.w_m2())
+    }
+}
+
 impl Ladder {
     /// The ladder of a plant.
     pub fn new(plant: &Plant) -> Self {
@@ -133,6 +149,9 @@ impl Ladder {
         Self {
             track: SunTrack::new(observer),
             clear_air: site.linke_turbidity.map(|tl| ClearAir::new(&observer, tl)),
+            hazier_air: site
+                .linke_turbidity
+                .map(|tl| ClearAir::new(&observer, tl + OTHER_TURBIDITY)),
             planes: plant.planes.clone(),
             diffuse: plant
                 .planes
@@ -147,6 +166,39 @@ impl Ladder {
             dhi: anywhere(Quantity::Dhi),
             air: anywhere(Quantity::AirTemperature),
             wind: anywhere(Quantity::WindSpeed),
+        }
+    }
+
+    /// Takes a plane to lie otherwise than the site file says.
+    pub fn turn(&mut self, p: usize, plane: Plane) {
+        self.facing[p] = Facing::of(&plane);
+        self.diffuse[p] = sky::diffuse_modifiers(plane.tilt);
+        self.planes[p] = plane;
+    }
+
+    /// The sun of an instant.
+    pub(super) fn sunlight(&mut self, at: Time) -> Sunlight {
+        let sun = self.track.position(at);
+        Sunlight::new(&sun, self.track.extraterrestrial(at))
+    }
+
+    /// The light on the ground that a plane's light comes from, and what it would be under a sky one
+    /// standard deviation off, always to the same side; `None` for a plane with a sensor of its own.
+    pub fn ground(&self, p: usize, light: &Light) -> Option<(Components, Components)> {
+        let plane = light.planes[p].as_ref()?;
+        let (sunlight, clear) = light.clear.as_ref()?;
+        match plane.rung {
+            WeatherRung::PlaneSensor => None,
+            WeatherRung::ScaledClearSky => {
+                let hazier = &self.hazier_air[sky::month_index(light.at)];
+                Some((*clear, hazier.under(sunlight)))
+            }
+            WeatherRung::HorizontalWithDiffuse => light.ground.map(|ground| (ground, ground)),
+            WeatherRung::HorizontalOnly => light.ground.map(|ground| {
+                let more = ground.dhi.w_m2() + OTHER_SPLIT_RATIO * ground.ghi.w_m2();
+                let other = Irradiance::from_w_m2(more.min(ground.ghi.w_m2()));
+                (ground, sky::close_with_dhi(ground.ghi, other, &light.sun))
+            }),
         }
     }
 
@@ -165,6 +217,10 @@ impl Ladder {
                 .first(&self.air)
                 .map(|s| Temperature::from_degc(s.mean)),
             at: lit.middle,
+            ground: sky
+                .as_ref()
+                .and_then(|sky| sky.horizontal.as_ref())
+                .map(|horizontal| horizontal.components),
             clear: sky.map(|sky| (sky.sunlight, sky.clear)),
             sun,
             lit_ratio: lit.share,

@@ -1,7 +1,7 @@
 //! `calibration.csv`: what has been learned of every plane and input, now and at the handover.
 //!
 //! One row for each number, with its 95 % interval and the days that it rests on. Gains multiply
-//! what the datasheet gives; `inverter`, `input` or `plane` say whose it is.
+//! what the datasheet gives; the baseline of a tilt or an azimuth is what the site file states; `inverter`, `input` or `plane` say whose it is.
 //! Never in here: how it is learned (`analysis::expected`).
 
 use super::whole_file::{WriteError, write_whole};
@@ -74,7 +74,9 @@ fn row(plant: &Plant, learned: &Learned) -> Vec<String> {
     };
     let (inverter, number, plane, light) = match learned.of {
         LearnedOf::Light(p, rung) => (none(), none(), plane(p), rung.name().to_owned()),
-        LearnedOf::CellOffset(p) => (none(), none(), plane(p), none()),
+        LearnedOf::CellOffset(p) | LearnedOf::Tilt(p) | LearnedOf::Azimuth(p) => {
+            (none(), none(), plane(p), none())
+        }
         LearnedOf::Current(i, k) | LearnedOf::Voltage(i, k) => {
             let (inverter, number) = input(i, k);
             (inverter, number, none(), none())

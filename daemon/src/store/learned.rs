@@ -69,7 +69,10 @@ impl Store {
 
 fn subject(layout: &Layout, of: &LearnedOf) -> String {
     match *of {
-        LearnedOf::Light(p, _) | LearnedOf::CellOffset(p) => layout.planes[p].clone(),
+        LearnedOf::Light(p, _)
+        | LearnedOf::CellOffset(p)
+        | LearnedOf::Tilt(p)
+        | LearnedOf::Azimuth(p) => layout.planes[p].clone(),
         LearnedOf::Current(i, k) | LearnedOf::Voltage(i, k) => {
             let (inverter, inputs) = &layout.inverters[i];
             format!("{inverter}/input-{}", inputs[k])
@@ -80,7 +83,7 @@ fn subject(layout: &Layout, of: &LearnedOf) -> String {
 fn rung(of: &LearnedOf) -> &'static str {
     match of {
         LearnedOf::Light(_, rung) => rung.name(),
-        LearnedOf::CellOffset(_) | LearnedOf::Current(..) | LearnedOf::Voltage(..) => "",
+        _ => "",
     }
 }
 
@@ -88,7 +91,12 @@ fn rung(of: &LearnedOf) -> &'static str {
 fn parts(layout: &Layout) -> BTreeMap<(String, String, String), LearnedOf> {
     let planes = (0..layout.planes.len()).flat_map(|p| {
         let light = WeatherRung::ALL.map(|rung| LearnedOf::Light(p, rung));
-        light.into_iter().chain([LearnedOf::CellOffset(p)])
+        let others = [
+            LearnedOf::CellOffset(p),
+            LearnedOf::Tilt(p),
+            LearnedOf::Azimuth(p),
+        ];
+        light.into_iter().chain(others)
     });
     let inverters = layout.inverters.iter().enumerate();
     let inputs = inverters.flat_map(|(i, (_, inputs))| {

@@ -16,7 +16,7 @@ use analysis::reading::{
     Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Reading, Speed, Temperature, Time,
     Value,
 };
-use analysis::sky::{self, Observer, PlaneIrradiance};
+use analysis::sky::{self, Components, Observer, PlaneIrradiance};
 use std::sync::Arc;
 
 /// Light under which no inverter starts [W/m2].
@@ -62,6 +62,7 @@ struct Output {
 struct Now {
     at: Time,
     air_degc: f64,
+    ground: Components,
     planes: Vec<PlaneIrradiance>,
     /// What gets through the glass of each plane, as light at normal incidence [W/m2].
     through_glass: Vec<f64>,
@@ -129,6 +130,7 @@ impl Twin {
             air_degc: self.world.air_degc(at),
             remembered_ratio: self.world.remembered_clearness(at) / clearness,
             through_glass: self.plant.planes.iter().zip(&planes).map(through).collect(),
+            ground: light,
             planes,
         }
     }
@@ -153,6 +155,8 @@ impl Twin {
         }
         let air = now.air_degc + self.world.air_error_k;
         for (quantity, value) in [
+            (Quantity::Ghi, now.ground.ghi.w_m2()),
+            (Quantity::Dni, now.ground.dni.w_m2()),
             (Quantity::AirTemperature, air),
             (Quantity::WindSpeed, WIND_M_S),
         ] {

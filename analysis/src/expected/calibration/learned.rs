@@ -26,6 +26,11 @@ pub enum LearnedOf {
     Current(usize, usize),
     /// Ratio of the voltage of an input, by inverter and input [-].
     Voltage(usize, usize),
+    /// Tilt of a plane that was found to lie otherwise than stated [deg]; what is stated stands as its
+    /// baseline.
+    Tilt(usize),
+    /// Azimuth of such a plane, the same.
+    Azimuth(usize),
 }
 
 impl LearnedOf {
@@ -36,6 +41,8 @@ impl LearnedOf {
             Self::CellOffset(_) => "cell_temperature_offset_k",
             Self::Current(..) => "dc_current_gain_ratio",
             Self::Voltage(..) => "dc_voltage_gain_ratio",
+            Self::Tilt(_) => "tilt_deg",
+            Self::Azimuth(_) => "azimuth_deg",
         }
     }
 }
@@ -71,6 +78,8 @@ impl Calibration {
             LearnedOf::CellOffset(p) => &mut self.planes[p].offset_k,
             LearnedOf::Current(i, k) => &mut self.inputs[i][k].current,
             LearnedOf::Voltage(i, k) => &mut self.inputs[i][k].voltage,
+            // What is stated stands in the site file, and a plane is surveyed anew.
+            LearnedOf::Tilt(_) | LearnedOf::Azimuth(_) => return,
         };
         slow.recall(baseline);
     }

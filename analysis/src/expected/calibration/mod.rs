@@ -201,23 +201,28 @@ impl Calibration {
         }
     }
 
+    /// Forgets what was learned of light that is brought into a plane: the plane was found to lie
+    /// otherwise.
+    pub fn forget_light(&mut self, p: usize) {
+        let light = &mut self.planes[p].light;
+        light.retain(|rung, _| *rung == WeatherRung::PlaneSensor);
+    }
+
     /// Throws today's slots of an input away: something was found wrong with it.
     pub fn distrust_today(&mut self, (i, k): (usize, usize)) {
         self.inputs[i][k].samples = None;
     }
 
-    /// Learns from the day that has ended; says whether one has.
-    pub fn close_day(&mut self, today: SolarDay, slot: Span) -> bool {
-        let Some(day) = self.today.replace(today).filter(|day| *day < today) else {
-            return false;
-        };
+    /// Learns from the day that has ended, if one has.
+    pub fn close_day(&mut self, today: SolarDay, slot: Span) -> Option<SolarDay> {
+        let day = self.today.replace(today).filter(|day| *day < today)?;
         for p in 0..self.planes.len() {
             self.learn(p, day, slot);
         }
         for input in self.inputs.iter_mut().flatten() {
             input.samples = Some(Vec::new());
         }
-        true
+        Some(day)
     }
 
     fn learn(&mut self, p: usize, day: SolarDay, slot: Span) {
