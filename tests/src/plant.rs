@@ -4,10 +4,12 @@
 //! nowhere in the south, planes look north and west.
 //! Never in here: what a test expects.
 
+mod network;
 mod noise;
 mod twin;
 mod world;
 
+pub use network::Network;
 pub use noise::{normal, uniform};
 pub use twin::Twin;
 pub use world::{Event, Period, What, World};
@@ -27,6 +29,8 @@ pub const START: Time = Time::from_unix_ms(1_794_232_800_000);
 pub const NORTH: usize = 0;
 /// The plane that looks west.
 pub const WEST: usize = 1;
+/// Phases of its supply.
+pub const PHASES: usize = 3;
 /// Efficiency of its inverters.
 pub const EFFICIENCY_RATIO: f64 = 0.97;
 
@@ -209,11 +213,14 @@ fn input(number: u8, strings: &Strings) -> Input {
 }
 
 /// What an inverter publishes.
-const PUBLISHED: [Quantity; 9] = [
+const PUBLISHED: [Quantity; 12] = [
     Quantity::AcPower,
     Quantity::AcVoltageL1,
     Quantity::AcVoltageL2,
     Quantity::AcVoltageL3,
+    Quantity::AcCurrentL1,
+    Quantity::AcCurrentL2,
+    Quantity::AcCurrentL3,
     Quantity::Frequency,
     Quantity::State,
     Quantity::EventBits,
