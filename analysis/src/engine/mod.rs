@@ -11,6 +11,7 @@ mod polls;
 mod roles;
 mod slots;
 mod state;
+mod supply;
 
 pub use state::{EngineState, STATE_VERSION};
 
