@@ -9,6 +9,10 @@ mod calibration;
 mod delivery;
 #[path = "engine/drive.rs"]
 mod drive;
+#[path = "engine/export.rs"]
+mod export;
+#[path = "engine/export_site.rs"]
+mod export_site;
 #[path = "engine/health.rs"]
 mod health;
 #[path = "engine/inputs.rs"]
@@ -31,3 +35,5 @@ mod sensors;
 mod standstill;
 #[path = "engine/supply.rs"]
 mod supply;
+#[path = "engine/trips.rs"]
+mod trips;
