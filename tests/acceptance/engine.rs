@@ -9,6 +9,10 @@ mod calibration;
 mod delivery;
 #[path = "engine/drive.rs"]
 mod drive;
+#[path = "engine/export.rs"]
+mod export;
+#[path = "engine/export_site.rs"]
+mod export_site;
 #[path = "engine/facing.rs"]
 mod facing;
 #[path = "engine/health.rs"]
@@ -37,3 +41,5 @@ mod sensors;
 mod standstill;
 #[path = "engine/supply.rs"]
 mod supply;
+#[path = "engine/trips.rs"]
+mod trips;

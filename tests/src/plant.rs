@@ -5,10 +5,12 @@
 //! Never in here: what a test expects.
 
 mod fed;
+mod network;
 mod noise;
 mod twin;
 mod world;
 
+pub use network::Network;
 pub use noise::{normal, uniform};
 pub use twin::Twin;
 pub use world::{Event, Period, What, World};
@@ -28,6 +30,8 @@ pub const START: Time = Time::from_unix_ms(1_794_232_800_000);
 pub const NORTH: usize = 0;
 /// The plane that looks west.
 pub const WEST: usize = 1;
+/// Phases of its supply.
+pub const PHASES: usize = 3;
 /// Efficiency of its inverters.
 pub const EFFICIENCY_RATIO: f64 = 0.97;
 
@@ -213,12 +217,15 @@ fn input(number: u8, strings: &Strings) -> Input {
 }
 
 /// What an inverter publishes.
-const PUBLISHED: [Quantity; 11] = [
+const PUBLISHED: [Quantity; 14] = [
     Quantity::AcPower,
     Quantity::AcReactivePower,
     Quantity::AcVoltageL1,
     Quantity::AcVoltageL2,
     Quantity::AcVoltageL3,
+    Quantity::AcCurrentL1,
+    Quantity::AcCurrentL2,
+    Quantity::AcCurrentL3,
     Quantity::Frequency,
     Quantity::State,
     Quantity::EventBits,

@@ -21,6 +21,12 @@ pub enum Kind {
     IsolationLow,
     /// One disconnection by the supply.
     GridTrip,
+    /// Disconnections of one class that return.
+    GridTripsRepeated,
+    /// Voltage high at the inverter: by its own export, or the network by itself.
+    GridVoltageHigh,
+    /// Resistance of the supply above what it was: a joint going bad.
+    SupplyResistanceHigh,
     /// A device does not answer.
     LinkLost,
 }
@@ -49,6 +55,9 @@ impl Kind {
         Kind::InverterOff,
         Kind::IsolationLow,
         Kind::GridTrip,
+        Kind::GridTripsRepeated,
+        Kind::GridVoltageHigh,
+        Kind::SupplyResistanceHigh,
         Kind::LinkLost,
     ];
 
@@ -62,6 +71,9 @@ impl Kind {
             Kind::InverterOff => "inverter_off",
             Kind::IsolationLow => "isolation_low",
             Kind::GridTrip => "grid_trip",
+            Kind::GridTripsRepeated => "grid_trips_repeated",
+            Kind::GridVoltageHigh => "grid_voltage_high",
+            Kind::SupplyResistanceHigh => "supply_resistance_high",
             Kind::LinkLost => "link_lost",
         }
     }
@@ -70,11 +82,14 @@ impl Kind {
     pub const fn severity(self) -> Severity {
         match self {
             Kind::Snow => Severity::Note,
-            Kind::CurrentLow | Kind::GridTrip => Severity::Plan,
-            Kind::InputDead | Kind::StringOpen | Kind::InverterOff | Kind::LinkLost => {
-                Severity::Soon
-            }
-            Kind::IsolationLow => Severity::Now,
+            Kind::CurrentLow | Kind::GridTrip | Kind::GridVoltageHigh => Severity::Plan,
+            Kind::InputDead
+            | Kind::StringOpen
+            | Kind::InverterOff
+            | Kind::GridTripsRepeated
+            | Kind::LinkLost => Severity::Soon,
+            // A joint with resistance heats up whenever the sun shines: a hazard.
+            Kind::IsolationLow | Kind::SupplyResistanceHigh => Severity::Now,
         }
     }
 }

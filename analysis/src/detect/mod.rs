@@ -1,36 +1,51 @@
 //! From readings and expected values to suspicions.
 //!
 //! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]) and
-//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`]). A slot detector
+//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`], [`ExportWatch`]). A slot detector
 //! hands its samples on to `diagnose`, which says what they mean; a poll detector knows what it
 //! saw.
 //! Never in here: causes, advice, texts for people.
 
 mod daily;
+mod export;
+mod export_day;
 mod gate;
 mod isolation;
 mod kind;
 mod limit;
 mod link;
+mod phase_days;
 mod residual;
+mod slope;
 mod slot;
 mod standstill;
 mod supply;
+mod supply_days;
 mod trip;
+mod trip_days;
+mod trip_pattern;
 mod window;
 
 pub use daily::{Daily, DailyLoss};
+pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
+pub use export_day::ExportDay;
 pub use gate::{Gate, GateFacts, gate};
 pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
 pub use isolation::IsolationWatch;
 pub use kind::{Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
 pub use link::LinkWatch;
+pub use phase_days::DaysMean;
 pub use residual::{Residual, common_factor, residual};
+pub use slope::{Slope, Step, robust_slope};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
 pub use supply::{Poll, SupplyWatch};
+pub use supply_days::{
+    HighBecause, ResistanceHigh, SupplyDays, SupplyEdge, SupplyFacts, VoltageHigh, rise_v,
+};
 pub use trip::{TripCause, TripReport};
+pub use trip_pattern::{PatternEdge, PatternPoll, Repeated, Together, TripPattern};
 pub use window::{Sample, Window};
 
 use crate::reading::Time;

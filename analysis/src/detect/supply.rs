@@ -105,6 +105,16 @@ impl SupplyWatch {
         self.off(at, poll, lit, limits).into_iter().collect()
     }
 
+    /// Since when it has been off, until that is known to be no trip or over.
+    pub fn off_since(&self) -> Option<Time> {
+        self.pending.as_ref().map(|pending| pending.began)
+    }
+
+    /// Whether it produced at the last poll.
+    pub fn is_producing(&self) -> bool {
+        self.was_producing
+    }
+
     fn remember(&mut self, at: Time, poll: &Poll) {
         self.before_v = poll.highest_v.zip(poll.lowest_v);
         self.before_hz = poll.frequency_hz;

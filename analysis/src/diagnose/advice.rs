@@ -14,6 +14,10 @@ const EARTH: &str = "Treat the array frame and the cables as live while an isola
 const RESET: &str = "Do not reset the inverter again and again: each start feeds the fault.";
 const LICENSED: &str = "Work on DC or supply wiring is for licensed people under local codes. \
                         Noonmark advises and never replaces the inverter's own protection.";
+const HOT: &str = "A bad joint of the supply is hot while the sun shines and may arc. Where it smells burnt, \
+                   hums, is warm or discoloured: shut the inverter down, keep away and call now.";
+const SERVICE: &str = "Meter, main switch and service cable stay live with every switch of the house open: \
+                       only the network operator can isolate them.";
 const ROOF: &str = "Do not climb a wet, icy or snow-covered roof; covered modules need no help to \
                     clear.";
 
@@ -22,11 +26,14 @@ pub(super) fn caution(kind: Kind) -> Vec<String> {
     let lines: &[&str] = match kind {
         Kind::Snow => &[ROOF],
         Kind::IsolationLow => &[EARTH, LIVE, LOAD, RESET, LICENSED],
+        Kind::SupplyResistanceHigh => &[HOT, SERVICE, LIVE, LOAD, RESET, LICENSED],
+        Kind::GridVoltageHigh => &[SERVICE, LIVE, LOAD, RESET, LICENSED],
         Kind::InputDead
         | Kind::StringOpen
         | Kind::CurrentLow
         | Kind::InverterOff
         | Kind::GridTrip
+        | Kind::GridTripsRepeated
         | Kind::LinkLost => &[LIVE, LOAD, RESET, LICENSED],
     };
     lines.iter().map(ToString::to_string).collect()
@@ -80,6 +87,41 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
              operator."
                 .to_owned(),
         ],
+        Kind::GridTripsRepeated => vec![
+            format!(
+                "Where the whole site lets go or the voltage was high: send the times and voltages \
+                 of the trips of {device} to the network operator."
+            ),
+            format!(
+                "Where {device} lets go alone, or the supply was lost: have its AC isolator, breaker, \
+                 residual-current device and terminals looked at."
+            ),
+            "Do not raise a protection limit without the network operator's consent.".to_owned(),
+        ],
+        Kind::GridVoltageHigh => vec![
+            "Where the network is high without export: write to the network operator, with the \
+             voltages and the chart; it can lower the transformer's tap."
+                .to_owned(),
+            format!(
+                "Where the own export lifts it: have the installer check length, section and joints \
+                 of the cable between {device} and the transformer's side of the meter."
+            ),
+            "Feed-in of neighbours moves with the same clouds and is part of the rise: compare with \
+             the calculated voltage rise of the cable."
+                .to_owned(),
+        ],
+        Kind::SupplyResistanceHigh => vec![
+            format!(
+                "Have the terminals of the phase between {device} and the meter looked at and \
+                 tightened to their torque, with a thermal picture at high export first."
+            ),
+            "Where another inverter of the site shows the same, the joint is in what they share; else \
+             in the branch of this one."
+                .to_owned(),
+            "Where nothing is found on this side of the meter, ask the network operator to check the \
+             service connection, and whether the network has been switched."
+                .to_owned(),
+        ],
         Kind::LinkLost => vec![
             format!("See whether {device} has power and its network link is up."),
             "If it is an inverter and its display is dark in daylight, treat it as one that is off."
@@ -98,6 +140,7 @@ mod tests {
             let said = caution(*kind);
             let has = |line: &str| said.iter().any(|s| s == line);
             assert_eq!(has(EARTH), *kind == Kind::IsolationLow, "{kind:?}");
+            assert_eq!(has(HOT), *kind == Kind::SupplyResistanceHigh, "{kind:?}");
             let wiring = [LIVE, LOAD, RESET, LICENSED];
             assert!(
                 *kind == Kind::Snow || wiring.iter().all(|line| has(line)),

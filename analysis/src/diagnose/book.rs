@@ -38,17 +38,21 @@ pub struct NewFinding {
     pub summary: String,
 }
 
+/// What a finding is about, and which one of its kind: of repeated trips there is one for each class,
+/// by its leading cause.
+type Key = (Subject, Kind, Option<String>);
+
 /// Which findings stand, and which was the last to end.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Book {
-    standing: BTreeMap<(Subject, Kind), Finding>,
+    standing: BTreeMap<Key, Finding>,
     /// The last of each subject and kind.
-    ended: BTreeMap<(Subject, Kind), Finding>,
+    ended: BTreeMap<Key, Finding>,
     /// Opened since the last look, and standing.
-    opened: BTreeSet<(Subject, Kind)>,
+    opened: BTreeSet<Key>,
     /// Ended since the last look: several of one subject and kind, if it was long ago.
     closed: BTreeMap<FindingId, Finding>,
-    ending: BTreeMap<(Subject, Kind), Time>,
+    ending: BTreeMap<Key, Time>,
 }
 
 impl Book {
@@ -59,12 +63,12 @@ impl Book {
 
     /// Whether a finding of this kind stands on this subject.
     pub fn stands(&self, subject: &Subject, kind: Kind) -> bool {
-        self.standing.contains_key(&(subject.clone(), kind))
+        self.standing.contains_key(&key(subject, kind))
     }
 
     /// Opens a finding, or goes on with the one that stands or ended a moment ago.
     pub fn open(&mut self, new: NewFinding) {
-        let key = (new.subject.clone(), new.kind);
+        let key = key_of(&new);
         // What comes back before its end has been booked has not ended.
         self.ending.remove(&key);
         if let Some(standing) = self.standing.get_mut(&key) {
@@ -111,9 +115,34 @@ impl Book {
         self.standing.insert(key, finding);
     }
 
+    /// Opens a finding, or brings the one that stands up to date; `again`: and tells it once more.
+    pub fn keep(&mut self, new: NewFinding, again: bool) {
+        let key = key_of(&new);
+        match self.standing.get_mut(&key) {
+            Some(standing) if leading(&standing.causes) == leading(&new.causes) => {
+                standing.confidence = new.confidence;
+                standing.causes = new.causes;
+                standing.evidence = new.evidence;
+                standing.summary = new.summary;
+                if again {
+                    self.opened.insert(key);
+                }
+            }
+            _ => self.open(new),
+        }
+    }
+
     /// Ends a finding, if it stands.
     pub fn end(&mut self, subject: &Subject, kind: Kind, at: Time) {
-        let key = (subject.clone(), kind);
+        self.end_key(key(subject, kind), at);
+    }
+
+    /// Ends the repeated trips of one class, if they stand.
+    pub fn end_class(&mut self, subject: &Subject, kind: Kind, class: &str, at: Time) {
+        self.end_key((subject.clone(), kind, Some(class.to_owned())), at);
+    }
+
+    fn end_key(&mut self, key: Key, at: Time) {
         if let Some(mut finding) = self.standing.remove(&key) {
             finding.ended = Some(at.max(finding.began));
             self.opened.remove(&key);
@@ -125,7 +154,7 @@ impl Book {
     /// Ends a finding as of `at`, once the slot that is being filled has been closed: what it costs
     /// in that slot is its own.
     pub fn end_with_slot(&mut self, subject: &Subject, kind: Kind, at: Time) {
-        let key = (subject.clone(), kind);
+        let key = key(subject, kind);
         if self.standing.contains_key(&key) {
             self.ending.insert(key, at);
         }
@@ -133,14 +162,14 @@ impl Book {
 
     /// Ends what was to end with the slot that has just been closed.
     pub fn end_due(&mut self) {
-        for ((subject, kind), at) in std::mem::take(&mut self.ending) {
-            self.end(&subject, kind, at);
+        for (key, at) in std::mem::take(&mut self.ending) {
+            self.end_key(key, at);
         }
     }
 
     /// Adds to what a standing finding has cost.
     pub fn add_lost(&mut self, subject: &Subject, kind: Kind, lost: Energy) {
-        if let Some(finding) = self.standing.get_mut(&(subject.clone(), kind)) {
+        if let Some(finding) = self.standing.get_mut(&key(subject, kind)) {
             finding.lost = Energy::from_wh(finding.lost.wh() + lost.wh());
         }
     }
@@ -158,6 +187,16 @@ impl Book {
         let standing = opened.iter().filter_map(|key| self.standing.get(key));
         closed.chain(standing.cloned()).collect()
     }
+}
+
+fn key(subject: &Subject, kind: Kind) -> Key {
+    (subject.clone(), kind, None)
+}
+
+fn key_of(new: &NewFinding) -> Key {
+    let is_of_class = new.kind == Kind::GridTripsRepeated;
+    let class = leading(&new.causes).filter(|_| is_of_class);
+    (new.subject.clone(), new.kind, class.map(str::to_owned))
 }
 
 fn leading(causes: &[Cause]) -> Option<&str> {
@@ -269,6 +308,32 @@ mod tests {
             leading(&book.take_changed()[0].causes),
             Some("2 strings open")
         );
+    }
+
+    #[test]
+    fn repeated_trips_are_one_finding_for_each_class_and_told_again_when_asked() {
+        let repeated = |class: &str, began, confidence| NewFinding {
+            kind: Kind::GridTripsRepeated,
+            confidence,
+            causes: vec![Cause {
+                cause: class.to_owned(),
+                probability: 1.0,
+            }],
+            ..dead(began)
+        };
+        let mut book = Book::new();
+        book.keep(repeated("over-voltage", at(0), 0.5), false);
+        book.keep(repeated("supply lost", at(5), 0.5), false);
+        assert_eq!(book.take_changed().len(), 2);
+        book.keep(repeated("over-voltage", at(0), 0.7), false);
+        assert_eq!(book.take_changed(), []);
+        book.keep(repeated("over-voltage", at(0), 0.8), true);
+        let again = book.take_changed();
+        assert_eq!((again.len(), again[0].confidence), (1, 0.8));
+        book.end_class(&subject(), Kind::GridTripsRepeated, "supply lost", at(9));
+        let ended = book.take_changed();
+        assert_eq!((ended.len(), ended[0].began), (1, at(5)));
+        assert_eq!(book.standing().count(), 1);
     }
 
     #[test]

@@ -248,7 +248,7 @@ fn place(subject: &Subject) -> String {
     }
 }
 
-fn trip_words(cause: TripCause) -> &'static str {
+pub(super) fn trip_words(cause: TripCause) -> &'static str {
     match cause {
         TripCause::SustainedOverVoltage => "sustained over-voltage (ten-minute mean)",
         TripCause::OverVoltage => "over-voltage",
@@ -271,7 +271,7 @@ fn hypothesis_words(hypothesis: Hypothesis) -> String {
     }
 }
 
-fn causes(ranked: &[(&str, f64)]) -> Vec<Cause> {
+pub(super) fn causes(ranked: &[(&str, f64)]) -> Vec<Cause> {
     let cause = |(cause, p): &(&str, f64)| Cause {
         cause: (*cause).to_owned(),
         probability: *p,
@@ -279,7 +279,7 @@ fn causes(ranked: &[(&str, f64)]) -> Vec<Cause> {
     ranked.iter().map(cause).collect()
 }
 
-fn evidence(numbers: &[(&str, f64)]) -> Evidence {
+pub(super) fn evidence(numbers: &[(&str, f64)]) -> Evidence {
     numbers
         .iter()
         .map(|(name, value)| ((*name).to_owned(), *value))

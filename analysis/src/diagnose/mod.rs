@@ -6,6 +6,7 @@
 mod advice;
 mod book;
 pub mod explain;
+pub mod explain_supply;
 mod finding;
 pub mod hypotheses;
 

@@ -12,6 +12,7 @@ mod polls;
 mod roles;
 mod slots;
 mod state;
+mod supply;
 mod survey;
 
 pub use state::{EngineState, STATE_VERSION};

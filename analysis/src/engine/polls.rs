@@ -3,6 +3,7 @@
 
 use super::Engine;
 use super::roles::Device;
+use super::supply::export_poll;
 use crate::detect::{Edge, Kind, Poll, TripReport};
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::plant::{EventBit, Inverter, State};
@@ -69,7 +70,10 @@ impl Engine {
         let isolation = watched
             .isolation
             .poll(at, resistance, ground_fault, limit_ohm);
+        let lit = watched.lit_since.is_some();
         self.book_link(&inverter.id, links);
+        self.watch_trips(i, at, lit, &trips);
+        self.watch_export(i, at, &export_poll(&values, &facts, inverter));
         for trip in trips {
             self.book_trip(&inverter.id, trip);
         }

@@ -1,6 +1,8 @@
 //! What each channel is to the engine, looked up once per plant instead of once per reading.
 //! Never in here: values.
 
+use super::supply::export_site;
+use crate::detect::ExportSite;
 use crate::plant::Plant;
 use crate::reading::{Channel, ChannelId, Place, Quantity};
 
@@ -38,6 +40,7 @@ pub(super) struct Roles {
     devices: Vec<Option<Device>>,
     quantities: Vec<(Place, Quantity)>,
     pub inverters: Vec<InverterChannels>,
+    pub export: ExportSite,
 }
 
 impl Roles {
@@ -59,6 +62,7 @@ impl Roles {
             inverters: (0..plant.inverters.len())
                 .map(|i| inverter_channels(plant, i))
                 .collect(),
+            export: export_site(plant),
         }
     }
 

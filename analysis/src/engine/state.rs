@@ -1,7 +1,11 @@
 //! Everything an engine remembers between two steps, with a version.
 //! Never in here: what can be computed again from the plant.
 
-use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
+use super::supply::LettingGo;
+use crate::detect::{
+    Daily, ExportWatch, IsolationWatch, LinkWatch, StandstillWatch, SupplyDays, SupplyWatch,
+    TripPattern, Window,
+};
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
 use crate::plant::{Inverter, Plant};
@@ -32,6 +36,8 @@ pub struct EngineState {
     pub(super) inertia: Vec<Inertia>,
     pub(super) inverters: Vec<InverterState>,
     pub(super) weather_links: Vec<LinkWatch>,
+    pub(super) letting_go: LettingGo,
+    pub(super) export: ExportWatch,
     pub(super) book: Book,
 }
 
@@ -40,6 +46,8 @@ pub struct EngineState {
 pub(super) struct InverterState {
     pub link: LinkWatch,
     pub supply: SupplyWatch,
+    pub trips: TripPattern,
+    pub supply_days: SupplyDays,
     pub isolation: IsolationWatch,
     pub standstill: StandstillWatch,
     /// Whether it was working when it was last heard of, too much to be asleep at the next poll.
@@ -66,6 +74,8 @@ impl EngineState {
         let inverter = |inverter: &Inverter| InverterState {
             link: LinkWatch::new(inverter.every),
             supply: SupplyWatch::new(),
+            trips: TripPattern::new(),
+            supply_days: SupplyDays::new(),
             isolation: IsolationWatch::new(),
             standstill: StandstillWatch::new(),
             was_working: false,
@@ -93,6 +103,8 @@ impl EngineState {
                 .iter()
                 .map(|w| LinkWatch::new(w.every))
                 .collect(),
+            letting_go: LettingGo::default(),
+            export: ExportWatch::new(),
             book: Book::new(),
         }
     }

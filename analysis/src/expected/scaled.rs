@@ -62,8 +62,9 @@ enum Shown {
 pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]) {
     let Some(clear) = light.clear else { return };
     let shown = clearness_by_plane(ladder, light, shares, &clear);
-    for p in 0..light.planes.len() {
-        let Some(plane) = light.planes[p].filter(is_unscaled) else {
+    let sun_position = light.sun;
+    for (p, slot) in light.planes.iter_mut().enumerate() {
+        let Some(plane) = slot.filter(is_unscaled) else {
             continue;
         };
         let others = || shown.iter().enumerate().filter(|(q, _)| *q != p);
@@ -71,13 +72,14 @@ pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]
         let clearer = |a: Clearness, b: Clearness| if a.seen < b.seen { b } else { a };
         let sensor = others().filter_map(|(_, s)| s.by_sensor).reduce(clearer);
         let inputs = others().filter_map(|(_, s)| s.by_inputs).reduce(clearer);
-        light.planes[p] = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
+        *slot = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
             Shown::Own(share) => scale(plane, share),
             Shown::Elsewhere(clearness) => {
                 let (sun, sky) = &clear;
                 let under = |clearness: f64| sky::under_clouds(sky, clearness, sun);
-                let on_plane =
-                    |ground: &Components| ladder.on_plane(p, &Dome::new(ground, sun), &light.sun);
+                let on_plane = |ground: &Components| {
+                    ladder.on_plane(p, &Dome::new(ground, sun), &sun_position)
+                };
                 let ground = under(clearness.seen);
                 let taken = on_plane(&ground);
                 let total = taken.total().w_m2();

@@ -6,17 +6,19 @@ use analysis::detect::Kind;
 use analysis::plant::{EventBit, Plant};
 use analysis::reading::{Span, Time};
 use std::sync::Arc;
-use tests::plant::{Period, START, Shape, Twin, What, World, plant, two_inverters};
+use tests::plant::{Network, Period, START, Shape, Twin, What, World, plant, two_inverters};
 
 /// Days of the scenario.
 pub const DAYS: i64 = 4;
 /// Every kind of finding that must come out of it.
-pub const KINDS: [Kind; 6] = [
+pub const KINDS: [Kind; 8] = [
     Kind::InputDead,
     Kind::StringOpen,
     Kind::InverterOff,
     Kind::IsolationLow,
     Kind::GridTrip,
+    Kind::GridTripsRepeated,
+    Kind::GridVoltageHigh,
     Kind::LinkLost,
 ];
 
@@ -36,7 +38,8 @@ pub fn polls(plant: &Arc<Plant>, world: World, days: i64, every: Span) -> Vec<Po
 }
 
 /// Four days of two inverters: a string opens, the supply trips twice within half an hour, an
-/// inverter falls silent now and then, water gets into an array, an input dies, an inverter is off.
+/// inverter falls silent now and then, water gets into an array, an input dies, an inverter is off. The
+/// supply is high by night and swings, and trips again on the last day.
 pub fn everything() -> (Arc<Plant>, Vec<Poll>) {
     let world = World::fair()
         .with(
@@ -69,6 +72,19 @@ pub fn everything() -> (Arc<Plant>, Vec<Poll>) {
                 count: 1,
             },
         )
-        .with(Period::new((3, 9.0), (3, 15.0)), What::Stopped(0));
+        .with(Period::new((3, 9.0), (3, 15.0)), What::Stopped(0))
+        .with(
+            Period::new((3, 15.5), (3, 15.6)),
+            What::Tripped(0, Some(EventBit::AcOverVoltage)),
+        );
+    let world = World {
+        network: Network {
+            swing: (11.0, 2.0),
+            resistance_ohm: [0.1; 3],
+            publishes_current: true,
+            ..Network::FEEDER
+        },
+        ..world
+    };
     play(&two_inverters(), world, DAYS)
 }

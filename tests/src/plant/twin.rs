@@ -17,6 +17,7 @@ use analysis::reading::{
     Value,
 };
 use analysis::sky::{self, Components, Observer, PlaneIrradiance};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Light under which no inverter starts [W/m2].
@@ -47,6 +48,7 @@ pub struct Twin {
     world: World,
     observer: Observer,
     modules: Vec<ModuleModel>,
+    channels: BTreeMap<ChannelId, Channel>,
 }
 
 /// What an inverter may pass on, and what it publishes of that.
@@ -81,11 +83,14 @@ impl Twin {
                 .model
         };
         let modules = plant.modules.iter().map(model).collect();
+        let channels = plant.channels.iter().map(|(id, c)| (id, c.clone()));
+        let channels = channels.collect();
         Self {
             plant,
             world,
             observer,
             modules,
+            channels,
         }
     }
 
@@ -100,10 +105,68 @@ impl Twin {
         for i in (0..self.plant.inverters.len()).filter(|i| !silent(Some(*i))) {
             self.inverter(i, &now, &mut readings);
         }
+        self.feed_in(at, &mut readings);
         if !silent(None) {
             self.mast(&now, &mut readings);
         }
         readings
+    }
+
+    /// What the network does, and what the export of all inverters that answer does to it.
+    fn feed_in(&self, at: Time, readings: &mut Vec<Reading>) {
+        let network = &self.world.network;
+        let quantity = |r: &Reading| self.channels[&r.channel].quantity;
+        let nominal_v = self.plant.site.grid_limits.nominal_voltage.v();
+        let powers = readings
+            .iter()
+            .filter(|r| quantity(r) == Quantity::AcPower)
+            .filter_map(|r| r.value.good());
+        let amps = powers.sum::<f64>() / 3.0 / nominal_v;
+        for reading in readings.iter_mut() {
+            let phase = match quantity(reading) {
+                Quantity::AcVoltageL1 => 0,
+                Quantity::AcVoltageL2 => 1,
+                Quantity::AcVoltageL3 => 2,
+                _ => continue,
+            };
+            // A phase that is away stays away.
+            if let Value::Good(volts) = reading.value
+                && volts > 50.0
+            {
+                let more = network.volts(&self.world, at, phase, amps);
+                reading.value = Value::Good(volts + more);
+            }
+        }
+        if network.publishes_current {
+            let currents = readings.iter().filter_map(|r| self.phase_current(r));
+            let currents: Vec<Reading> = currents.flatten().collect();
+            readings.extend(currents);
+        }
+    }
+
+    fn phase_current(&self, power: &Reading) -> Option<Vec<Reading>> {
+        let channel = &self.channels[&power.channel];
+        if channel.quantity != Quantity::AcPower {
+            return None;
+        }
+        let amps = power.value.good()? / 3.0 / self.plant.site.grid_limits.nominal_voltage.v();
+        let phases = [
+            Quantity::AcCurrentL1,
+            Quantity::AcCurrentL2,
+            Quantity::AcCurrentL3,
+        ];
+        let reading = |quantity| {
+            let of = Channel {
+                quantity,
+                ..channel.clone()
+            };
+            Some(Reading {
+                channel: self.plant.channels.id(&of)?,
+                value: Value::Good(amps),
+                ..*power
+            })
+        };
+        phases.into_iter().map(reading).collect()
     }
 
     fn weather(&self, at: Time) -> Now {

@@ -2,6 +2,7 @@
 //! Never in here: curves.
 
 use super::START;
+use super::network::Network;
 use super::noise::uniform;
 use analysis::plant::EventBit;
 use analysis::reading::{Span, Time};
@@ -67,6 +68,8 @@ pub enum What {
     /// This share of the light gets through what lies on the modules of an input: by inverter and
     /// input.
     Dimmed((usize, usize), f64),
+    /// So much more resistance in a phase of the supply [ohm], phases from 0.
+    JointWorse(usize, f64),
     /// The plane sensor shows this number whatever the light [W/m2].
     SensorShows(f64),
 }
@@ -97,6 +100,8 @@ pub struct World {
     pub air_error_k: f64,
     /// Whether inverters answer at night.
     pub answers_at_night: bool,
+    /// The supply behind the meter.
+    pub network: Network,
     /// Everything that happens.
     pub events: Vec<Event>,
 }
@@ -112,6 +117,7 @@ impl World {
             sensor_drift_per_day: 0.0,
             air_error_k: 0.0,
             answers_at_night: true,
+            network: Network::STIFF,
             events: Vec::new(),
         }
     }
