@@ -19,6 +19,10 @@ pub enum Kind {
     InverterOff,
     /// Insulation resistance of the array under its limit.
     IsolationLow,
+    /// Insulation resistance that falls towards its limit, on dry mornings.
+    IsolationFalling,
+    /// Leakage to earth above what it may last at.
+    ResidualCurrentHigh,
     /// One disconnection by the supply.
     GridTrip,
     /// A device does not answer.
@@ -48,6 +52,8 @@ impl Kind {
         Kind::Snow,
         Kind::InverterOff,
         Kind::IsolationLow,
+        Kind::IsolationFalling,
+        Kind::ResidualCurrentHigh,
         Kind::GridTrip,
         Kind::LinkLost,
     ];
@@ -61,6 +67,8 @@ impl Kind {
             Kind::Snow => "snow",
             Kind::InverterOff => "inverter_off",
             Kind::IsolationLow => "isolation_low",
+            Kind::IsolationFalling => "isolation_falling",
+            Kind::ResidualCurrentHigh => "residual_current_high",
             Kind::GridTrip => "grid_trip",
             Kind::LinkLost => "link_lost",
         }
@@ -70,11 +78,11 @@ impl Kind {
     pub const fn severity(self) -> Severity {
         match self {
             Kind::Snow => Severity::Note,
-            Kind::CurrentLow | Kind::GridTrip => Severity::Plan,
+            Kind::CurrentLow | Kind::IsolationFalling | Kind::GridTrip => Severity::Plan,
             Kind::InputDead | Kind::StringOpen | Kind::InverterOff | Kind::LinkLost => {
                 Severity::Soon
             }
-            Kind::IsolationLow => Severity::Now,
+            Kind::IsolationLow | Kind::ResidualCurrentHigh => Severity::Now,
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Everything an engine remembers between two steps, with a version.
 //! Never in here: what can be computed again from the plant.
 
-use crate::detect::{Daily, IsolationWatch, LinkWatch, StandstillWatch, SupplyWatch, Window};
+use super::earth::EarthState;
+use crate::detect::{Daily, LinkWatch, Moisture, StandstillWatch, SupplyWatch, Window};
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia};
 use crate::plant::{Inverter, Plant};
@@ -25,6 +26,7 @@ pub struct EngineState {
     pub(super) before: Option<SlotMeans>,
     pub(super) last_temperature: Option<Time>,
     pub(super) last_frost: Option<Time>,
+    pub(super) moisture: Moisture,
     pub(super) calibration: Calibration,
     /// By plane.
     pub(super) inertia: Vec<Inertia>,
@@ -38,7 +40,7 @@ pub struct EngineState {
 pub(super) struct InverterState {
     pub link: LinkWatch,
     pub supply: SupplyWatch,
-    pub isolation: IsolationWatch,
+    pub earth: EarthState,
     pub standstill: StandstillWatch,
     /// Whether it was working when it was last heard of, too much to be asleep at the next poll.
     pub was_working: bool,
@@ -64,7 +66,7 @@ impl EngineState {
         let inverter = |inverter: &Inverter| InverterState {
             link: LinkWatch::new(inverter.every),
             supply: SupplyWatch::new(),
-            isolation: IsolationWatch::new(),
+            earth: EarthState::default(),
             standstill: StandstillWatch::new(),
             was_working: false,
             lit_since: None,
@@ -82,6 +84,7 @@ impl EngineState {
             before: None,
             last_temperature: None,
             last_frost: None,
+            moisture: Moisture::new(),
             calibration: Calibration::new(plant),
             inertia: vec![Inertia::default(); plant.planes.len()],
             inverters: plant.inverters.iter().map(inverter).collect(),

@@ -25,6 +25,7 @@ mod calendar;
 mod channel;
 mod grid;
 mod robust;
+mod slope;
 mod time;
 mod units;
 
@@ -34,6 +35,7 @@ pub use channel::{
 };
 pub use grid::{Arrivals, Offer, SlotMeans, Stat};
 pub use robust::{median, robust_spread};
+pub use slope::{Interval, Slope, robust_slope};
 pub use time::{SolarDay, Span, Time};
 pub use units::{
     Angle, Current, Energy, Frequency, Irradiance, Power, Resistance, Speed, Temperature, Voltage,
