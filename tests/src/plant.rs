@@ -10,7 +10,7 @@ mod world;
 
 pub use noise::{normal, uniform};
 pub use twin::Twin;
-pub use world::{Event, Period, What, World};
+pub use world::{Event, Insulation, Period, What, World};
 
 use analysis::plant::{
     Ageing, EfficiencyPoint, FrequencyLimit, GridLimits, Input, Inverter, Module, Mounting, Plane,
@@ -209,7 +209,7 @@ fn input(number: u8, strings: &Strings) -> Input {
 }
 
 /// What an inverter publishes.
-const PUBLISHED: [Quantity; 9] = [
+const PUBLISHED: [Quantity; 12] = [
     Quantity::AcPower,
     Quantity::AcVoltageL1,
     Quantity::AcVoltageL2,
@@ -218,6 +218,9 @@ const PUBLISHED: [Quantity; 9] = [
     Quantity::State,
     Quantity::EventBits,
     Quantity::IsolationResistance,
+    Quantity::ResidualCurrent,
+    Quantity::PvPlusToEarth,
+    Quantity::PvMinusToEarth,
     Quantity::PowerLimit,
 ];
 
@@ -238,8 +241,10 @@ fn inverter_channels(inverter: &Inverter) -> Vec<Channel> {
 fn mast_channels(shape: &Shape) -> Vec<Channel> {
     let poa = shape.sensor.map(|_| Quantity::Poa);
     let others = [Quantity::AirTemperature, Quantity::WindSpeed];
+    let water = [Quantity::RelativeHumidity, Quantity::Rain];
     poa.into_iter()
         .chain(others)
+        .chain(water)
         .map(|quantity| Channel {
             device: DeviceId::new("mast"),
             place: Place::Device,

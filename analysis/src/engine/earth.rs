@@ -9,7 +9,7 @@ use crate::detect::{
 };
 use crate::diagnose::{Subject, explain};
 use crate::plant::{EventBit, Inverter};
-use crate::reading::{Place, Quantity, Reading, Time};
+use crate::reading::{Place, Quantity, Reading, Span, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -151,8 +151,11 @@ impl Engine {
             dampness: now.dampness,
         };
         let (start, closed) = watched.earth.morning.poll(&poll);
-        if let Some(start) = start {
-            let numbers = explain::late_start(start.lost);
+        // With the start, or on a day without one with the day.
+        let without_start = closed.filter(|morning| morning.is_low);
+        let without_start = without_start.map(|m| Span::from_min(i64::from(m.lost_min)));
+        if let Some(lost) = start.map(|start| start.lost).or(without_start) {
+            let numbers = explain::late_start(lost);
             self.state
                 .book
                 .add_evidence(&device, Kind::IsolationLow, numbers);

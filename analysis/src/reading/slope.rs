@@ -34,7 +34,8 @@ pub enum Interval {
 }
 
 impl Interval {
-    const fn z(self) -> f64 {
+    /// Half its width for a standard deviation of 1.
+    pub const fn z(self) -> f64 {
         match self {
             Interval::NinetyFive => 1.959_964,
             Interval::NinetyNine => 2.575_829,

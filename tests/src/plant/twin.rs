@@ -8,7 +8,7 @@
 //! Check:   none needed; every value depends on the time and the seed alone.
 
 use super::noise::{normal, uniform};
-use super::{EFFICIENCY_RATIO, What, World};
+use super::{EFFICIENCY_RATIO, START, What, World};
 use analysis::array::{InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet};
 use analysis::plant::{EventBit, Inverter, Plane, Plant, PvString, State};
 use analysis::reading::{
@@ -28,9 +28,10 @@ const GLASS_AR: f64 = 0.16;
 /// Strings differ by up to this much [-].
 const MISMATCH_RATIO: f64 = 0.015;
 const WIND_M_S: f64 = 1.5;
-/// Insulation of an array: dry, and with water in it [ohm].
-const DRY_OHM: f64 = 1.8e6;
+/// Insulation of an array with water in it [ohm].
 const WET_OHM: f64 = 19_000.0;
+/// Current to earth of a sound array [A].
+const RESIDUAL_A: f64 = 0.02;
 /// Noise of the meters (one standard deviation): current, voltage [-]; irradiance [W/m2].
 const CURRENT_NOISE_RATIO: f64 = 0.005;
 const VOLTAGE_NOISE_RATIO: f64 = 0.002;
@@ -145,6 +146,18 @@ impl Twin {
         ] {
             self.publish(&mast.id, Place::Device, quantity, value, now, readings);
         }
+        if self.world.measures_water {
+            let rain_mm = self.world.rain_mm_per_h(now.at) * mast.every.hours();
+            for (quantity, value) in [
+                (
+                    Quantity::RelativeHumidity,
+                    self.world.humidity_ratio(now.at),
+                ),
+                (Quantity::Rain, rain_mm),
+            ] {
+                self.publish(&mast.id, Place::Device, quantity, value, now, readings);
+            }
+        }
     }
 
     fn inverter(&self, i: usize, now: &Now, readings: &mut Vec<Reading>) {
@@ -157,6 +170,7 @@ impl Twin {
             return;
         }
         let points = operate(&curves, state, self.most_dc_w(i, now.at));
+        let open_v = points.first().map_or(0.0, |p| p.0);
         let mut dc_w = 0.0;
         for (k, (volts, amps)) in points.into_iter().enumerate() {
             let channel = (i * 100 + k * 10) as u64;
@@ -182,7 +196,7 @@ impl Twin {
             );
         }
         let ac_w = (dc_w * EFFICIENCY_RATIO).min(inverter.rated_ac.w());
-        self.publish_device(i, now, state, ac_w, readings);
+        self.publish_device(i, now, state, (ac_w, open_v), readings);
     }
 
     fn publish_device(
@@ -190,11 +204,17 @@ impl Twin {
         i: usize,
         now: &Now,
         state: State,
-        ac_w: f64,
+        (ac_w, first_v): (f64, f64),
         readings: &mut Vec<Reading>,
     ) {
         let inverter = &self.plant.inverters[i];
-        let (mut volts, mut ohm, mut bits, mut limit) = (241.0, DRY_OHM, 0_u32, 1.0);
+        let (mut volts, mut bits, mut limit) = (241.0, 0_u32, 1.0);
+        let (mut ohm, mut leaks_a) = (
+            self.insulation_ohm(i, now.at, state == State::Sleeping),
+            RESIDUAL_A,
+        );
+        // Poles of an idle array float about the middle where nothing holds them.
+        let mut from_negative = 0.5;
         for what in self.world.now(now.at) {
             match what {
                 What::SupplyHigher(more) => volts += more,
@@ -202,6 +222,9 @@ impl Twin {
                     ohm = WET_OHM;
                     bits |= 1 << EventBit::GroundFault as u32;
                 }
+                What::LeaksWithoutBit(who, told) if who == i => ohm = told,
+                What::FaultAt(who, at) if who == i => from_negative = at,
+                What::ResidualCurrent(who, amps) if who == i => leaks_a = amps,
                 What::Tripped(who, Some(bit)) if who == i => bits |= 1 << bit as u32,
                 What::Commanded(who, ratio) if who == i => limit = ratio,
                 _ => {}
@@ -217,10 +240,31 @@ impl Twin {
             (Quantity::State, f64::from(state as u8)),
             (Quantity::EventBits, f64::from(bits)),
             (Quantity::IsolationResistance, ohm),
+            (Quantity::ResidualCurrent, leaks_a),
+            (Quantity::PvPlusToEarth, (1.0 - from_negative) * first_v),
+            (Quantity::PvMinusToEarth, -from_negative * first_v),
             (Quantity::PowerLimit, limit),
         ];
         for (quantity, value) in values {
             self.publish(&inverter.id, Place::Device, quantity, value, now, readings);
+        }
+    }
+
+    /// What was measured last: at the first light, or once more after the array had dried.
+    fn insulation_ohm(&self, i: usize, at: Time, sleeping: bool) -> f64 {
+        const NOON_H: f64 = 12.0;
+        let hours = (at - START).hours();
+        let (today, hour) = (hours.div_euclid(24.0) as i64, hours.rem_euclid(24.0));
+        let is_before_light = sleeping && hour < NOON_H;
+        let day = if is_before_light { today - 1 } else { today };
+        let is_wet = self.world.is_wet_morning(day);
+        let first = self.world.insulation_ohm(i, day, is_wet);
+        let limit = self.plant.inverters[i].isolation_limit.ohm();
+        let has_dried = is_before_light || !self.world.is_wet(at);
+        if is_wet && first < limit && has_dried {
+            self.world.insulation_ohm(i, day, false)
+        } else {
+            first
         }
     }
 
@@ -269,11 +313,17 @@ impl Twin {
             return State::Sleeping;
         }
         let stop = self.world.now(now.at).find_map(|what| match what {
-            What::Tripped(who, _) | What::Leaks(who) if who == i => Some(State::Fault),
+            What::Tripped(who, _) | What::Leaks(who) | What::LeaksWithoutBit(who, _)
+                if who == i =>
+            {
+                Some(State::Fault)
+            }
             What::Stopped(who) if who == i => Some(State::Off),
             _ => None,
         });
-        stop.unwrap_or(State::Tracking)
+        let limit = self.plant.inverters[i].isolation_limit.ohm();
+        let waits = self.world.is_wet(now.at) && self.insulation_ohm(i, now.at, false) < limit;
+        stop.unwrap_or(if waits { State::Fault } else { State::Tracking })
     }
 
     fn most_dc_w(&self, i: usize, at: Time) -> f64 {

@@ -1,30 +1,33 @@
 //! Insulation that falls from one dry morning to the next.
 //!
-//! Model:   y = log10 R on dry mornings; slope b of y over days (`robust_slope`)
-//!          drift: b and the upper end of its 99 % interval are below zero, y has fallen by at least
-//!          0.3 along the line, and (log10 limit - y) / b is at most 180 days                 eq. (1)
-//!          step: the median of the latest 3 dry mornings lies 0.5 or more under the median of the
-//!          60 days before them, and under 1 Mohm                                            eq. (2)
+//! Model:   y = log10 R; one y and one day of each week: medians of its dry mornings. Slope b of y
+//!          over days (`robust_slope`), line a + b t through the medians.
+//!          drift: the upper end of the 99 % interval of b is below zero; the line has fallen by at
+//!          least 0.3, and by three times the scatter about it; it reaches log10 of the limit within
+//!          180 days, and within 360 at the flattest slope and the highest level            eq. (1)
+//!          step: the median of the latest 3 dry mornings lies 0.5 or more, and four times the
+//!          scatter, under the median of the 60 days before them, and under 1 Mohm           eq. (2)
 //! Symbols: R insulation resistance at the first start of the day [ohm]
-//! Range:   15 dry mornings over 30 days for a drift; 10 in the 60 days for a step.
+//! Range:   6 weeks with a dry morning for a drift; 10 dry mornings in the 60 days for a step.
 //! Source:  The logarithm of the morning value on dry mornings, a Theil-Sen slope and its forecast,
 //!          and half a decade on three mornings against 60 days: common practice. Insulation falls
 //!          to about half with each 10 K (from memory, verify). All numbers are engineering
 //!          judgement. IEC 62109-2 knows the limit only.
-//! Check:   tests below; tests/acceptance/engine/isolation.rs has the operating curves.
+//! Check:   falling_tests.rs; tests/acceptance/engine/isolation_falling.rs has operating curves.
 //!
-//! A slope is looked for in the last 60, 150 and 400 days: a fall that begins after a quiet year is
-//! not to wait until it outweighs the year. From winter to summer a sound array falls too, because
-//! it is warmer at the start: where temperature is measured, the fall must stand with and without
-//! the factor of two per 10 K; where it is not, it must be steeper than any season, until the window
-//! is nearly a year. Mornings of which nothing tells whether they were wet count by the best of each
-//! week: water only lowers the number.
+//! By week, because mornings that follow each other resemble each other, and the interval takes its
+//! points as independent. A slope is looked for in the last 60, 150 and 400 days: a fall that begins
+//! after a quiet year is not to wait until it outweighs the year. From winter to summer a sound array
+//! falls too, because it is warmer at the start: where temperature is measured, the fall must stand
+//! with and without the factor of two per 10 K; where it is not, it must be steeper than any season,
+//! until the window is nearly a year. Of a week in which nothing tells whether a morning was wet the
+//! best one counts: water only lowers the number.
 //! It ends when half of what was lost (in decades) is back on three dry mornings.
 //! Never in here: whether a morning was wet (`morning`).
 
 use super::Morning;
 use crate::detect::Edge;
-use crate::reading::{Interval, Slope, Span, Time, median, robust_slope};
+use crate::reading::{Interval, Slope, Span, Time, median, robust_slope, robust_spread};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -32,13 +35,14 @@ use std::collections::VecDeque;
 const KEPT: usize = 400;
 /// Windows in which a slope is looked for [d].
 const WINDOWS_D: [i64; 3] = [60, 150, 400];
-/// Dry mornings and days that a slope needs.
-const DRIFT_MORNINGS: usize = 15;
-const DRIFT_SPAN_D: f64 = 30.0;
-/// Fall along the line that is worth telling [decades]: half.
+/// Weeks with a dry morning that a slope needs.
+const DRIFT_WEEKS: usize = 6;
+/// Fall along the line that is worth telling [decades]: half; and over the scatter about it [-].
 const DRIFT_LEAST: f64 = 0.3;
-/// A limit that is reached later than this is not told yet [d].
+const DRIFT_OVER_SCATTER: f64 = 3.0;
+/// A limit that is reached later than this is not told yet: by the line, and at the latest [d].
 const HORIZON_D: f64 = 180.0;
+const LATEST_D: f64 = 360.0;
 /// Mornings in a row on which it must show.
 const AGREEING: u32 = 3;
 /// Fall per day that a season can make [decades/d]: 15 K between winter and summer, steepest where
@@ -54,8 +58,9 @@ const REFERENCE_DEGC: f64 = 25.0;
 const LATEST: usize = 3;
 /// Days and dry mornings before them that a step is measured from.
 const STEP_FROM: (Span, usize) = (Span::from_h(60 * 24), 10);
-/// Step that is told [decades], and level above which it is not [ohm].
+/// Step that is told [decades], its share of the scatter [-], and level above which it is not [ohm].
 const STEP_LEAST: f64 = 0.5;
+const STEP_OVER_SCATTER: f64 = 4.0;
 const STEP_UNDER_OHM: f64 = 1e6;
 const WEEK: Span = Span::from_h(7 * 24);
 
@@ -96,7 +101,8 @@ pub enum Fall {
         slope: Slope,
         /// Until the limit is reached [d].
         days_to_limit: f64,
-        /// At the steepest and the flattest slope of the interval [d].
+        /// At the steepest slope of the interval from the lowest level that the line may have, and
+        /// at the flattest from the highest [d].
         soonest_d: f64,
         /// See `soonest_d`.
         latest_d: f64,
@@ -105,7 +111,8 @@ pub enum Fall {
     Step,
 }
 
-/// A dry morning: when, log10 of the resistance in ohm, temperature [degC].
+/// A dry morning, or the middle of a week of them: when, log10 of the resistance in ohm, temperature
+/// [degC].
 #[derive(Clone, Copy)]
 struct Dry {
     at: Time,
@@ -135,8 +142,10 @@ impl Mornings {
         if morning.is_wet == Some(true) || morning.log10_ohm.is_none() {
             return None;
         }
-        let dry = self.dry();
-        let latest = &dry[dry.len().checked_sub(LATEST)?..];
+        let (dry, weeks) = (self.dry(), self.weeks());
+        // Where nothing tells wet from dry, weeks stand for mornings.
+        let series = if dry.len() < LATEST { &weeks } else { &dry };
+        let latest = &series[series.len().checked_sub(LATEST)?..];
         let level = median(latest.iter().map(|d| d.y))?;
         if let Some(end) = self.ends_at_log10_ohm {
             let at = latest.first().filter(|_| level >= end)?.at;
@@ -147,7 +156,7 @@ impl Mornings {
             };
             return Some(Edge::Ended { at });
         }
-        let Some((began, seen)) = self.fall(&dry, level, limit_ohm.log10()) else {
+        let Some((began, seen)) = self.fall(&dry, &weeks, limit_ohm.log10()) else {
             self.agreeing = 0;
             return None;
         };
@@ -155,7 +164,7 @@ impl Mornings {
         if self.agreeing < AGREEING {
             return None;
         }
-        self.ends_at_log10_ohm = Some(f64::midpoint(level, seen.from_ohm.log10()));
+        self.ends_at_log10_ohm = Some(f64::midpoint(seen.level_ohm.log10(), seen.from_ohm.log10()));
         Some(Edge::Found {
             began,
             found: now,
@@ -163,70 +172,94 @@ impl Mornings {
         })
     }
 
-    /// Mornings that were dry, and the best of each week, this one excepted, of those that are open.
-    fn dry(&self) -> Vec<Dry> {
-        let since = |m: &&Morning| self.afresh.is_none_or(|afresh| m.at >= afresh);
-        let dry = |m: &Morning| {
-            Some(Dry {
+    /// Mornings with a number that count, with whether they were wet.
+    fn numbers(&self) -> impl Iterator<Item = (Option<bool>, Dry)> {
+        let counts = |m: &&Morning| self.afresh.is_none_or(|afresh| m.at >= afresh);
+        self.kept.iter().filter(counts).filter_map(|m| {
+            let dry = Dry {
                 at: m.at,
                 y: f64::from(m.log10_ohm?),
                 degc: m.temperature_degc.map(f64::from),
-            })
-        };
-        let week = |m: &Morning| m.at.slot_start(WEEK);
-        let this_week = self.kept.back().map(week);
-        let kept: Vec<&Morning> = self.kept.iter().filter(since).collect();
-        let mut found = Vec::new();
-        for in_week in kept.chunk_by(|a, b| week(a) == week(b)) {
-            let known = in_week.iter().filter(|m| m.is_wet == Some(false));
-            found.extend(known.filter_map(|m| dry(m)));
-            let open = in_week.iter().filter(|m| m.is_wet.is_none());
-            let best = open
-                .filter_map(|m| dry(m))
-                .reduce(|best, d| if d.y > best.y { d } else { best });
-            found.extend(best.filter(|_| Some(week(in_week[0])) != this_week));
-        }
-        found.sort_by_key(|d| d.at);
-        found
+            };
+            Some((m.is_wet, dry))
+        })
     }
 
-    fn fall(&self, dry: &[Dry], level: f64, limit: f64) -> Option<(Time, Falling)> {
-        let last = dry.last()?.at;
-        let drifts = WINDOWS_D.iter().find_map(|days| {
-            let first = dry.partition_point(|d| last - d.at > Span::from_h(24 * days));
-            let window = &dry[first..];
-            let (from, how) = drift(window, level, limit)?;
-            Some((window, from, how))
-        });
-        let (window, from, how) = drifts.or_else(|| step(dry, level))?;
-        let began = window.first()?.at;
-        let is_wet = |m: &&Morning| m.at >= began && m.is_wet == Some(true);
+    /// Mornings that are known to have been dry.
+    fn dry(&self) -> Vec<Dry> {
+        let known = self.numbers().filter(|(wet, _)| *wet == Some(false));
+        known.map(|(_, dry)| dry).collect()
+    }
+
+    /// One of each week that had any, counted back from the latest morning.
+    fn weeks(&self) -> Vec<Dry> {
+        let Some(latest) = self.kept.back().map(|m| m.at) else {
+            return Vec::new();
+        };
+        let week = |dry: &Dry| (latest - dry.at).ms() / WEEK.ms();
+        let numbers: Vec<_> = self
+            .numbers()
+            .filter(|(wet, _)| *wet != Some(true))
+            .collect();
+        let of_week = |mornings: &[(Option<bool>, Dry)]| {
+            let known = mornings.iter().filter(|(wet, _)| wet.is_some());
+            let known: Vec<Dry> = known.map(|(_, dry)| *dry).collect();
+            let best = |a: Dry, b: Dry| if b.y > a.y { b } else { a };
+            middle(&known).or_else(|| mornings.iter().map(|(_, dry)| *dry).reduce(best))
+        };
+        numbers
+            .chunk_by(|a, b| week(&a.1) == week(&b.1))
+            .filter_map(of_week)
+            .collect()
+    }
+
+    fn fall(&self, dry: &[Dry], weeks: &[Dry], limit: f64) -> Option<(Time, Falling)> {
+        let latest = self.kept.back()?.at;
+        let in_window = |days: &i64| {
+            let first = weeks.partition_point(|d| latest - d.at > Span::from_h(24 * days));
+            drift(&weeks[first..], latest, limit)
+        };
+        let seen = WINDOWS_D.iter().find_map(in_window);
+        let (began, from, level, how) = seen.or_else(|| step(dry))?;
+        let since = self.kept.iter().filter(|m| m.at >= began);
+        let wet = since.clone().filter(|m| m.is_wet == Some(true)).count();
         let seen = Falling {
             level_ohm: 10_f64.powf(level),
             from_ohm: 10_f64.powf(from),
-            span_d: (last - began).hours() / 24.0,
-            dry_mornings: window.len(),
-            wet_mornings: self.kept.iter().filter(is_wet).count(),
+            span_d: (latest - began).hours() / 24.0,
+            dry_mornings: since.filter(|m| m.log10_ohm.is_some()).count() - wet,
+            wet_mornings: wet,
             how,
         };
         Some((began, seen))
     }
 }
 
-/// Eq. (1): where the line begins, and the slope.
-fn drift(window: &[Dry], level: f64, limit: f64) -> Option<(f64, Fall)> {
-    let (first, last) = (window.first()?, window.last()?);
-    let days = |at: Time| (at - first.at).hours() / 24.0;
-    let span_d = days(last.at);
-    if window.len() < DRIFT_MORNINGS || span_d < DRIFT_SPAN_D {
+/// The medians of a week's dry mornings.
+fn middle(week: &[Dry]) -> Option<Dry> {
+    let at = median(week.iter().map(|d| d.at.unix_ms() as f64))?;
+    let degc: Option<Vec<f64>> = week.iter().map(|d| d.degc).collect();
+    Some(Dry {
+        at: Time::from_unix_ms(at as i64),
+        y: median(week.iter().map(|d| d.y))?,
+        degc: degc.and_then(median),
+    })
+}
+
+/// When a fall began, from which level to which, and how.
+type Seen = (Time, f64, f64, Fall);
+
+/// Eq. (1).
+fn drift(weeks: &[Dry], now: Time, limit: f64) -> Option<Seen> {
+    let first = weeks.first()?.at;
+    if weeks.len() < DRIFT_WEEKS {
         return None;
     }
-    let raw: Vec<(f64, f64)> = window.iter().map(|d| (days(d.at), d.y)).collect();
-    let at_reference = |d: &Dry| {
-        let warmer_k = d.degc? - REFERENCE_DEGC;
-        Some((days(d.at), d.y + DECADES_PER_K * warmer_k))
-    };
-    let same_warmth: Option<Vec<(f64, f64)>> = window.iter().map(at_reference).collect();
+    let days = |d: &Dry| (d.at - first).hours() / 24.0;
+    let span_d = (now - first).hours() / 24.0;
+    let raw: Vec<(f64, f64)> = weeks.iter().map(|d| (days(d), d.y)).collect();
+    let at_reference = |d: &Dry| Some((days(d), d.y + DECADES_PER_K * (d.degc? - REFERENCE_DEGC)));
+    let same_warmth: Option<Vec<(f64, f64)>> = weeks.iter().map(at_reference).collect();
     let mut slope = robust_slope(&raw, Interval::NinetyNine)?;
     let season = if let Some(points) = same_warmth {
         let other = robust_slope(&points, Interval::NinetyNine)?;
@@ -241,33 +274,42 @@ fn drift(window: &[Dry], level: f64, limit: f64) -> Option<(f64, Fall)> {
     } else {
         0.0
     };
-    let fallen = -slope.middle * span_d;
-    let to_go = level - limit;
-    if slope.high >= -season || fallen < DRIFT_LEAST || to_go <= 0.0 {
+    let offsets = || raw.iter().map(|(t, y)| y - slope.middle * t);
+    let from = median(offsets())?;
+    let scatter = robust_spread(offsets(), from)?;
+    let level = from + slope.middle * span_d;
+    let (fallen, to_go) = (from - level, level - limit);
+    let is_clear = slope.high < -season && fallen >= DRIFT_LEAST.max(DRIFT_OVER_SCATTER * scatter);
+    if !is_clear || to_go <= 0.0 {
         return None;
     }
+    // The end of a line is known twice as badly as its middle.
+    let level_error = Interval::NinetyNine.z() * 2.0 * scatter / (weeks.len() as f64).sqrt();
     let days_to_limit = to_go / -slope.middle;
-    (days_to_limit <= HORIZON_D).then_some((
-        level + fallen,
-        Fall::Drift {
-            slope,
-            days_to_limit,
-            soonest_d: to_go / -slope.low,
-            latest_d: to_go / -slope.high,
-        },
-    ))
+    let soonest_d = (to_go - level_error).max(0.0) / -slope.low;
+    let latest_d = (to_go + level_error) / -slope.high;
+    let how = Fall::Drift {
+        slope,
+        days_to_limit,
+        soonest_d,
+        latest_d,
+    };
+    let is_near = days_to_limit <= HORIZON_D && latest_d <= LATEST_D;
+    is_near.then_some((first, from, level, how))
 }
 
-/// Eq. (2): the latest mornings, and the level before them. Asks for known dryness: the best of a
-/// week comes too seldom.
-fn step(dry: &[Dry], level: f64) -> Option<(&[Dry], f64, Fall)> {
-    let (before, latest) = dry.split_at(dry.len() - LATEST);
+/// Eq. (2). Asks for known dryness: the best of a week comes too seldom.
+fn step(dry: &[Dry]) -> Option<Seen> {
+    let (before, latest) = dry.split_at(dry.len().checked_sub(LATEST)?);
+    let level = median(latest.iter().map(|d| d.y))?;
     let (span, least) = STEP_FROM;
     let recent = before.partition_point(|d| latest[0].at - d.at > span);
     let recent = &before[recent..];
     let from = median(recent.iter().map(|d| d.y)).filter(|_| recent.len() >= least)?;
-    let is_step = from - level >= STEP_LEAST && level < STEP_UNDER_OHM.log10();
-    is_step.then_some((latest, from, Fall::Step))
+    let scatter = robust_spread(recent.iter().map(|d| d.y), from)?;
+    let is_step = from - level >= STEP_LEAST.max(STEP_OVER_SCATTER * scatter)
+        && level < STEP_UNDER_OHM.log10();
+    is_step.then_some((latest[0].at, from, level, Fall::Step))
 }
 
 #[cfg(test)]

@@ -79,7 +79,8 @@ pub fn isolation_low(device: &DeviceId, began: Time, found: Time, leak: &Leak) -
     }
 }
 
-/// What the start of a morning with low insulation adds to the finding: the time lost on it.
+/// What a morning with low insulation adds to the finding that stands: the time lost on it, the
+/// latest of several.
 pub fn late_start(lost: Span) -> Evidence {
     evidence(&[("lost_generation_min", minutes(lost))])
 }
