@@ -1,7 +1,8 @@
 //! Insulation that falls from one dry morning to the next: how soon it is told, and how seldom it is
 //! told of a sound array. Limits asserted here were measured with this synthetic weather.
 
-use crate::drive::{account, end_of, one_by_one};
+use crate::drive::{account, assert_same, end_of, one_by_one};
+use crate::resume::with_restarts;
 use crate::scenario::play;
 use analysis::detect::{Edge, Fall, Falling, Kind, Morning, Mornings, Severity};
 use analysis::reading::{Span, Time};
@@ -112,11 +113,12 @@ fn sound_arrays_are_quiet_for_half_a_year_of_wet_and_dry_mornings() {
     }
 }
 
-/// Measured: 4 of 1920, most of them where nothing is measured while the season turns.
+/// Measured: none of 1920. Once with 100 seeds over two years: at most five of a hundred, with wetness
+/// and temperature measured, and with neither through a season.
 #[test]
 fn of_many_sound_half_years_next_to_none_is_told_as_falling() {
     const SEEDS: u64 = 40;
-    const AT_MOST_RATIO: f64 = 0.005;
+    const AT_MOST_RATIO: f64 = 0.002;
     let arrays = sound_arrays();
     let told = arrays.iter().map(|array| {
         let told = (1..=SEEDS).filter(|seed| first(*array, *seed, DAYS).is_some());
@@ -234,7 +236,7 @@ fn where_nothing_is_measured_a_fall_is_told_later() {
         measured: false,
         ..SOUND
     };
-    for (fall, from, to) in [(0.5, 40.0, 105.0), (0.2, 330.0, 345.0)] {
+    for (fall, from, to) in [(0.5, 40.0, 135.0), (0.2, 330.0, 345.0)] {
         for seed in 1..=3 {
             let (day, _) = first(array(fall), seed, 400).expect("told");
             assert!((from..to).contains(&day), "{fall}, seed {seed}: {day}");
@@ -266,6 +268,8 @@ fn the_engine_tells_a_falling_array_and_says_when_it_will_not_start() {
     };
     let (plant, polls) = play(&quarter_hours(), world, 90);
     let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+    let again = with_restarts(&plant, &polls, |row| row % 100 == 0);
+    assert_same(&again, &told, "restarts at every hundredth row");
     let falling = told.of(Kind::IsolationFalling);
     assert_eq!(falling.len(), 2, "one of each array:\n{}", told.list());
     for finding in falling {

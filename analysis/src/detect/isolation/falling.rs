@@ -19,9 +19,9 @@
 //! points as independent. A slope is looked for in the last 60, 150 and 400 days: a fall that begins
 //! after a quiet year is not to wait until it outweighs the year. From winter to summer a sound array
 //! falls too, because it is warmer at the start: where temperature is measured, the fall must stand
-//! with and without the factor of two per 10 K; where it is not, it must be steeper than any season,
-//! until the window is nearly a year. Of a week in which nothing tells whether a morning was wet the
-//! best one counts: water only lowers the number.
+//! with and without the factor of two per 10 K; where it is not, it must be steeper than any season
+//! makes it, which is less once the window is nearly a year. Of a week in which nothing tells whether a
+//! morning was wet the best one counts: water only lowers the number.
 //! It ends when half of what was lost (in decades) is back on three dry mornings.
 //! Never in here: whether a morning was wet (`morning`).
 
@@ -45,11 +45,14 @@ const HORIZON_D: f64 = 180.0;
 const LATEST_D: f64 = 360.0;
 /// Mornings in a row on which it must show.
 const AGREEING: u32 = 3;
-/// Fall per day that a season can make [decades/d]: 15 K between winter and summer, steepest where
-/// a sine is (pi x 15 K / 365 d), at a factor of two per 10 K.
-const SEASON_PER_D: f64 = std::f64::consts::PI * 15.0 / 365.0 * DECADES_PER_K;
-/// Length of a window in which seasons cancel [d].
+/// Fall per day that a season can make [decades/d]: 20 K between winter and summer, steepest where
+/// a sine is (pi x 20 K / 365 d), at a factor of two per 10 K.
+const SEASON_K: f64 = 20.0;
+const SEASON_PER_D: f64 = std::f64::consts::PI * SEASON_K / 365.0 * DECADES_PER_K;
+/// Length of a window in which most of a season cancels [d], and what is left of it in a line: that of
+/// a sine over its whole period falls by 6/pi of its height above the middle, at the worst phase.
 const NEARLY_A_YEAR_D: f64 = 330.0;
+const SEASON_LEFT_PER_D: f64 = 6.0 / std::f64::consts::PI * 0.5 * SEASON_K / 365.0 * DECADES_PER_K;
 /// A factor of two per 10 K [decades/K].
 const DECADES_PER_K: f64 = 0.030_103;
 const REFERENCE_DEGC: f64 = 25.0;
@@ -272,7 +275,7 @@ fn drift(weeks: &[Dry], now: Time, limit: f64) -> Option<Seen> {
     } else if span_d < NEARLY_A_YEAR_D {
         SEASON_PER_D
     } else {
-        0.0
+        SEASON_LEFT_PER_D
     };
     let offsets = || raw.iter().map(|(t, y)| y - slope.middle * t);
     let from = median(offsets())?;
