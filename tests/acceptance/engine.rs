@@ -21,6 +21,8 @@ mod health;
 mod inputs;
 #[path = "engine/isolation.rs"]
 mod isolation;
+#[path = "engine/isolation_falling.rs"]
+mod isolation_falling;
 #[path = "engine/ledger.rs"]
 mod ledger;
 #[path = "engine/limited_day.rs"]

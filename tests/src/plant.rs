@@ -13,7 +13,7 @@ mod world;
 pub use network::Network;
 pub use noise::{normal, uniform};
 pub use twin::Twin;
-pub use world::{Event, Period, What, World};
+pub use world::{Event, Insulation, Period, What, World};
 
 use analysis::plant::{
     Ageing, EfficiencyPoint, FrequencyLimit, GridLimits, Input, Inverter, Module, Mounting, Plane,
@@ -217,7 +217,7 @@ fn input(number: u8, strings: &Strings) -> Input {
 }
 
 /// What an inverter publishes.
-const PUBLISHED: [Quantity; 14] = [
+const PUBLISHED: [Quantity; 17] = [
     Quantity::AcPower,
     Quantity::AcReactivePower,
     Quantity::AcVoltageL1,
@@ -230,6 +230,9 @@ const PUBLISHED: [Quantity; 14] = [
     Quantity::State,
     Quantity::EventBits,
     Quantity::IsolationResistance,
+    Quantity::ResidualCurrent,
+    Quantity::PvPlusToEarth,
+    Quantity::PvMinusToEarth,
     Quantity::PowerLimit,
     Quantity::HeatsinkTemperature,
 ];
@@ -251,8 +254,10 @@ fn inverter_channels(inverter: &Inverter) -> Vec<Channel> {
 fn mast_channels(shape: &Shape) -> Vec<Channel> {
     let poa = shape.sensor.map(|_| Quantity::Poa);
     let others = [Quantity::AirTemperature, Quantity::WindSpeed];
+    let water = [Quantity::RelativeHumidity, Quantity::Rain];
     poa.into_iter()
         .chain(others)
+        .chain(water)
         .map(|quantity| Channel {
             device: DeviceId::new("mast"),
             place: Place::Device,

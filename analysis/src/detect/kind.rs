@@ -19,6 +19,10 @@ pub enum Kind {
     InverterOff,
     /// Insulation resistance of the array under its limit.
     IsolationLow,
+    /// Insulation resistance that falls towards its limit, on dry mornings.
+    IsolationFalling,
+    /// Leakage to earth above what it may last at.
+    ResidualCurrentHigh,
     /// One disconnection by the supply.
     GridTrip,
     /// Disconnections of one class that return.
@@ -54,6 +58,8 @@ impl Kind {
         Kind::Snow,
         Kind::InverterOff,
         Kind::IsolationLow,
+        Kind::IsolationFalling,
+        Kind::ResidualCurrentHigh,
         Kind::GridTrip,
         Kind::GridTripsRepeated,
         Kind::GridVoltageHigh,
@@ -70,6 +76,8 @@ impl Kind {
             Kind::Snow => "snow",
             Kind::InverterOff => "inverter_off",
             Kind::IsolationLow => "isolation_low",
+            Kind::IsolationFalling => "isolation_falling",
+            Kind::ResidualCurrentHigh => "residual_current_high",
             Kind::GridTrip => "grid_trip",
             Kind::GridTripsRepeated => "grid_trips_repeated",
             Kind::GridVoltageHigh => "grid_voltage_high",
@@ -82,14 +90,18 @@ impl Kind {
     pub const fn severity(self) -> Severity {
         match self {
             Kind::Snow => Severity::Note,
-            Kind::CurrentLow | Kind::GridTrip | Kind::GridVoltageHigh => Severity::Plan,
+            Kind::CurrentLow | Kind::IsolationFalling | Kind::GridTrip | Kind::GridVoltageHigh => {
+                Severity::Plan
+            }
             Kind::InputDead
             | Kind::StringOpen
             | Kind::InverterOff
             | Kind::GridTripsRepeated
             | Kind::LinkLost => Severity::Soon,
             // A joint with resistance heats up whenever the sun shines: a hazard.
-            Kind::IsolationLow | Kind::SupplyResistanceHigh => Severity::Now,
+            Kind::IsolationLow | Kind::ResidualCurrentHigh | Kind::SupplyResistanceHigh => {
+                Severity::Now
+            }
         }
     }
 }

@@ -1,9 +1,9 @@
 //! From readings and expected values to suspicions.
 //!
 //! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]) and
-//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`IsolationWatch`], [`ExportWatch`]). A slot detector
-//! hands its samples on to `diagnose`, which says what they mean; a poll detector knows what it
-//! saw.
+//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
+//! [`MorningWatch`], [`ResidualCurrentWatch`]). A slot detector hands its samples on to `diagnose`,
+//! which says what they mean; a poll detector knows what it saw.
 //! Never in here: causes, advice, texts for people.
 
 mod daily;
@@ -16,6 +16,7 @@ mod limit;
 mod link;
 mod phase_days;
 mod residual;
+mod residual_current;
 mod slope;
 mod slot;
 mod standstill;
@@ -24,6 +25,7 @@ mod supply_days;
 mod trip;
 mod trip_days;
 mod trip_pattern;
+mod wetness;
 mod window;
 
 pub use daily::{Daily, DailyLoss};
@@ -31,12 +33,16 @@ pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
 pub use gate::{Gate, GateFacts, gate};
 pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
-pub use isolation::IsolationWatch;
+pub use isolation::{
+    Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
+    MorningWatch, Mornings, PositionError, PositionWatch, Published, Start, fault_position,
+};
 pub use kind::{Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
 pub use link::LinkWatch;
 pub use phase_days::DaysMean;
 pub use residual::{Residual, common_factor, residual};
+pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use slope::{Slope, Step, robust_slope};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
@@ -46,6 +52,7 @@ pub use supply_days::{
 };
 pub use trip::{TripCause, TripReport};
 pub use trip_pattern::{PatternEdge, PatternPoll, Repeated, Together, TripPattern};
+pub use wetness::{Dampness, Moisture};
 pub use window::{Sample, Window};
 
 use crate::reading::Time;

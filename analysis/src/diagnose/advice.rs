@@ -25,7 +25,9 @@ const ROOF: &str = "Do not climb a wet, icy or snow-covered roof; covered module
 pub(super) fn caution(kind: Kind) -> Vec<String> {
     let lines: &[&str] = match kind {
         Kind::Snow => &[ROOF],
-        Kind::IsolationLow => &[EARTH, LIVE, LOAD, RESET, LICENSED],
+        Kind::IsolationLow | Kind::IsolationFalling | Kind::ResidualCurrentHigh => {
+            &[EARTH, LIVE, LOAD, RESET, LICENSED]
+        }
         Kind::SupplyResistanceHigh => &[HOT, SERVICE, LIVE, LOAD, RESET, LICENSED],
         Kind::GridVoltageHigh => &[SERVICE, LIVE, LOAD, RESET, LICENSED],
         Kind::InputDead
@@ -80,6 +82,30 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
              when it is dry."
                 .to_owned(),
             "Find the string by measuring the insulation of each one alone.".to_owned(),
+        ],
+        Kind::IsolationFalling => vec![
+            "Plan a visit by a licensed person before the day on which the limit would be reached: \
+             from then on the inverter does not start."
+                .to_owned(),
+            format!(
+                "On a dry day, have the insulation of each string of {device} measured alone, and \
+                 compare with the record of the handover."
+            ),
+            "Look for water in junction boxes and conduits, connectors that lie in the wet, cables \
+             over edges or gnawed, cracked back sheets."
+                .to_owned(),
+        ],
+        Kind::ResidualCurrentHigh => vec![
+            format!("Keep away from the array of {device} and have a licensed person look at it."),
+            "Have the inverter's own residual-current monitor checked: at a current that lasts above \
+             the limit it should have disconnected within 0.3 s."
+                .to_owned(),
+            "Note whether it was raining: water raises the steady leakage to tens of milliampere, \
+             not to hundreds."
+                .to_owned(),
+            "Sudden steps (30, 60, 150 mA), on which the inverter also disconnects, are too fast for \
+             the values that are read: read its event list for them."
+                .to_owned(),
         ],
         Kind::GridTrip => vec![
             "Nothing for a single trip: the inverter reconnects by itself.".to_owned(),
@@ -139,8 +165,13 @@ mod tests {
         for kind in Kind::ALL {
             let said = caution(*kind);
             let has = |line: &str| said.iter().any(|s| s == line);
-            assert_eq!(has(EARTH), *kind == Kind::IsolationLow, "{kind:?}");
             assert_eq!(has(HOT), *kind == Kind::SupplyResistanceHigh, "{kind:?}");
+            let to_earth = [
+                Kind::IsolationLow,
+                Kind::IsolationFalling,
+                Kind::ResidualCurrentHigh,
+            ];
+            assert_eq!(has(EARTH), to_earth.contains(kind), "{kind:?}");
             let wiring = [LIVE, LOAD, RESET, LICENSED];
             assert!(
                 *kind == Kind::Snow || wiring.iter().all(|line| has(line)),

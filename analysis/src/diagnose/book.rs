@@ -174,6 +174,14 @@ impl Book {
         }
     }
 
+    /// Adds numbers to the evidence of a standing finding; they are told with its end, or when it is
+    /// asked for what stands.
+    pub fn add_evidence(&mut self, subject: &Subject, kind: Kind, numbers: Evidence) {
+        if let Some(finding) = self.standing.get_mut(&key(subject, kind)) {
+            finding.evidence.extend(numbers);
+        }
+    }
+
     /// All findings that stand, with what they have cost so far.
     pub fn standing(&self) -> impl Iterator<Item = &Finding> {
         self.standing.values()

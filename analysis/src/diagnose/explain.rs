@@ -7,6 +7,12 @@
 //! the confidence beside them: they say what to look at first and nothing more.
 //! Never in here: decisions.
 
+mod earth;
+
+pub use earth::{
+    Leak, LeakPlace, isolation_falling, isolation_low, late_start, residual_current_high,
+};
+
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};
 use crate::detect::{DailyLoss, Kind, Sample, Standstill, TripCause, TripReport};
@@ -27,43 +33,6 @@ pub fn link_lost(device: &DeviceId, began: Time, found: Time) -> NewFinding {
         evidence: evidence(&[("silent_s", (found - began).seconds())]),
         lost: Energy::from_wh(0.0),
         summary: format!("{device} does not answer; what it measures is not known."),
-    }
-}
-
-/// Insulation resistance under the limit, or the ground-fault bit without a resistance.
-pub fn isolation_low(
-    device: &DeviceId,
-    began: Time,
-    found: Time,
-    resistance_ohm: Option<f64>,
-    limit_ohm: f64,
-) -> NewFinding {
-    let mut numbers = evidence(&[("isolation_limit_ohm", limit_ohm)]);
-    let seen = match resistance_ohm {
-        Some(ohm) => {
-            numbers.insert("isolation_resistance_ohm".to_owned(), ohm);
-            format!(
-                "{:.0} kOhm, limit {:.0} kOhm",
-                ohm / 1000.0,
-                limit_ohm / 1000.0
-            )
-        }
-        None => "reported by the inverter's ground-fault bit".to_owned(),
-    };
-    NewFinding {
-        subject: Subject::device(device),
-        kind: Kind::IsolationLow,
-        began,
-        found,
-        confidence: 0.98,
-        causes: causes(&[
-            ("water in a junction box, connector or conduit", 0.5),
-            ("damaged cable insulation", 0.3),
-            ("damaged module", 0.2),
-        ]),
-        evidence: numbers,
-        lost: Energy::from_wh(0.0),
-        summary: format!("The array of {device} leaks to earth: insulation resistance {seen}."),
     }
 }
 

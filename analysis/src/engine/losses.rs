@@ -21,11 +21,12 @@ const INPUT_KINDS: [Kind; 4] = [
     Kind::CurrentLow,
 ];
 /// Findings on an inverter that cost all it misses while it does not produce.
-const INVERTER_KINDS: [Kind; 4] = [
+const INVERTER_KINDS: [Kind; 5] = [
     Kind::InverterOff,
     Kind::Snow,
     Kind::GridTrip,
     Kind::IsolationLow,
+    Kind::ResidualCurrentHigh,
 ];
 
 impl Engine {
@@ -49,10 +50,14 @@ impl Engine {
         let watch = &mut self.state.inverters[i].standstill;
         let slot = plant.timing.slot;
         let still = watch.lit_slot(when.start, slot, producing, missing_wh);
-        // A trip or an isolation fault explains why it stands still.
-        let explained = [Kind::GridTrip, Kind::IsolationLow]
-            .iter()
-            .any(|kind| self.state.book.stands(&device, *kind));
+        // A trip or a fault to earth explains why it stands still.
+        let explained = [
+            Kind::GridTrip,
+            Kind::IsolationLow,
+            Kind::ResidualCurrentHigh,
+        ]
+        .iter()
+        .any(|kind| self.state.book.stands(&device, *kind));
         // Snow neither stops an inverter nor spares its neighbours on the plane.
         let neighbour_works = (0..now.len())
             .any(|j| now[j].facts.producing == Some(true) && self.share_a_plane(i, j));

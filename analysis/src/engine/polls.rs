@@ -6,7 +6,7 @@ use super::roles::Device;
 use super::supply::export_poll;
 use crate::detect::{Edge, Kind, Poll, TripReport};
 use crate::diagnose::{NewFinding, Subject, explain};
-use crate::plant::{EventBit, Inverter, State};
+use crate::plant::{Inverter, State};
 use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
 use std::collections::BTreeMap;
 
@@ -30,6 +30,7 @@ impl Engine {
         for reading in poll {
             filling.add(reading);
         }
+        self.take_moisture(poll);
         match self.roles.device(poll[0].channel) {
             Some(Device::Inverter(i)) => self.take_inverter_poll(i, at, poll),
             Some(Device::Weather(w)) => {
@@ -64,12 +65,6 @@ impl Engine {
         let trips = watched
             .supply
             .poll(at, &facts, watched.lit_since.is_some(), limits);
-        let ground_fault = facts.event_bits.map(|b| EventBit::GroundFault.is_set(b));
-        let resistance = values.get(&Quantity::IsolationResistance).copied();
-        let limit_ohm = inverter.isolation_limit.ohm();
-        let isolation = watched
-            .isolation
-            .poll(at, resistance, ground_fault, limit_ohm);
         let lit = watched.lit_since.is_some();
         self.book_link(&inverter.id, links);
         self.watch_trips(i, at, lit, &trips);
@@ -77,16 +72,7 @@ impl Engine {
         for trip in trips {
             self.book_trip(&inverter.id, trip);
         }
-        if let Some(edge) = isolation {
-            self.book_edge(
-                &inverter.id,
-                Kind::IsolationLow,
-                edge,
-                |began, found, seen| {
-                    explain::isolation_low(&inverter.id, began, found, seen, limit_ohm)
-                },
-            );
-        }
+        self.watch_earth(i, at, poll, &values, &facts);
     }
 
     /// From here on devices that never answer are silent.
@@ -150,7 +136,7 @@ impl Engine {
         });
     }
 
-    fn book_edge<T>(
+    pub(super) fn book_edge<T>(
         &mut self,
         device: &DeviceId,
         kind: Kind,

@@ -1,10 +1,11 @@
 //! Everything an engine remembers between two steps, with a version.
 //! Never in here: what can be computed again from the plant.
 
+use super::earth::EarthState;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, IsolationWatch, LinkWatch, StandstillWatch, SupplyDays, SupplyWatch,
-    TripPattern, Window,
+    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, SupplyDays, SupplyWatch, TripPattern,
+    Window,
 };
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
@@ -29,6 +30,7 @@ pub struct EngineState {
     pub(super) before: Option<SlotMeans>,
     pub(super) last_temperature: Option<Time>,
     pub(super) last_frost: Option<Time>,
+    pub(super) moisture: Moisture,
     pub(super) calibration: Calibration,
     /// By plane.
     pub(super) surveys: Vec<PlaneSurvey>,
@@ -48,7 +50,7 @@ pub(super) struct InverterState {
     pub supply: SupplyWatch,
     pub trips: TripPattern,
     pub supply_days: SupplyDays,
-    pub isolation: IsolationWatch,
+    pub earth: EarthState,
     pub standstill: StandstillWatch,
     /// Whether it was working when it was last heard of, too much to be asleep at the next poll.
     pub was_working: bool,
@@ -76,7 +78,7 @@ impl EngineState {
             supply: SupplyWatch::new(),
             trips: TripPattern::new(),
             supply_days: SupplyDays::new(),
-            isolation: IsolationWatch::new(),
+            earth: EarthState::default(),
             standstill: StandstillWatch::new(),
             was_working: false,
             lit_since: None,
@@ -94,6 +96,7 @@ impl EngineState {
             before: None,
             last_temperature: None,
             last_frost: None,
+            moisture: Moisture::new(),
             calibration: Calibration::new(plant),
             surveys: vec![PlaneSurvey::default(); plant.planes.len()],
             inertia: vec![Inertia::default(); plant.planes.len()],

@@ -44,9 +44,10 @@ pub struct Entry {
 }
 
 /// Kinds of finding that cost energy, in the order of the ledger's columns.
-pub const COSTLY: [Kind; 7] = [
+pub const COSTLY: [Kind; 8] = [
     Kind::InverterOff,
     Kind::IsolationLow,
+    Kind::ResidualCurrentHigh,
     Kind::GridTrip,
     Kind::Snow,
     Kind::InputDead,

@@ -27,6 +27,7 @@ mod calendar;
 mod channel;
 mod grid;
 mod robust;
+mod slope;
 mod time;
 mod units;
 
@@ -36,6 +37,7 @@ pub use channel::{
 };
 pub use grid::{Arrivals, Offer, SlotMeans, Stat};
 pub use robust::{median, robust_spread};
+pub use slope::{Interval, Slope, robust_slope};
 pub use time::{SolarDay, Span, Time};
 pub use units::{
     Angle, ApparentPower, Current, Energy, Frequency, Irradiance, Power, ReactivePower, Resistance,

@@ -41,6 +41,12 @@ impl Time {
         let shift_ms = (longitude_deg / 360.0 * DAY_MS as f64) as i64;
         SolarDay((self.0 + shift_ms).div_euclid(DAY_MS))
     }
+
+    /// Hour of that day, 0 to 24: noon by the mean sun is 12.
+    pub fn solar_hour(self, longitude_deg: f64) -> f64 {
+        let shift_ms = (longitude_deg / 360.0 * DAY_MS as f64) as i64;
+        Span((self.0 + shift_ms).rem_euclid(DAY_MS)).hours()
+    }
 }
 
 impl SolarDay {
@@ -168,6 +174,8 @@ mod tests {
         let noon_utc = Time::from_unix_ms(43_200_000);
         let at_150_east = noon_utc.solar_day(150.0);
         assert_eq!(at_150_east.days_since(noon_utc.solar_day(0.0)), 0);
+        assert_eq!(noon_utc.solar_hour(0.0), 12.0);
+        assert_eq!(noon_utc.solar_hour(-150.0), 2.0);
         let later = (noon_utc + Span::from_h(3)).solar_day(150.0);
         assert_eq!(later.days_since(at_150_east), 1);
     }

@@ -11,11 +11,12 @@ use tests::plant::{Network, Period, START, Shape, Twin, What, World, plant, two_
 /// Days of the scenario.
 pub const DAYS: i64 = 4;
 /// Every kind of finding that must come out of it.
-pub const KINDS: [Kind; 8] = [
+pub const KINDS: [Kind; 9] = [
     Kind::InputDead,
     Kind::StringOpen,
     Kind::InverterOff,
     Kind::IsolationLow,
+    Kind::ResidualCurrentHigh,
     Kind::GridTrip,
     Kind::GridTripsRepeated,
     Kind::GridVoltageHigh,
@@ -38,10 +39,15 @@ pub fn polls(plant: &Arc<Plant>, world: World, days: i64, every: Span) -> Vec<Po
 }
 
 /// Four days of two inverters: a string opens, the supply trips twice within half an hour, an
-/// inverter falls silent now and then, water gets into an array, an input dies, an inverter is off. The
-/// supply is high by night and swings, and trips again on the last day.
+/// inverter falls silent now and then, rain gets into an array, an input dies, a residual current is
+/// too high, an inverter is off. The supply is high by night and swings, and trips again on the last
+/// day.
 pub fn everything() -> (Arc<Plant>, Vec<Poll>) {
-    let world = World::fair()
+    let fair = World {
+        measures_water: true,
+        ..World::fair()
+    };
+    let world = fair
         .with(
             Period::new((1, 10.4), (2, 9.0)),
             What::StringsOpen {
@@ -65,6 +71,12 @@ pub fn everything() -> (Arc<Plant>, Vec<Poll>) {
         .with(Period::new((1, 16.1), (1, 16.3)), What::Silent(Some(1)))
         .with(Period::new((2, 1.0), (2, 4.0)), What::Silent(None))
         .with(Period::new((2, 4.0), (2, 9.5)), What::Leaks(1))
+        .with(Period::new((2, 5.5), (2, 9.5)), What::FaultAt(1, 0.3))
+        .with(Period::new((2, 2.0), (2, 6.0)), What::Rains(3.0))
+        .with(
+            Period::new((3, 8.0), (3, 8.2)),
+            What::ResidualCurrent(1, 0.4),
+        )
         .with(
             Period::new((2, 13.0), (3, 11.0)),
             What::StringsOpen {

@@ -9,7 +9,7 @@
 
 use super::fed::{Fed, operate};
 use super::noise::{normal, uniform};
-use super::{EFFICIENCY_RATIO, What, World};
+use super::{EFFICIENCY_RATIO, START, What, World};
 use analysis::array::{InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet};
 use analysis::plant::{EventBit, Inverter, Plane, Plant, PvString, State};
 use analysis::reading::{
@@ -30,9 +30,10 @@ const GLASS_AR: f64 = 0.16;
 /// Strings differ by up to this much [-].
 const MISMATCH_RATIO: f64 = 0.015;
 const WIND_M_S: f64 = 1.5;
-/// Insulation of an array: dry, and with water in it [ohm].
-const DRY_OHM: f64 = 1.8e6;
+/// Insulation of an array with water in it [ohm].
 const WET_OHM: f64 = 19_000.0;
+/// Current to earth of a sound array [A].
+const RESIDUAL_A: f64 = 0.02;
 /// Noise of the meters (one standard deviation): current, voltage [-]; irradiance [W/m2].
 const CURRENT_NOISE_RATIO: f64 = 0.005;
 const VOLTAGE_NOISE_RATIO: f64 = 0.002;
@@ -225,6 +226,18 @@ impl Twin {
         ] {
             self.publish(&mast.id, Place::Device, quantity, value, now, readings);
         }
+        if self.world.measures_water {
+            let rain_mm = self.world.rain_mm_per_h(now.at) * mast.every.hours();
+            for (quantity, value) in [
+                (
+                    Quantity::RelativeHumidity,
+                    self.world.humidity_ratio(now.at),
+                ),
+                (Quantity::Rain, rain_mm),
+            ] {
+                self.publish(&mast.id, Place::Device, quantity, value, now, readings);
+            }
+        }
     }
 
     fn inverter(&self, i: usize, now: &Now, readings: &mut Vec<Reading>) {
@@ -242,6 +255,7 @@ impl Twin {
             .collect();
         let output = self.output(i, now.at);
         let points = operate(&inputs, state, output.most_ac_w / EFFICIENCY_RATIO);
+        let open_v = points.first().map_or(0.0, |p| p.0);
         let mut dc_w = 0.0;
         for (k, (volts, amps)) in points.into_iter().enumerate() {
             let channel = (i * 100 + k * 10) as u64;
@@ -267,7 +281,7 @@ impl Twin {
             );
         }
         let ac_w = (dc_w * EFFICIENCY_RATIO).min(output.most_ac_w);
-        self.publish_device(i, now, state, (ac_w, &output), readings);
+        self.publish_device(i, now, state, (ac_w, open_v, &output), readings);
     }
 
     fn publish_device(
@@ -275,17 +289,26 @@ impl Twin {
         i: usize,
         now: &Now,
         state: State,
-        (ac_w, output): (f64, &Output),
+        (ac_w, first_v, output): (f64, f64, &Output),
         readings: &mut Vec<Reading>,
     ) {
         let inverter = &self.plant.inverters[i];
-        let (mut ohm, mut bits) = (DRY_OHM, 0_u32);
+        let mut bits = 0_u32;
+        let (mut ohm, mut leaks_a) = (
+            self.insulation_ohm(i, now.at, state == State::Sleeping),
+            RESIDUAL_A,
+        );
+        // Poles of an idle array float about the middle where nothing holds them.
+        let mut from_negative = 0.5;
         for what in self.world.now(now.at) {
             match what {
                 What::Leaks(who) if who == i => {
                     ohm = WET_OHM;
                     bits |= 1 << EventBit::GroundFault as u32;
                 }
+                What::LeaksWithoutBit(who, told) if who == i => ohm = told,
+                What::FaultAt(who, at) if who == i => from_negative = at,
+                What::ResidualCurrent(who, amps) if who == i => leaks_a = amps,
                 What::Tripped(who, Some(bit)) if who == i => bits |= 1 << bit as u32,
                 _ => {}
             }
@@ -301,11 +324,32 @@ impl Twin {
             (Quantity::State, f64::from(state as u8)),
             (Quantity::EventBits, f64::from(bits)),
             (Quantity::IsolationResistance, ohm),
+            (Quantity::ResidualCurrent, leaks_a),
+            (Quantity::PvPlusToEarth, (1.0 - from_negative) * first_v),
+            (Quantity::PvMinusToEarth, -from_negative * first_v),
             (Quantity::PowerLimit, output.commanded_ratio),
             (Quantity::HeatsinkTemperature, output.heatsink_degc),
         ];
         for (quantity, value) in values {
             self.publish(&inverter.id, Place::Device, quantity, value, now, readings);
+        }
+    }
+
+    /// What was measured last: at the first light, or once more after the array had dried.
+    fn insulation_ohm(&self, i: usize, at: Time, sleeping: bool) -> f64 {
+        const NOON_H: f64 = 12.0;
+        let hours = (at - START).hours();
+        let (today, hour) = (hours.div_euclid(24.0) as i64, hours.rem_euclid(24.0));
+        let is_before_light = sleeping && hour < NOON_H;
+        let day = if is_before_light { today - 1 } else { today };
+        let is_wet = self.world.is_wet_morning(day);
+        let first = self.world.insulation_ohm(i, day, is_wet);
+        let limit = self.plant.inverters[i].isolation_limit.ohm();
+        let has_dried = is_before_light || !self.world.is_wet(at);
+        if is_wet && first < limit && has_dried {
+            self.world.insulation_ohm(i, day, false)
+        } else {
+            first
         }
     }
 
@@ -354,11 +398,17 @@ impl Twin {
             return State::Sleeping;
         }
         let stop = self.world.now(now.at).find_map(|what| match what {
-            What::Tripped(who, _) | What::Leaks(who) if who == i => Some(State::Fault),
+            What::Tripped(who, _) | What::Leaks(who) | What::LeaksWithoutBit(who, _)
+                if who == i =>
+            {
+                Some(State::Fault)
+            }
             What::Stopped(who) if who == i => Some(State::Off),
             _ => None,
         });
-        stop.unwrap_or(State::Tracking)
+        let limit = self.plant.inverters[i].isolation_limit.ohm();
+        let waits = self.world.is_wet(now.at) && self.insulation_ohm(i, now.at, false) < limit;
+        stop.unwrap_or(if waits { State::Fault } else { State::Tracking })
     }
 
     /// What the world lets an inverter pass on, and what it shows of it.

@@ -3,7 +3,7 @@
 
 use super::START;
 use super::network::Network;
-use super::noise::uniform;
+use super::noise::{normal, uniform};
 use analysis::plant::EventBit;
 use analysis::reading::{Span, Time};
 
@@ -53,6 +53,17 @@ pub enum What {
     Tripped(usize, Option<EventBit>),
     /// Water in the array: the inverter does not start.
     Leaks(usize),
+    /// An inverter that does not start says so by its insulation alone, this much [ohm].
+    LeaksWithoutBit(usize, f64),
+    /// A single fault to earth at this share of the strings of the first input of an inverter, from
+    /// their negative end; idle poles show it.
+    FaultAt(usize, f64),
+    /// Current to earth of an inverter [A].
+    ResidualCurrent(usize, f64),
+    /// It rains [mm/h].
+    Rains(f64),
+    /// Relative humidity [-].
+    Humid(f64),
     /// The inverter is stopped, without a word.
     Stopped(usize),
     /// An inverter is told to pass on no more than this share of its rated power.
@@ -83,6 +94,31 @@ pub struct Event {
     pub what: What,
 }
 
+/// Insulation of the arrays from day to day: measured at the first light and published until the next.
+/// On a wet morning on which it is under its limit an inverter does not start before ten, when its
+/// array has dried.
+#[derive(Debug, Clone, Copy)]
+pub struct Insulation {
+    /// On the first day, dry [ohm].
+    pub dry_ohm: f64,
+    /// What it loses of that in 30 days [-].
+    pub fall_ratio_per_month: f64,
+    /// One standard deviation from morning to morning [decades].
+    pub scatter_decades: f64,
+    /// What is left of it on a wet morning [-].
+    pub wet_ratio: f64,
+}
+
+impl Insulation {
+    /// Good and dry for ever.
+    pub const SOUND: Self = Self {
+        dry_ohm: 1.8e6,
+        fall_ratio_per_month: 0.0,
+        scatter_decades: 0.0,
+        wet_ratio: 1.0,
+    };
+}
+
 /// Weather, errors of the sensors, and what happens.
 #[derive(Debug, Clone)]
 pub struct World {
@@ -102,6 +138,12 @@ pub struct World {
     pub answers_at_night: bool,
     /// The supply behind the meter.
     pub network: Network,
+    /// Whether the mast measures rain and humidity.
+    pub measures_water: bool,
+    /// Of all arrays.
+    pub insulation: Insulation,
+    /// Share of the mornings that are wet, each by chance [-].
+    pub wet_mornings: f64,
     /// Everything that happens.
     pub events: Vec<Event>,
 }
@@ -118,6 +160,9 @@ impl World {
             air_error_k: 0.0,
             answers_at_night: true,
             network: Network::STIFF,
+            measures_water: false,
+            insulation: Insulation::SOUND,
+            wet_mornings: 0.0,
             events: Vec::new(),
         }
     }
@@ -147,6 +192,49 @@ impl World {
         let level = node(before) * (1.0 - share) + node(before + CLOUD) * share;
         let depth = ((level - (1.0 - cloudy)) / EDGE).clamp(0.0, 1.0);
         1.0 - DEEPEST * depth
+    }
+
+    /// Whether the morning of this day is wet.
+    pub fn is_wet_morning(&self, day: i64) -> bool {
+        uniform(self.seed ^ 0x5EED, day as u64) < self.wet_mornings
+    }
+
+    /// What an inverter measures on this day [ohm], while its array is wet or dry.
+    pub fn insulation_ohm(&self, inverter: usize, day: i64, wet: bool) -> f64 {
+        let insulation = &self.insulation;
+        let months = day as f64 / 30.0;
+        let scatter = normal(self.seed ^ (0x0153 + inverter as u64), day as u64);
+        let decades = insulation.scatter_decades * scatter
+            + months * (1.0 - insulation.fall_ratio_per_month).log10();
+        let left = if wet { insulation.wet_ratio } else { 1.0 };
+        insulation.dry_ohm * left * 10_f64.powf(decades)
+    }
+
+    /// Whether it is the morning of a wet day, before ten.
+    pub fn is_wet(&self, at: Time) -> bool {
+        const WET_UNTIL_H: f64 = 10.0;
+        let hours = (at - START).hours();
+        let (day, hour) = (hours.div_euclid(24.0) as i64, hours.rem_euclid(24.0));
+        hour < WET_UNTIL_H && self.is_wet_morning(day)
+    }
+
+    /// Relative humidity [-]: high on wet mornings.
+    pub fn humidity_ratio(&self, at: Time) -> f64 {
+        let told = self.now(at).find_map(|what| match what {
+            What::Humid(ratio) => Some(ratio),
+            _ => None,
+        });
+        let by_day = if self.is_wet(at) { 0.96 } else { 0.6 };
+        told.unwrap_or(by_day)
+    }
+
+    /// Rain [mm/h].
+    pub fn rain_mm_per_h(&self, at: Time) -> f64 {
+        let rain = self.now(at).filter_map(|what| match what {
+            What::Rains(mm_per_h) => Some(mm_per_h),
+            _ => None,
+        });
+        rain.sum()
     }
 
     /// What the plane sensor shows over what is true.
