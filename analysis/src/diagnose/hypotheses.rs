@@ -25,6 +25,8 @@ const INDEPENDENT: f64 = 0.5;
 const PRIOR_OPEN: f64 = 1e-4;
 /// The same where all siblings show a loss too.
 const PRIOR_OPEN_EVERYWHERE: f64 = 1e-7;
+/// How strings of one input differ in current (one standard deviation, engineering judgement) [-].
+const STRINGS_DIFFER_RATIO: f64 = 0.015;
 /// Prior of an input that carries nothing.
 const PRIOR_DEAD: f64 = 1e-3;
 /// What an inverter's meter shows of nothing, over the expected current [-].
@@ -106,11 +108,16 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         PRIOR_OPEN
     };
     let n = context.strings;
+    // What is left of unequal strings is not exactly its share.
+    let strings = Moments {
+        common: current.common.hypot(STRINGS_DIFFER_RATIO),
+        ..current
+    };
     let open = (1..n).map(|k| {
         let left = f64::from(n - k) / f64::from(n);
         (
             Hypothesis::StringsOpen(k),
-            current.log_likelihood(left) + on_voltage,
+            strings.log_likelihood(left) + on_voltage,
             open_prior,
         )
     });

@@ -141,7 +141,8 @@ impl Entry {
 
     /// Held back by all limits together.
     pub fn limited_total(&self) -> Energy {
-        Energy::from_wh(self.limited.values().map(|e| e.wh()).sum())
+        // An empty sum of floats is -0.
+        Energy::from_wh(self.limited.values().fold(0.0, |sum, e| sum + e.wh()))
     }
 }
 
