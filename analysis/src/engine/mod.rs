@@ -20,6 +20,7 @@ pub use state::{EngineState, STATE_VERSION};
 
 use crate::detect::Slot;
 use crate::diagnose::Finding;
+use crate::expected::orientation::{OrientationFit, Receiver, ReceiverKind};
 use crate::expected::{Chain, ChainError, Ladder, Learned};
 use crate::plant::Plant;
 use crate::reading::{Offer, Reading, Temperature, Time};
@@ -81,6 +82,8 @@ pub struct Engine {
     ladder: Ladder,
     chain: Chain,
     state: EngineState,
+    /// One for all planes and days: it costs some milliseconds to make.
+    orientation: OrientationFit,
     /// Learned in this step.
     learned: Vec<Learned>,
 }
@@ -137,6 +140,7 @@ impl Engine {
             ladder,
             chain,
             state,
+            orientation: OrientationFit::new(Receiver::new(ReceiverKind::FlatGlass)),
             learned: Vec::new(),
         })
     }

@@ -13,7 +13,7 @@ impl Engine {
         for p in 0..self.plant.planes.len() {
             let stated = &self.plant.planes[p];
             let survey = &mut self.state.surveys[p];
-            if survey.close_day(day, stated, &mut self.ladder) {
+            if survey.close_day(day, stated, &mut self.ladder, &self.orientation) {
                 if let Some(found) = survey.taken() {
                     self.ladder.turn(p, found.applied_to(stated));
                 }

@@ -9,8 +9,7 @@
 use super::calibration::{Known, Learned, LearnedOf};
 use super::ladder::Ladder;
 use super::orientation::{
-    OrientationFit, OrientationRecord, OrientationSample, OrientationVerdict, Receiver,
-    ReceiverKind, Refinement,
+    OrientationFit, OrientationRecord, OrientationSample, OrientationVerdict, Refinement,
 };
 use crate::plant::Plane;
 use crate::reading::{Angle, Irradiance, SolarDay, Time};
@@ -52,13 +51,18 @@ impl PlaneSurvey {
     }
 
     /// Learns from the day that has ended; says whether the plane is taken to face another way now.
-    pub fn close_day(&mut self, day: SolarDay, stated: &Plane, ladder: &mut Ladder) -> bool {
+    pub fn close_day(
+        &mut self,
+        day: SolarDay,
+        stated: &Plane,
+        ladder: &mut Ladder,
+        fit: &OrientationFit,
+    ) -> bool {
         let slots = std::mem::take(&mut self.today);
         if slots.is_empty() {
             return false;
         }
         let samples: Vec<OrientationSample> = slots.iter().map(|s| s.sample(ladder)).collect();
-        let fit = OrientationFit::new(Receiver::new(ReceiverKind::FlatGlass));
         // A day that says nothing has said why; most days are not clear.
         let Ok(refined) = fit.day(stated, &samples) else {
             return false;
