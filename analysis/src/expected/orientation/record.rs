@@ -325,7 +325,9 @@ mod tests {
         let wild = [36.0, 36.2, 35.8, 36.1, 35.9, 22.0];
         let [agree, apart, wild] = [agree, apart, wild].map(|tilts| {
             match record(tilts.map(|tilt| (tilt, 355.0, 1.0))).verdict(&stated()) {
-                OrientationVerdict::Adopted(r) | OrientationVerdict::TooWide(r) => r,
+                OrientationVerdict::Adopted(r)
+                | OrientationVerdict::TooWide(r)
+                | OrientationVerdict::AsStated(r) => r,
                 other => panic!("{other:?}"),
             }
         });
