@@ -30,6 +30,8 @@ pub struct Heat {
     pub sigma: HeatSigma,
     /// The air temperature that it was computed from; `None` where a sensor on a module gave it.
     pub from_air: Option<Temperature>,
+    /// How far the cells still are from what this light makes of them [K].
+    pub settling_k: f64,
 }
 
 impl Heat {
@@ -46,6 +48,7 @@ impl Heat {
                 cell: array::cell_from_back(back, poa, mounting),
                 sigma: sigma::BACK_SENSOR,
                 from_air: None,
+                settling_k: 0.0,
             };
         }
         let sigma = match (air, wind) {
@@ -60,6 +63,7 @@ impl Heat {
             cell: array::cell_from_back(back, poa, mounting),
             sigma,
             from_air: Some(air),
+            settling_k: 0.0,
         }
     }
 
@@ -68,6 +72,17 @@ impl Heat {
     pub fn rise_k(&self) -> f64 {
         self.from_air
             .map_or(0.0, |air| self.cell.degc() - air.degc())
+    }
+
+    /// One standard deviation [K], where a calibration has left so much of an offset.
+    pub(super) fn sigma_k(&self, offset_sigma_k: Option<f64>) -> f64 {
+        let settled = match offset_sigma_k {
+            Some(left_k) => self
+                .sigma
+                .calibrated_k(self.rise_k(), left_k, self.offset_weight()),
+            None => self.sigma.uncalibrated_k(self.rise_k()),
+        };
+        settled.hypot(sigma::OF_SETTLING * self.settling_k)
     }
 
     /// How much of an offset learned at the reference rise holds here [-]: in proportion to the rise
@@ -105,6 +120,7 @@ impl Inertia {
         let reached = match before.filter(|_| lags) {
             Some((_, before)) => {
                 let lagged = array::lagged(before, steady, slot);
+                heat.settling_k = (steady.degc() - lagged.mean.degc()).abs();
                 heat.cell = lagged.mean;
                 lagged.end
             }
@@ -125,6 +141,7 @@ mod tests {
             cell: Temperature::from_degc(cell_degc),
             sigma: sigma::AIR_AND_WIND,
             from_air: Some(Temperature::from_degc(20.0)),
+            settling_k: 0.0,
         }
     }
 

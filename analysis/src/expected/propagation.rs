@@ -50,13 +50,8 @@ pub(super) fn propagate(
 ) -> InputUncertain {
     // A calibrated gain of the light has taken the model's and the modules' lasting parts with it.
     let calibrated = |sigma: Option<f64>| sigma.map(|_| 0.0);
-    let (heat, rise_k) = (&plane.heat, plane.heat.rise_k());
-    let heat_k = match factors.offset_k.sigma {
-        Some(left_k) => heat
-            .sigma
-            .calibrated_k(rise_k, left_k, heat.offset_weight()),
-        None => heat.sigma.uncalibrated_k(rise_k),
-    };
+    let rise_k = plane.heat.rise_k();
+    let heat_k = plane.heat.sigma_k(factors.offset_k.sigma);
     // A batch's difference in power, in its current and in its voltage at once.
     let batch = (facts.power_tolerance_ratio / UNIFORM).hypot(facts.aged_ratio / 2.0);
     let in_current = sigma::TOLERANCE_IN_CURRENT * batch;
@@ -146,6 +141,7 @@ mod tests {
                 cell: Temperature::from_degc(55.0),
                 sigma,
                 from_air: None,
+                settling_k: 0.0,
             },
         }
     }

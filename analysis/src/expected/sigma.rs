@@ -135,6 +135,9 @@ pub(super) const NO_HEAT: HeatSigma = HeatSigma {
     of_rise: Sigma::new(0.22, 0.04),
 };
 
+/// Of what cells lack to the temperature that light makes of them: modules are slow or slower [-].
+pub(super) const OF_SETTLING: f64 = 0.3;
+
 impl HeatSigma {
     /// Of a temperature that is measured: of its own alone.
     pub(super) const fn of(own_k: Sigma) -> Self {

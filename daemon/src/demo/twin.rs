@@ -63,6 +63,8 @@ pub struct Twin<'a> {
     /// Light over datasheet light, by inverter, input and string [-].
     quality: Vec<Vec<Vec<f64>>>,
     energy_wh: Vec<f64>,
+    /// By plane: modules are slow to warm.
+    cells: Vec<Option<Temperature>>,
     sky: Sky,
     rng: Rng,
 }
@@ -97,6 +99,7 @@ impl<'a> Twin<'a> {
                 .collect::<Result<_, _>>()?,
             quality,
             energy_wh: vec![2.4e6, 0.9e6],
+            cells: vec![None; plant.planes.len()],
             sky: Sky::new(),
             rng,
         })
@@ -109,6 +112,7 @@ impl<'a> Twin<'a> {
     pub fn at(&mut self, at: Time) -> Result<Published, TwinError> {
         let weather = self.sky.at(at);
         let light = self.light(at, &weather);
+        self.warm(&weather, &light);
         let mut inverters = Vec::new();
         for i in 0..self.plant.inverters.len() {
             let values = self.inverter(i, at, &weather, &light)?;
@@ -119,6 +123,22 @@ impl<'a> Twin<'a> {
             inverters,
             weather: self.mast(&weather, &light),
         })
+    }
+
+    /// The cells of each plane, a minute nearer to what light and wind make of them.
+    fn warm(&mut self, weather: &Weather, light: &[PlaneIrradiance]) {
+        const IN_A_MINUTE: f64 = 0.11; // a time constant of some nine minutes
+        let air = Temperature::from_degc(weather.air_degc);
+        let wind = Speed::from_m_s(weather.wind_m_s);
+        for ((plane, light), cell) in self.plant.planes.iter().zip(light).zip(&mut self.cells) {
+            let poa = light.total();
+            let back = faiman(poa, air, wind, &plane.mounting);
+            let steady = cell_from_back(back, poa, &plane.mounting).degc();
+            let before = cell.map_or(steady, Temperature::degc);
+            *cell = Some(Temperature::from_degc(
+                before + IN_A_MINUTE * (steady - before),
+            ));
+        }
     }
 
     fn light(&self, at: Time, weather: &Weather) -> Vec<PlaneIrradiance> {
@@ -162,7 +182,7 @@ impl<'a> Twin<'a> {
         let volts_ac = self.supply_voltage(at, i);
         // Insulation is measured before a start: a wet array shows when the light comes.
         let wet = i == WET_INVERTER && IS_WET.holds(at) && brightest >= DAWN_W_M2;
-        let curves = self.curves(i, at, weather, light)?;
+        let curves = self.curves(i, at, light)?;
         let state = if brightest < DAWN_W_M2 {
             State::Sleeping
         } else if SUPPLY_TRIPPED.holds(at) || wet {
@@ -210,7 +230,6 @@ impl<'a> Twin<'a> {
         &mut self,
         i: usize,
         at: Time,
-        weather: &Weather,
         light: &[PlaneIrradiance],
     ) -> Result<Vec<Option<InputCurve>>, TwinError> {
         let inverter = &self.plant.inverters[i];
@@ -225,10 +244,9 @@ impl<'a> Twin<'a> {
                     continue;
                 }
                 let seen = poa.w_m2() * THROUGH_GLASS_RATIO * self.quality[i][k][s];
-                let mounting = &self.plant.planes[string.plane].mounting;
-                let air = Temperature::from_degc(weather.air_degc);
-                let back = faiman(poa, air, Speed::from_m_s(weather.wind_m_s), mounting);
-                let cell = cell_from_back(back, poa, mounting);
+                let Some(cell) = self.cells[string.plane] else {
+                    continue;
+                };
                 let module: Curve =
                     self.modules[string.module].at(Irradiance::from_w_m2(seen), cell)?;
                 strings.push(module.in_series(string.count, string.cable_loop));
