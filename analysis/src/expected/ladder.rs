@@ -12,21 +12,19 @@
 //!          the whole.
 
 use super::heat::Heat;
+use super::light::{Light, PlaneLight};
 use super::moment::{LitPart, Moment};
+use super::sensors::{sensor, sensor_value, unsteady, weather_channels};
 use super::sigma::{self, DiffuseShare, Sigma};
 use super::types::WeatherRung;
 use super::validity::{self, Most};
 use crate::plant::{Plane, Plant};
-use crate::reading::{
-    Angle, Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Temperature, Time,
-};
+use crate::reading::{Angle, ChannelId, Irradiance, Quantity, Temperature, Time};
 use crate::sky::{
     self, ClearAir, Components, DiffuseModifiers, Dome, Facing, Observer, PlaneIrradiance,
     SunPosition, SunTrack, Sunlight,
 };
 
-/// Sensor and array do not see the same patch of sky: a share of the scatter always remains.
-const MIN_SYNC_SHARE: f64 = 0.1;
 /// Beyond this incidence a sensor's and the glass's response is as uncertain as here [-].
 const LEAST_COSINE: f64 = 0.17;
 
@@ -34,50 +32,6 @@ const LEAST_COSINE: f64 = 0.17;
 /// decomposition gives (engineering judgement) [-].
 const OTHER_TURBIDITY: f64 = 0.7;
 const OTHER_SPLIT_RATIO: f64 = 0.05;
-
-/// Light and heat of all planes in a slot.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Light {
-    /// The middle of the slot, or of its part with sun.
-    pub at: Time,
-    /// Where the sun stands then.
-    pub sun: SunPosition,
-    /// The part of the slot with the sun up [-]; 1 where it is not up at all, too.
-    pub lit_ratio: f64,
-    /// One for each plane of the plant, over the part of the slot with sun; `None` at night.
-    pub planes: Vec<Option<PlaneLight>>,
-    /// What each plane would get under a clear sky, whatever is measured; nothing at night.
-    pub clear_poa: Vec<Irradiance>,
-    /// Air temperature, if measured.
-    pub air: Option<Temperature>,
-    /// The sun and the clear sky under it; `None` at night.
-    pub(super) clear: Option<(Sunlight, Components)>,
-    /// Light on the ground, where it is measured.
-    pub(super) ground: Option<Components>,
-}
-
-/// Light and heat of one plane.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlaneLight {
-    /// Irradiance in the plane.
-    pub poa: Irradiance,
-    /// What reaches the cells, as light at normal incidence.
-    pub effective: Irradiance,
-    /// What the plane would get under a clear sky.
-    pub clear_poa: Irradiance,
-    /// Where it came from.
-    pub rung: WeatherRung,
-    /// The sensor that it came from.
-    pub sensor: Option<ChannelId>,
-    /// One standard deviation of the irradiance [-].
-    pub sigma: Sigma,
-    /// Relative error from light that changed during the slot [-].
-    pub unsteady_ratio: f64,
-    /// Between sun and plane normal.
-    pub incidence: Angle,
-    /// Cell temperature, with its uncertainty.
-    pub heat: Heat,
-}
 
 /// Which channels carry the weather, looked up once.
 #[derive(Debug, Clone)]
@@ -125,13 +79,6 @@ struct Rung {
     rung: WeatherRung,
     sigma: Sigma,
     sensor: Option<ChannelId>,
-}
-
-impl Light {
-    /// Global irradiance of the clear sky [W/m2]; nothing at night.
-    pub fn clear_ghi_w_m2(&self) -> f64 {
-        self.clear.map_or(0.0, |(_, clear)| clear.ghi.w_m2())
-    }
 }
 
 impl Ladder {
@@ -365,72 +312,6 @@ impl Ladder {
             sensor: Some(horizontal.sensor),
         }
     }
-}
-
-fn weather_channels(
-    plant: &Plant,
-    quantity: Quantity,
-    in_plane: impl Fn(Option<usize>) -> bool,
-) -> Vec<ChannelId> {
-    let devices = plant
-        .weather
-        .iter()
-        .map(|device| (&device.id, device.plane));
-    // Sensors may be wired to an inverter; then they see the plane of its first input.
-    let inverters = plant.inverters.iter().map(|inverter| {
-        let plane = inverter.inputs.first().map(|input| input.plane());
-        (&inverter.id, plane)
-    });
-    let carries = |channel: &Channel, id: &DeviceId| {
-        channel.device == *id && channel.place == Place::Device && channel.quantity == quantity
-    };
-    devices
-        .chain(inverters)
-        .filter(|(_, plane)| in_plane(*plane))
-        .flat_map(|(id, _)| plant.channels.iter().filter(move |(_, c)| carries(c, id)))
-        .map(|(id, _)| id)
-        .collect()
-}
-
-/// The first of some sensors that shows what can be true, over the part of the slot with sun.
-fn sensor(
-    moment: &Moment,
-    channels: &[ChannelId],
-    lit_ratio: f64,
-    is_possible: impl Fn(Irradiance) -> bool,
-) -> Option<(ChannelId, Irradiance)> {
-    let trusted = |id: &ChannelId| {
-        !moment.distrusted.contains(id) && !validity::is_stuck(*id, moment.means, moment.before)
-    };
-    channels.iter().copied().filter(trusted).find_map(|id| {
-        // A pyranometer reads a little below zero at night.
-        let mean = moment.means.get(id)?.mean.max(0.0) / lit_ratio;
-        let irradiance = Irradiance::from_w_m2(mean);
-        is_possible(irradiance).then_some((id, irradiance))
-    })
-}
-
-fn sensor_value(
-    moment: &Moment,
-    channels: &[ChannelId],
-    lit_ratio: f64,
-    is_possible: impl Fn(Irradiance) -> bool,
-) -> Option<Irradiance> {
-    sensor(moment, channels, lit_ratio, is_possible).map(|(_, irradiance)| irradiance)
-}
-
-/// How far stamps that disagree may be off in changing light: from the scatter inside the slot, or
-/// from the step since the slot before where there is one value only.
-fn unsteady(moment: &Moment, sensor: Option<ChannelId>) -> f64 {
-    let Some((id, now)) = sensor.and_then(|id| Some((id, moment.means.get(id)?))) else {
-        return 0.0;
-    };
-    let change = match moment.before.get(id) {
-        _ if now.count > 2 => now.std(),
-        Some(then) => (now.mean - then.mean).abs(),
-        None => 0.0,
-    };
-    moment.sync_ratio.max(MIN_SYNC_SHARE) * change / now.mean.max(1.0)
 }
 
 /// The diffuse share on the ground, and what an error of it does to a plane: light taken from the
