@@ -107,7 +107,8 @@ fn bipolar() -> Set {
 }
 
 /// Two years of power without voltage and current: the first may be looked at when constants are
-/// set, the second was meant to be held out, but its shares were seen. The engine goes from one into the other, as it would in the field.
+/// set, the second was meant to be held out, but its shares were seen. The engine goes from one into
+/// the other, as it would in the field.
 fn desert() -> [Set; 2] {
     let first = load_recording("rtc/rtc.toml", None);
     let second = load_recording("rtc/rtc.toml", Some("year_2.csv"));
