@@ -82,7 +82,10 @@ impl Analyst {
                     warn!(%reason, "the engine starts afresh; what stood is looked for anew");
                     waiting.close_standing(&store)?;
                     let mut engine = Engine::new(plant)?;
-                    engine.recall(store.learned()?);
+                    // Of another plant description, what was learned says nothing.
+                    if matches!(reason, EngineError::StateVersion { .. }) {
+                        engine.recall(store.learned()?);
+                    }
                     engine
                 }
                 Ok(engine) => engine,

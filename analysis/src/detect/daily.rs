@@ -74,6 +74,13 @@ impl Daily {
         }
     }
 
+    /// Whether the day so far has lost enough to count.
+    pub fn today_counts(&self, slot: Span) -> bool {
+        let enough = |samples: &&Vec<Sample>| samples.len() as f64 * slot.hours() >= MIN_LIGHT_H;
+        let samples = self.today.as_ref().map(|(_, samples)| samples);
+        samples.filter(enough).is_some_and(|s| day_loss(s).counts())
+    }
+
     /// The loss of the day that has ended, if it has ended and had enough light.
     pub fn close_day(&mut self, day: SolarDay, slot: Span) -> Option<DailyLoss> {
         let (_, samples) = self.today.take_if(|(closing, _)| *closing < day)?;

@@ -191,7 +191,7 @@ fn of_input(facts: &LimitFacts<'_>, slot: &InputSlot, input: &Input) -> Option<L
     let offered_a = peak.current.a() + LIGHT_SIGMAS * peak.sigma_current.a();
     if a >= CURRENT_LIMIT_RATIO * most_a && offered_a >= most_a {
         Some(Limit::InputCurrent)
-    } else if v <= (1.0 + AT_EDGE_RATIO) * low_v && peak_v - sigma_v < low_v {
+    } else if (v / low_v - 1.0).abs() <= AT_EDGE_RATIO && peak_v - sigma_v < low_v {
         Some(Limit::TrackingLow)
     } else if (v / high_v - 1.0).abs() <= AT_EDGE_RATIO && peak_v + sigma_v > high_v {
         Some(Limit::TrackingHigh)

@@ -7,7 +7,7 @@ use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{CalibrationSample, Light};
-use crate::reading::{Span, Time};
+use crate::reading::{SolarDay, Span, Time};
 
 /// Irradiance above which a slot may calibrate [W/m2].
 const CALIBRATING_POA_W_M2: f64 = 250.0;
@@ -88,6 +88,8 @@ impl Engine {
         let prediction = now[i].inputs[k].prediction.as_ref();
         let is_limited = now[i].limit.is_some() || now[i].inputs[k].slot.limit.is_some();
         let plane = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2 && !is_limited);
+        // A lone input in the light that it shows itself would only learn that it is as it is.
+        let plane = plane.filter(|p| !p.by_own_inputs || !siblings.is_empty());
         if let Some((plane, prediction)) = plane.zip(prediction) {
             let seen = CalibrationSample {
                 rung: plane.rung,
@@ -180,6 +182,21 @@ impl Engine {
             self.state.book.end(subject, other, new.began);
         }
         self.state.book.open(new);
+    }
+
+    /// A day on which an input has lost enough to count teaches nothing, before it is said as after.
+    pub(super) fn distrust_low_days(&mut self, today: SolarDay) {
+        if !self.state.calibration.is_new_day(today) {
+            return;
+        }
+        let slot = self.plant.timing.slot;
+        for (i, inverter) in self.state.inverters.iter().enumerate() {
+            for (k, input) in inverter.inputs.iter().enumerate() {
+                if input.daily.today_counts(slot) {
+                    self.state.calibration.distrust_today((i, k));
+                }
+            }
+        }
     }
 
     /// Decides on the day before, if a new one has begun.

@@ -93,8 +93,11 @@ impl Engine {
     /// What an input should do in this light, by all that is known of it.
     pub(super) fn predict(&self, i: usize, k: usize, light: &Light) -> Option<Prediction> {
         let model = &self.chain.inputs[i][k];
-        let rung = light.planes[model.plane].as_ref()?.rung;
-        let factors = self.state.calibration.factors((i, k), rung);
+        let plane = light.planes[model.plane].as_ref()?;
+        let mut factors = self.state.calibration.factors((i, k), plane.rung);
+        if plane.by_own_inputs {
+            factors = factors.without_light();
+        }
         self.chain.predict(model, light, &factors)
     }
 

@@ -21,7 +21,7 @@ pub use state::{EngineState, STATE_VERSION};
 use crate::detect::Slot;
 use crate::diagnose::Finding;
 use crate::expected::orientation::{OrientationFit, Receiver, ReceiverKind};
-use crate::expected::{Chain, ChainError, Ladder, Learned};
+use crate::expected::{Chain, ChainError, Ladder, Learned, PlaneSurvey};
 use crate::plant::Plant;
 use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
@@ -169,6 +169,9 @@ impl Engine {
                 {
                     self.state.filling = None;
                     self.state.before = None;
+                    self.state.calibration.forget_today();
+                    let surveys = &mut self.state.surveys;
+                    surveys.iter_mut().for_each(PlaneSurvey::forget_today);
                 }
                 self.output(Vec::new())
             }

@@ -84,6 +84,7 @@ impl Engine {
             end: means.start + span,
             day,
         };
+        self.distrust_low_days(day);
         if let Some(ended) = self.state.calibration.close_day(day, span) {
             self.close_surveys(ended);
             self.learned.extend(self.state.calibration.learned());

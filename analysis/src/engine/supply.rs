@@ -70,7 +70,7 @@ impl Engine {
         let poll = PatternPoll {
             at,
             day: at.solar_day(longitude_deg),
-            hour: solar_hour(began.unwrap_or(at), longitude_deg),
+            hour: began.unwrap_or(at).solar_hour(longitude_deg) as u8,
             producing: self.state.inverters[i].supply.is_producing(),
             lit_off: lit && off_since.is_some(),
         };
@@ -157,13 +157,6 @@ impl Engine {
         };
         self.state.book.end(&Subject::device(device), kind, at);
     }
-}
-
-/// Hour of the day by the mean sun.
-fn solar_hour(at: Time, longitude_deg: f64) -> u8 {
-    const HOUR_MS: i64 = 3_600_000;
-    let shift_ms = (longitude_deg / 15.0 * HOUR_MS as f64) as i64;
-    ((at.unix_ms() + shift_ms).div_euclid(HOUR_MS).rem_euclid(24)) as u8
 }
 
 /// The inverters that publish voltage and export.
@@ -281,13 +274,5 @@ mod tests {
     fn what_a_filter_draws_is_no_export() {
         let measured = AMPS.map(|q| (q, 0.6));
         assert_eq!(amps(State::Standby, &measured), [Some(0.0); 3]);
-    }
-
-    #[test]
-    fn hours_are_by_the_mean_sun() {
-        let noon = Time::from_unix_ms(43_200_000);
-        assert_eq!(solar_hour(noon, 0.0), 12);
-        assert_eq!(solar_hour(noon, 150.0), 22);
-        assert_eq!(solar_hour(noon, -165.0), 1);
     }
 }

@@ -14,9 +14,8 @@ impl Engine {
             let stated = &self.plant.planes[p];
             let survey = &mut self.state.surveys[p];
             if survey.close_day(day, stated, &mut self.ladder, &self.orientation) {
-                if let Some(found) = survey.taken() {
-                    self.ladder.turn(p, found.applied_to(stated));
-                }
+                let found = survey.taken().map(|found| found.applied_to(stated));
+                self.ladder.turn(p, found.unwrap_or_else(|| stated.clone()));
                 self.state.calibration.forget_light(p);
             }
         }
@@ -38,6 +37,10 @@ impl Engine {
     /// Keeps what healthy inputs that nothing holds back give in this slot.
     pub(super) fn survey(&mut self, light: &Light, now: &[InverterNow]) {
         for p in 0..self.plant.planes.len() {
+            let horizon = self.plant.planes[p].horizon.as_ref();
+            if horizon.is_some_and(|horizon| crate::sky::is_hidden(&light.sun, horizon)) {
+                continue;
+            }
             let Some((ground, other)) = self.ladder.ground(p, light) else {
                 continue;
             };
@@ -68,7 +71,9 @@ impl Engine {
                 let subject = Subject::input(&of.id, of.inputs[k].number);
                 let is_free = inverter.limit.is_none() && input.slot.limit.is_none();
                 let is_healthy = is_free && !self.has_window_finding(&subject);
-                if model.plane != p || !is_healthy {
+                // Two planes on one input look like one between them.
+                let lies_here = of.inputs[k].strings.iter().all(|s| s.plane == p);
+                if !lies_here || !is_healthy {
                     continue;
                 }
                 let current = input.slot.current.zip(input.residual);

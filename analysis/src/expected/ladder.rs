@@ -236,6 +236,7 @@ impl Ladder {
             effective: self.effective(p, &taken.irradiance, &sky.sunlight),
             clear_poa: clear.total(),
             rung: taken.rung,
+            by_own_inputs: false,
             sensor: taken.sensor,
             sigma: light_sigma(&taken, cos),
             unsteady_ratio: unsteady(moment, taken.sensor),

@@ -75,7 +75,8 @@ impl LitPart {
                 low = middle;
             }
         }
-        let (from, to) = if rises { (high, end) } else { (start, low) };
+        // The wider end of the bracket: the share is never none.
+        let (from, to) = if rises { (low, end) } else { (start, high) };
         Self {
             middle: from + (to - from).half(),
             share: (to - from).seconds() / slot.seconds(),

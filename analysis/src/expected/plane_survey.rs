@@ -50,6 +50,11 @@ impl PlaneSurvey {
         self.today.push(slot);
     }
 
+    /// Throws away what was seen today: time has gone back.
+    pub fn forget_today(&mut self) {
+        self.today.clear();
+    }
+
     /// Learns from the day that has ended; says whether the plane is taken to face another way now.
     pub fn close_day(
         &mut self,
@@ -68,8 +73,10 @@ impl PlaneSurvey {
             return false;
         };
         self.record.add(day, &refined);
-        let OrientationVerdict::Adopted(found) = self.record.verdict(stated) else {
-            return false;
+        let found = match self.record.verdict(stated) {
+            OrientationVerdict::Adopted(found) => found,
+            OrientationVerdict::AsStated(_) => return self.taken.take().is_some(),
+            OrientationVerdict::TooFewDays { .. } | OrientationVerdict::TooWide(_) => return false,
         };
         let has_moved = self.taken.as_ref().is_none_or(|taken| found.is_off(taken));
         if has_moved {

@@ -133,6 +133,7 @@ mod tests {
             effective: watts,
             clear_poa: watts,
             rung: WeatherRung::PlaneSensor,
+            by_own_inputs: false,
             sensor: None,
             sigma: light,
             unsteady_ratio: 0.0,

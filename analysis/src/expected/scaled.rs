@@ -73,7 +73,10 @@ pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]
         let sensor = others().filter_map(|(_, s)| s.by_sensor).reduce(clearer);
         let inputs = others().filter_map(|(_, s)| s.by_inputs).reduce(clearer);
         *slot = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
-            Shown::Own(share) => scale(plane, share),
+            Shown::Own(share) => PlaneLight {
+                by_own_inputs: true,
+                ..scale(plane, share)
+            },
             Shown::Elsewhere(clearness) => {
                 let (sun, sky) = &clear;
                 let under = |clearness: f64| sky::under_clouds(sky, clearness, sun);

@@ -99,7 +99,7 @@ pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.007, 0.002);
 pub(super) const ELSEWHERE_BY_SENSOR: Sigma = Sigma::new(0.03, 0.003);
 pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.004, 0.014);
 const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.01);
-const ELSEWHERE_PER_SHARE: f64 = 0.14;
+const ELSEWHERE_PER_SHARE: f64 = 0.105;
 
 /// Of the light from the sky that another plane shows, of which this share is diffuse, where an error
 /// of the other plane's light comes out so many times as large.
@@ -131,7 +131,7 @@ pub(super) const AIR_ONLY: HeatSigma = HeatSigma {
 };
 /// An assumed air and wind.
 pub(super) const NO_HEAT: HeatSigma = HeatSigma {
-    own_k: Sigma::new(6.5, 2.5),
+    own_k: Sigma::new(6.5, 2.4),
     of_rise: Sigma::new(0.22, 0.04),
 };
 

@@ -5,14 +5,15 @@
 //!          of its light, by where the light comes from, and the offset dT_p of its cells, stated for
 //!          the reference rise (`Heat::offset_weight`). What is left is the input's own: g_i, v_i.
 //!          g_p = median_i(current_i / g_i);  g_i = current_i / g_p, where two or more inputs vouch
-//!          for the plane. A lone input is its plane. Likewise for the voltage.
+//!          for the plane. A lone input is its plane, within closer steps. Likewise for the voltage.
+//!          Light that the inputs of the plane show has no gain of its own.
 //! Symbols: gains and ratios dimensionless, dT_p [K], b relative change of the peak voltage per
 //!          kelvin of offset (one-diode model) [1/K].
-//! Range:   bounds of `RULES`; days that may calibrate (`day`). Frozen for an input while a finding
+//! Range:   bounds of the rules below; days that may calibrate (`day`). Frozen for an input while a finding
 //!          on it stands: its days are not added.
 //! Source:  own; bounds are engineering judgement: a step is under half of the smallest fault that
 //!          must be found, 4 % of current or one of sixty sections of voltage.
-//! Check:   tests below; tests/acceptance/engine/calibration.rs; coverage.rs for the intervals.
+//! Check:   tests/acceptance/engine/calibration.rs; coverage.rs for the intervals.
 
 mod day;
 mod learned;
@@ -45,7 +46,7 @@ const LONE_LIGHT: Rule = Rule {
 };
 /// Of a lone input's plane under the sky that another plane shows.
 const LONE_LIGHT_FROM_ELSEWHERE: Rule = Rule {
-    usual_scatter: 0.0105,
+    usual_scatter: 0.007,
     ..LONE_LIGHT
 };
 const OFFSET_K: Rule = Rule {
@@ -201,6 +202,19 @@ impl Calibration {
         }
     }
 
+    /// Whether a day ends with this slot's day.
+    pub fn is_new_day(&self, today: SolarDay) -> bool {
+        self.today.is_some_and(|day| day < today)
+    }
+
+    /// Throws away what was seen today: time has gone back.
+    pub fn forget_today(&mut self) {
+        self.today = None;
+        for input in self.inputs.iter_mut().flatten() {
+            input.samples = Some(Vec::new());
+        }
+    }
+
     /// Forgets what was learned of light that is brought into a plane: the plane was found to lie
     /// otherwise.
     pub fn forget_light(&mut self, p: usize) {
@@ -252,7 +266,9 @@ impl Calibration {
             return;
         };
         let plane = &mut self.planes[p];
-        let (light_rule, offset_rule) = (plane.light_rule(rung), plane.offset_rule());
+        // Who vouches today, not who could: a fault of the only one left would become the plane's.
+        let vouch = days.len().min(plane.inputs);
+        let (light_rule, offset_rule) = (light_rule(vouch, rung), offset_rule(vouch));
         // Light that the inputs of the plane show has no gain of its own.
         if rung != WeatherRung::ScaledClearSky || plane.inputs < 2 {
             let light = plane.light.entry(rung).or_default();
@@ -274,19 +290,28 @@ impl Calibration {
 
 impl PlaneCalibration {
     fn light_rule(&self, rung: WeatherRung) -> &'static Rule {
-        match rung {
-            _ if self.inputs > 1 => &LIGHT,
-            WeatherRung::ScaledClearSky => &LONE_LIGHT_FROM_ELSEWHERE,
-            _ => &LONE_LIGHT,
-        }
+        light_rule(self.inputs, rung)
     }
 
     fn offset_rule(&self) -> &'static Rule {
-        if self.inputs < 2 {
-            &LONE_OFFSET_K
-        } else {
-            &OFFSET_K
-        }
+        offset_rule(self.inputs)
+    }
+}
+
+/// The rule of a plane's light, by how many inputs vouch for it.
+fn light_rule(inputs: usize, rung: WeatherRung) -> &'static Rule {
+    match rung {
+        _ if inputs > 1 => &LIGHT,
+        WeatherRung::ScaledClearSky => &LONE_LIGHT_FROM_ELSEWHERE,
+        _ => &LONE_LIGHT,
+    }
+}
+
+fn offset_rule(inputs: usize) -> &'static Rule {
+    if inputs > 1 {
+        &OFFSET_K
+    } else {
+        &LONE_OFFSET_K
     }
 }
 

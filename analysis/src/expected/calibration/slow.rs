@@ -85,7 +85,9 @@ impl Slow {
     /// Takes the value of a day, if it is plausible.
     pub fn take(&mut self, day: SolarDay, value: f64, rule: &Rule) {
         let is_plausible = (value - rule.neutral).abs() <= rule.bound;
-        if !is_plausible {
+        // Where time has gone back, a day ends twice.
+        let is_known = self.days.last().is_some_and(|(last, _)| *last >= day);
+        if !is_plausible || is_known {
             return;
         }
         // Where nothing is known of now, the handover is the best there is.
