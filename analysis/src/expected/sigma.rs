@@ -99,7 +99,7 @@ pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.007, 0.002);
 pub(super) const ELSEWHERE_BY_SENSOR: Sigma = Sigma::new(0.03, 0.003);
 pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.004, 0.014);
 const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.01);
-const ELSEWHERE_PER_SHARE: f64 = 0.105;
+const ELSEWHERE_PER_SHARE: f64 = 0.115;
 
 /// Of the light from the sky that another plane shows, of which this share is diffuse, where an error
 /// of the other plane's light comes out so many times as large.
