@@ -14,11 +14,6 @@
 use crate::own_shape::Mounting as Raw;
 use analysis::plant::Mounting;
 
-const OPEN_RACK: Mounting = Mounting {
-    u0: 25.0,
-    u1: 6.84,
-    cell_over_back_k: 3.0,
-};
 const CLOSE_ROOF: Mounting = Mounting {
     u0: 19.57,
     u1: 1.07,
@@ -34,7 +29,7 @@ const INSULATED_BACK: Mounting = Mounting {
 pub(crate) fn mounting(raw: &Raw) -> Option<Mounting> {
     match raw {
         Raw::Named(name) => Some(match name.as_str() {
-            "open-rack" => OPEN_RACK,
+            "open-rack" => Mounting::OPEN_RACK,
             "close-roof" => CLOSE_ROOF,
             "insulated-back" => INSULATED_BACK,
             _ => return None,

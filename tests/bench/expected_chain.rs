@@ -217,11 +217,7 @@ fn plane() -> Plane {
         id: "roof".to_owned(),
         tilt: Angle::from_deg(20.0),
         azimuth: Angle::from_deg(0.0),
-        mounting: Mounting {
-            u0: 25.0,
-            u1: 6.84,
-            cell_over_back_k: 3.0,
-        },
+        mounting: Mounting::OPEN_RACK,
         albedo_ratio: 0.2,
         horizon: None,
     }

@@ -36,6 +36,11 @@ const OWN_MODULE: ModuleModel = ModuleModel {
     adjust_ratio: 0.0,
 };
 
+/// Loop of each string of the tables.
+const CABLE_OHM: f64 = 0.40;
+/// Sections of a module, each with its bypass diode.
+const SECTIONS: f64 = 3.0;
+
 /// Both sides solve the same equations with the same Boltzmann constant: half a unit of the ninth
 /// digit that is stored, of a number that begins with 1, and what two roots leave.
 const MODEL: f64 = 6e-9;

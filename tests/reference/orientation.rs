@@ -30,11 +30,7 @@ fn plane(tilt_deg: f64, azimuth_deg: f64) -> Plane {
         id: "p".to_owned(),
         tilt: deg(tilt_deg),
         azimuth: deg(azimuth_deg.rem_euclid(360.0)),
-        mounting: Mounting {
-            u0: 25.0,
-            u1: 6.84,
-            cell_over_back_k: 3.0,
-        },
+        mounting: Mounting::OPEN_RACK,
         albedo_ratio: 0.2,
         horizon: None,
     }

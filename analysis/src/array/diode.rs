@@ -96,6 +96,20 @@ impl ModuleModel {
     }
 }
 
+#[cfg(test)]
+impl ModuleModel {
+    /// A module of 54 cells, for tests.
+    pub(super) const OF_54_CELLS: Self = Self {
+        photo_ref_a: 13.957,
+        saturation_ref_a: 2.046e-11,
+        series_ohm: 0.1623,
+        shunt_ref_ohm: 326.3,
+        ideality_ref_v: 1.373,
+        isc_a_per_k: 0.00628,
+        adjust_ratio: 0.0,
+    };
+}
+
 /// I_0 over I_0,ref at a cell temperature [K].
 pub(super) fn saturation_growth(t: f64) -> f64 {
     let inverse = 1.0 / t;

@@ -49,15 +49,7 @@ pub(super) fn derating(from_degc: f64, ratio_per_k: f64) -> Derating {
 
 /// Strings of a module of 54 cells, side by side, each with its number of modules.
 pub(super) fn curve(modules: &[u16], w_m2: f64, cell_degc: f64) -> InputCurve {
-    let module = ModuleModel {
-        photo_ref_a: 13.957,
-        saturation_ref_a: 2.046e-11,
-        series_ohm: 0.1623,
-        shunt_ref_ohm: 326.3,
-        ideality_ref_v: 1.373,
-        isc_a_per_k: 0.00628,
-        adjust_ratio: 0.0,
-    };
+    let module = ModuleModel::OF_54_CELLS;
     let light = Irradiance::from_w_m2(w_m2);
     let cell = Temperature::from_degc(cell_degc);
     let module = module.at(light, cell).expect("in range");

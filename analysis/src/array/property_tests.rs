@@ -10,21 +10,8 @@ use proptest::prelude::*;
 /// Roots and peaks are solved to a few last digits; sums of strings keep most of them.
 const SOLVED_RATIO: f64 = 1e-9;
 
-/// A module of 54 cells.
-fn module() -> ModuleModel {
-    ModuleModel {
-        photo_ref_a: 13.957,
-        saturation_ref_a: 2.046e-11,
-        series_ohm: 0.1623,
-        shunt_ref_ohm: 326.3,
-        ideality_ref_v: 1.373,
-        isc_a_per_k: 0.00628,
-        adjust_ratio: 0.0,
-    }
-}
-
 fn module_curve(w_m2: f64, degc: f64) -> Curve {
-    module()
+    ModuleModel::OF_54_CELLS
         .at(Irradiance::from_w_m2(w_m2), Temperature::from_degc(degc))
         .expect("in range")
 }
@@ -36,7 +23,8 @@ fn string(count: u16, w_m2: f64, cable_ohm: f64) -> Curve {
 #[test]
 fn light_outside_the_range_is_refused_with_its_number() {
     for w_m2 in [-1.0, 0.0, 0.49, 1600.1, f64::INFINITY, f64::NAN] {
-        let refused = module().at(Irradiance::from_w_m2(w_m2), Temperature::from_degc(25.0));
+        let refused =
+            ModuleModel::OF_54_CELLS.at(Irradiance::from_w_m2(w_m2), Temperature::from_degc(25.0));
         let Err(ArrayError::Irradiance { found_w_m2 }) = refused else {
             panic!("{w_m2} W/m2 gave {refused:?}");
         };
@@ -47,7 +35,8 @@ fn light_outside_the_range_is_refused_with_its_number() {
 #[test]
 fn heat_outside_the_range_is_refused_with_its_number() {
     for degc in [-60.1, 120.1, f64::NEG_INFINITY, f64::INFINITY, f64::NAN] {
-        let refused = module().at(Irradiance::from_w_m2(800.0), Temperature::from_degc(degc));
+        let refused =
+            ModuleModel::OF_54_CELLS.at(Irradiance::from_w_m2(800.0), Temperature::from_degc(degc));
         let Err(ArrayError::Cell { found_degc }) = refused else {
             panic!("{degc} degC gave {refused:?}");
         };
@@ -74,7 +63,7 @@ fn an_input_without_strings_is_refused() {
 /// Every kind of not-a-number in a datasheet ends in the same refusal.
 #[test]
 fn a_datasheet_with_nan_is_refused() {
-    let good = datasheet(&module(), 54, 0.00045, 0.0, (0.0, 0.0));
+    let good = datasheet(&ModuleModel::OF_54_CELLS, 54, 0.00045, 0.0, (0.0, 0.0));
     let nan = (Voltage::from_v(f64::NAN), Current::from_a(f64::NAN));
     let bad = [
         Module {
@@ -119,7 +108,7 @@ fn a_datasheet_with_nan_is_refused() {
 /// Above every ideal diode: nothing is near such a sheet.
 #[test]
 fn a_datasheet_beyond_an_ideal_diode_is_refused() {
-    let mut module = datasheet(&module(), 54, 0.00045, 0.0, (0.0, 0.0));
+    let mut module = datasheet(&ModuleModel::OF_54_CELLS, 54, 0.00045, 0.0, (0.0, 0.0));
     module.vmp = Voltage::from_v(0.95 * module.voc.v());
     module.imp = Current::from_a(0.99 * module.isc.a());
     assert!(matches!(
@@ -135,7 +124,7 @@ fn a_peak_that_asks_for_less_than_no_shunt_is_fitted_without() {
     let leakless = ModuleModel {
         shunt_ref_ohm: 1e6,
         series_ohm: 0.25,
-        ..module()
+        ..ModuleModel::OF_54_CELLS
     };
     let sheet = datasheet(&leakless, 54, 0.00045, 0.0, (-PEAK_MOVED, PEAK_MOVED));
     let fitted = fit_datasheet(&sheet).expect("near a curve");

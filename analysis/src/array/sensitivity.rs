@@ -182,13 +182,8 @@ mod tests {
     use proptest::prelude::*;
 
     const MODULE: ModuleModel = ModuleModel {
-        photo_ref_a: 13.957,
-        saturation_ref_a: 2.046e-11,
-        series_ohm: 0.1623,
-        shunt_ref_ohm: 326.3,
-        ideality_ref_v: 1.373,
-        isc_a_per_k: 0.00628,
         adjust_ratio: 0.007,
+        ..ModuleModel::OF_54_CELLS
     };
 
     /// A string: modules, light over the input's, kelvin over the input's, cable.

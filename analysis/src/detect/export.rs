@@ -226,7 +226,7 @@ impl ExportWatch {
 
 #[cfg(test)]
 mod tests {
-    use super::super::slope::Slope;
+    use super::super::slope::SupplySlope;
     use super::*;
 
     const OHM: f64 = 0.1;
@@ -250,7 +250,7 @@ mod tests {
         site: &ExportSite,
         lifts: impl Fn(usize, [f64; 2]) -> f64,
         answers: impl Fn(usize, i64) -> bool,
-    ) -> Vec<Option<Slope>> {
+    ) -> Vec<Option<SupplySlope>> {
         let mut watch = ExportWatch::new();
         let day = |n: i64| SolarDay::from_number(n / 1440);
         for n in 0..=1440 {
@@ -272,7 +272,7 @@ mod tests {
         panic!("the day has ended");
     }
 
-    fn assert_ohm(slope: Option<Slope>, wanted: f64) {
+    fn assert_ohm(slope: Option<SupplySlope>, wanted: f64) {
         let ohm = slope.expect("enough steps").ohm;
         // Steps are kept in single precision.
         assert!((ohm - wanted).abs() < 1e-5, "{ohm}");

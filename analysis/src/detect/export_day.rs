@@ -8,7 +8,7 @@
 //! Check:   tests/acceptance/engine/export.rs
 //! Never in here: what the days before have shown.
 
-use super::slope::{Slope, Step, robust_slope};
+use super::slope::{Step, SupplySlope, supply_slope};
 use crate::reading::{Span, Time};
 use serde::{Deserialize, Serialize};
 
@@ -132,8 +132,8 @@ impl PhaseDay {
     }
 
     /// The resistance that the day's steps show.
-    pub(super) fn slope(&self) -> Option<Slope> {
-        robust_slope(&self.steps)
+    pub(super) fn slope(&self) -> Option<SupplySlope> {
+        supply_slope(&self.steps)
     }
 
     #[cfg(test)]

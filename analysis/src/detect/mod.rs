@@ -43,7 +43,6 @@ pub use link::LinkWatch;
 pub use phase_days::DaysMean;
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
-pub use slope::{Slope, Step, robust_slope};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
 pub use supply::{Poll, SupplyWatch};

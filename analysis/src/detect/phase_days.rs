@@ -11,7 +11,7 @@
 //! Never in here: what is said of it (`supply_days`).
 
 use super::export_day::PhaseDay;
-use super::slope::Slope;
+use super::slope::SupplySlope;
 use super::supply_days::SupplyFacts;
 use crate::reading::{SolarDay, Time};
 use serde::{Deserialize, Serialize};
@@ -47,7 +47,7 @@ const WEEK: i64 = 7;
 struct GoodDay {
     day: SolarDay,
     first: Time,
-    slope: Slope,
+    slope: SupplySlope,
     reactive_per_active: Option<f64>,
 }
 
@@ -96,7 +96,7 @@ impl Phase {
             self.high.pop_front();
         }
         let good_v = GOOD_RATIO * facts.limits.nominal_voltage.v();
-        let is_good = |slope: &Slope| slope.sigma_ohm * facts.rated_a <= good_v;
+        let is_good = |slope: &SupplySlope| slope.sigma_ohm * facts.rated_a <= good_v;
         let Some(slope) = shown.slope().filter(is_good) else {
             return;
         };

@@ -17,15 +17,13 @@
 //!          from memory, verify.
 //! Check:   tests below: known slopes, outliers, how often the interval holds the truth.
 
-use crate::reading::{median, robust_spread};
+use crate::reading::{TUKEY_WIDTH, median, pair_slopes, robust_spread, tukey_weight};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Fewest steps and fewest half hours they must come from (engineering judgement).
 const MIN_STEPS: usize = 30;
 const MIN_HALF_HOURS: usize = 4;
-/// Width of the weights for 95 % efficiency with normal errors [-].
-const WIDTH: f64 = 4.685;
 /// No meter of an inverter resolves less [V].
 const LEAST_SCALE_V: f64 = 0.02;
 const MAX_ROUNDS: u32 = 50; // settles in about ten
@@ -44,7 +42,7 @@ pub struct Step {
 
 /// A resistance with its standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Slope {
+pub struct SupplySlope {
     /// [ohm]
     pub ohm: f64,
     /// One standard deviation [ohm].
@@ -54,7 +52,7 @@ pub struct Slope {
 }
 
 /// The slope of steps; `None` where there are too few or they do not differ.
-pub fn robust_slope(steps: &[Step]) -> Option<Slope> {
+pub fn supply_slope(steps: &[Step]) -> Option<SupplySlope> {
     let half_hours = steps.chunk_by(|a, b| a.half_hour == b.half_hour).count();
     if steps.len() < MIN_STEPS || half_hours < MIN_HALF_HOURS {
         return None;
@@ -66,7 +64,10 @@ pub fn robust_slope(steps: &[Step]) -> Option<Slope> {
     let mut line = Line::through_pairs(&points)?;
     let scale = robust_spread(points.iter().map(|p| line.off(p)), 0.0)?.max(LEAST_SCALE_V);
     for _ in 0..MAX_ROUNDS {
-        let weights: Vec<f64> = points.iter().map(|p| weight(line.off(p) / scale)).collect();
+        let weights: Vec<f64> = points
+            .iter()
+            .map(|p| tukey_weight(line.off(p) / scale))
+            .collect();
         let next = Line::weighted(&points, &weights)?;
         let moved = (next.ohm - line.ohm).abs();
         line = next;
@@ -75,25 +76,16 @@ pub fn robust_slope(steps: &[Step]) -> Option<Slope> {
         }
     }
     let variance = line.variance(&points, scale, steps)?;
-    Some(Slope {
+    Some(SupplySlope {
         ohm: line.ohm,
         sigma_ohm: variance.sqrt(),
         steps: u32::try_from(steps.len()).ok()?,
     })
 }
 
-fn weight(errors_over_scale: f64) -> f64 {
-    let u = errors_over_scale / WIDTH;
-    if u.abs() < 1.0 {
-        (1.0 - u * u).powi(2)
-    } else {
-        0.0
-    }
-}
-
 /// Derivative of weight times error.
 fn slope_of_pull(errors_over_scale: f64) -> f64 {
-    let u = errors_over_scale / WIDTH;
+    let u = errors_over_scale / TUKEY_WIDTH;
     if u.abs() < 1.0 {
         (1.0 - u * u) * (1.0 - 5.0 * u * u)
     } else {
@@ -111,12 +103,7 @@ struct Line {
 
 impl Line {
     fn through_pairs(points: &[(f64, f64)]) -> Option<Self> {
-        let later = |n: usize| points[n + 1..].iter().map(move |q| (points[n], *q));
-        let slopes = (0..points.len())
-            .flat_map(later)
-            .filter(|(p, q)| p.0 != q.0)
-            .map(|(p, q)| (q.1 - p.1) / (q.0 - p.0));
-        let ohm = median(slopes)?;
+        let ohm = median(pair_slopes(points))?;
         Some(Self {
             ohm,
             offset_v: median(points.iter().map(|p| p.1 - ohm * p.0))?,
@@ -149,7 +136,7 @@ impl Line {
         let mut groups = BTreeMap::<u8, f64>::new();
         for (point, step) in points.iter().zip(steps) {
             let (x, e) = (point.0 - self.middle_a, self.off(point));
-            let pull = weight(e / scale) * x * e;
+            let pull = tukey_weight(e / scale) * x * e;
             curvature += slope_of_pull(e / scale) * x * x;
             alone += pull * pull;
             *groups.entry(step.half_hour).or_default() += pull;
@@ -193,7 +180,7 @@ mod tests {
         /// Single precision of the stored steps is all that is lost.
         #[test]
         fn a_quiet_network_gives_its_resistance(ohm in 0.0..0.5_f64, drift in -0.1..0.1_f64) {
-            let slope = robust_slope(&steps(ohm, |_| drift)).expect("enough steps");
+            let slope = supply_slope(&steps(ohm, |_| drift)).expect("enough steps");
             prop_assert!((slope.ohm - ohm).abs() < 1e-6, "{slope:?}");
         }
 
@@ -201,7 +188,7 @@ mod tests {
         #[test]
         fn steps_of_the_network_alone_do_not_count(ohm in 0.02..0.3_f64, jump in 2.0..20.0_f64) {
             let noisy = |n: usize| 0.1 * noise(1, n) + if n.is_multiple_of(5) { jump } else { 0.0 };
-            let slope = robust_slope(&steps(ohm, noisy)).expect("enough steps");
+            let slope = supply_slope(&steps(ohm, noisy)).expect("enough steps");
             prop_assert!((slope.ohm - ohm).abs() < 0.005, "{slope:?}");
         }
     }
@@ -214,7 +201,7 @@ mod tests {
             // Half of the noise lasts for a while, as a load that stays on does.
             let lasting = |n: usize| noise(seed + 1000, n / 6);
             let noisy = |n: usize| 0.8 * noise(seed, n) + 0.4 * (lasting(n) - lasting(n + 1));
-            let slope = robust_slope(&steps(0.1, noisy)).expect("enough steps");
+            let slope = supply_slope(&steps(0.1, noisy)).expect("enough steps");
             (slope.ohm - 0.1).abs() < 1.96 * slope.sigma_ohm
         };
         let held = (0..SEEDS).filter(|seed| holds(*seed)).count();
@@ -223,16 +210,16 @@ mod tests {
 
     #[test]
     fn too_few_steps_and_steps_that_do_not_differ_give_nothing() {
-        assert_eq!(robust_slope(&steps(0.1, |_| 0.0)[..29]), None);
+        assert_eq!(supply_slope(&steps(0.1, |_| 0.0)[..29]), None);
         let half_an_hour = steps(0.1, |_| 0.0).into_iter().map(|step| Step {
             half_hour: 20,
             ..step
         });
-        assert_eq!(robust_slope(&half_an_hour.collect::<Vec<_>>()), None);
+        assert_eq!(supply_slope(&half_an_hour.collect::<Vec<_>>()), None);
         let same = steps(0.1, |_| 0.0).into_iter().map(|step| Step {
             current_a: 2.0,
             ..step
         });
-        assert_eq!(robust_slope(&same.collect::<Vec<_>>()), None);
+        assert_eq!(supply_slope(&same.collect::<Vec<_>>()), None);
     }
 }

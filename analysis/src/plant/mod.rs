@@ -135,6 +135,15 @@ pub struct Mounting {
     pub cell_over_back_k: f64,
 }
 
+impl Mounting {
+    /// The defaults of IEC 61853-2 for an open rack; cell over back as the Sandia model has it there.
+    pub const OPEN_RACK: Self = Self {
+        u0: 25.0,
+        u1: 6.84,
+        cell_over_back_k: 3.0,
+    };
+}
+
 /// An inverter with its inputs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Inverter {

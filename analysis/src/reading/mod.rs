@@ -36,7 +36,9 @@ pub use channel::{
     Channel, ChannelError, ChannelId, ChannelTable, DeviceId, Place, Quantity, Scope,
 };
 pub use grid::{Arrivals, Offer, SlotMeans, Stat};
-pub use robust::{median, robust_spread};
+pub(crate) use robust::TUKEY_WIDTH;
+pub use robust::{median, robust_spread, tukey_weight};
+pub(crate) use slope::pair_slopes;
 pub use slope::{Interval, Slope, robust_slope};
 pub use time::{SolarDay, Span, Time};
 pub use units::{

@@ -43,16 +43,18 @@ impl Interval {
     }
 }
 
+/// Slopes of all pairs of points at different x.
+pub(crate) fn pair_slopes(points: &[(f64, f64)]) -> impl Iterator<Item = f64> {
+    let later = move |n: usize| points[n + 1..].iter().map(move |q| (points[n], *q));
+    (0..points.len())
+        .flat_map(later)
+        .filter(|(p, q)| p.0 != q.0)
+        .map(|(p, q)| (q.1 - p.1) / (q.0 - p.0))
+}
+
 /// The slope of y over x, in units of y over x.
 pub fn robust_slope(points: &[(f64, f64)], interval: Interval) -> Option<Slope> {
-    let mut slopes = Vec::with_capacity(points.len() * points.len().saturating_sub(1) / 2);
-    for (n, (x, y)) in points.iter().enumerate() {
-        for (other_x, other_y) in &points[n + 1..] {
-            if other_x != x {
-                slopes.push((other_y - y) / (other_x - x));
-            }
-        }
-    }
+    let mut slopes: Vec<f64> = pair_slopes(points).collect();
     slopes.sort_by(f64::total_cmp);
     let middle = median(slopes.iter().copied())?; // eq. (1)
     let reach = interval.z() * spread(points);

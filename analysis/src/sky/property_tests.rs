@@ -16,11 +16,7 @@ fn plane(tilt_deg: f64, azimuth_deg: f64) -> Plane {
         id: "p".to_owned(),
         tilt: Angle::from_deg(tilt_deg),
         azimuth: Angle::from_deg(azimuth_deg),
-        mounting: Mounting {
-            u0: 25.0,
-            u1: 6.84,
-            cell_over_back_k: 3.0,
-        },
+        mounting: Mounting::OPEN_RACK,
         albedo_ratio: 0.2,
         horizon: None,
     }

@@ -4,14 +4,12 @@
 use super::exit;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::report::{self, ReportError};
-use crate::source::recording::{
-    ColumnMap, IntervalStamp, Recording, RecordingError, RecordingSettings, spacing,
-};
+use crate::source::recording::{Recording, RecordingError, RecordingSettings, spacing};
 use crate::store::{Layout, Store, StoreError};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{DeviceId, Reading, Span, Time, Value};
-use config::checked::{self, SiteFile, Stamp};
+use config::checked::SiteFile;
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -78,7 +76,7 @@ pub fn replay(
             site: path.to_owned(),
         });
     };
-    let mut settings = settings(recording, &site.plant);
+    let mut settings = RecordingSettings::of(recording, &site.plant);
     if recording.interval.is_none() {
         settings.interval_span = spacing(&settings)?;
     }
@@ -152,29 +150,4 @@ fn say(findings: &[Finding], site: &SiteFile, out: &mut dyn Write) -> io::Result
         writeln!(out, "{}", report::line(finding, site.timezone))?;
     }
     Ok(())
-}
-
-/// The recording of a site file as the reader of recordings takes it; without a span where the site
-/// file does not say how far rows are apart.
-fn settings(recording: &checked::Recording, plant: &Plant) -> RecordingSettings {
-    let column = |column: &checked::Column| ColumnMap {
-        header: column.header.clone(),
-        channel: column.channel,
-        quantity: plant.channels.channel(column.channel).quantity,
-        scale: column.scale,
-        offset: column.offset,
-    };
-    RecordingSettings {
-        file: recording.file.clone(),
-        time_column: recording.time_column.clone(),
-        time_format: recording.time_format.clone(),
-        timezone: recording.timezone,
-        interval: match recording.stamp {
-            Stamp::Instant => IntervalStamp::Instant,
-            Stamp::Start => IntervalStamp::Start,
-            Stamp::End => IntervalStamp::End,
-        },
-        interval_span: recording.interval.unwrap_or(Span::ZERO),
-        columns: recording.columns.iter().map(column).collect(),
-    }
 }

@@ -1,6 +1,6 @@
 //! Strings whose sections stand in different light.
 
-use super::{OWN_MODULE, assert_all, curve};
+use super::{CABLE_OHM, OWN_MODULE, SECTIONS, assert_all, curve};
 use analysis::array::{ModuleModel, OperatingPoint, Section, ShadedString};
 use analysis::reading::Resistance;
 use serde::Deserialize;
@@ -9,10 +9,6 @@ use tests::load_reference;
 /// Half a unit of the seventh digit that is stored, and what a golden section leaves of the place
 /// of a peak: power changes by less than the last bit of a double there.
 const SEVEN_DIGITS: f64 = 5e-7 + 3e-8;
-/// Loop of the string.
-const CABLE_OHM: f64 = 0.40;
-/// Sections of a module and of the string of 18 modules.
-const SECTIONS: f64 = 3.0;
 const SECTIONS_OF_STRING: u16 = 54;
 
 #[derive(Deserialize)]

@@ -1,6 +1,6 @@
 //! Inputs whose strings stand in unequal light.
 
-use super::{OWN_MODULE, assert_all, curve};
+use super::{CABLE_OHM, OWN_MODULE, SECTIONS, assert_all, curve};
 use analysis::array::{
     InputCurve, ModuleModel, OperatingPoint, Section, ShadedString, StringCurve,
 };
@@ -11,10 +11,6 @@ use tests::{assert_close, load_reference, relative};
 /// Half a unit of the seventh digit that is stored, and what a grid leaves of the place of a peak:
 /// power changes by less than the last bit of a double there.
 const SEVEN_DIGITS: f64 = 5e-7 + 3e-8;
-/// Loop of each string.
-const CABLE_OHM: f64 = 0.40;
-/// Sections of a module, each with its bypass diode.
-const SECTIONS: f64 = 3.0;
 
 #[derive(Deserialize)]
 struct Row {

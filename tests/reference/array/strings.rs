@@ -1,6 +1,6 @@
 //! Strings alone and side by side, whole and with faults that the curves of whole sections express.
 
-use super::{OWN_MODULE, amps, assert_all, curve};
+use super::{CABLE_OHM, OWN_MODULE, SECTIONS, amps, assert_all, curve};
 use analysis::array::{Curve, InputCurve, ModuleModel};
 use analysis::reading::{Resistance, Voltage};
 use serde::Deserialize;
@@ -10,10 +10,6 @@ use tests::{assert_close, load_reference};
 /// seventh digit that is stored, and 2e-8 of the golden section that finds its peaks: power changes
 /// by less than the last bit of a double there.
 const SEVEN_DIGITS: f64 = 5e-7 + 2e-8;
-/// Loop of each string.
-const CABLE_OHM: f64 = 0.40;
-/// Sections of a module, each with its bypass diode.
-const SECTIONS: f64 = 3.0;
 
 #[derive(Deserialize)]
 struct Row {

@@ -3,9 +3,7 @@
 
 use super::observe::Poll;
 use analysis::plant::Plant;
-use analysis::reading::Span;
-use config::checked::{self, SiteFile, Stamp};
-use daemon::source::recording::{ColumnMap, IntervalStamp, Recording, RecordingSettings};
+use daemon::source::recording::{Recording, RecordingSettings};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -34,34 +32,11 @@ pub fn load_recording(site: &str, other: Option<&str>) -> Recorded {
     let source: PathBuf = recording.file.with_extension("source.toml");
     assert!(source.is_file(), "{} is missing", source.display());
     let interval = recording.interval.expect("it says how far rows are apart");
-    let rows = Recording::open(&settings(&recording, &file, interval));
+    let rows = Recording::open(&RecordingSettings::of(&recording, &file.plant));
     let rows = rows.unwrap_or_else(|error| panic!("{site}: failed to {error}"));
     let polls = rows.map(|row| row.expect("readable"));
     Recorded {
         plant: Arc::new(file.replay_plant(interval)),
         polls: polls.map(|row| (row.at, row.readings)).collect(),
-    }
-}
-
-fn settings(recording: &checked::Recording, site: &SiteFile, interval: Span) -> RecordingSettings {
-    let column = |column: &checked::Column| ColumnMap {
-        header: column.header.clone(),
-        channel: column.channel,
-        quantity: site.plant.channels.channel(column.channel).quantity,
-        scale: column.scale,
-        offset: column.offset,
-    };
-    RecordingSettings {
-        file: recording.file.clone(),
-        time_column: recording.time_column.clone(),
-        time_format: recording.time_format.clone(),
-        timezone: recording.timezone,
-        interval: match recording.stamp {
-            Stamp::Instant => IntervalStamp::Instant,
-            Stamp::Start => IntervalStamp::Start,
-            Stamp::End => IntervalStamp::End,
-        },
-        interval_span: interval,
-        columns: recording.columns.iter().map(column).collect(),
     }
 }

@@ -14,7 +14,7 @@
 //!          engineering judgement, set on the worlds of `ensemble_tests`.
 //! Check:   `day_tests` (cumulus, overcast, two wings), `ensemble_tests` (what is let through).
 
-use super::robust::median;
+use crate::reading::median;
 use serde::{Deserialize, Serialize};
 use std::ops::RangeInclusive;
 
@@ -25,6 +25,8 @@ const CLEAR_WITHIN_DAY: RangeInclusive<f64> = 0.9..=1.1;
 /// Largest part of slots outside [-]: an hour in a summer's day. Beside more cloud the rest is
 /// hazy.
 const MAX_CLOUDED_SHARE: f64 = 0.15;
+/// Why a median is there.
+const USABLE: &str = "days without enough usable samples are refused before";
 /// Bounds of the median level [-]: soiling, ratings and sensors explain no more.
 const LEVEL: RangeInclusive<f64> = 0.6..=1.5;
 /// A step beyond three times the noise of a difference of two samples [-] (2 % each).
@@ -105,7 +107,7 @@ pub(super) struct Rest {
 
 /// Clear indices that count as clear on the day of these samples.
 pub(super) fn clear_indices(samples: &[Raw]) -> RangeInclusive<f64> {
-    let middle = median(samples.iter().map(|s| s.clear_index));
+    let middle = median(samples.iter().map(|s| s.clear_index)).expect(USABLE);
     let (least, most) = (
         CLEAR_WITHIN_DAY.start() * middle,
         CLEAR_WITHIN_DAY.end() * middle,
@@ -122,7 +124,7 @@ pub(super) fn before_the_fit(samples: &[Raw]) -> Result<(), NotClear> {
     if share > MAX_CLOUDED_SHARE {
         return Err(NotClear::Clouded { share });
     }
-    let level = median(samples.iter().map(|s| s.level));
+    let level = median(samples.iter().map(|s| s.level)).expect(USABLE);
     if !LEVEL.contains(&level) {
         return Err(NotClear::OffLevel { level });
     }

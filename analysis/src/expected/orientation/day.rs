@@ -20,13 +20,13 @@
 use super::clear_day::{self, Raw};
 use super::outcome::{OrientationRefusal, Refined};
 use super::receiver::{Lean, Receiver, Turned};
-use super::robust::{self, Loss};
+use super::robust::Loss;
 use super::sample::{self, OrientationSample, Ready, turned_deg};
 use super::search::{
     DIFFUSE, EAST, GAIN, MAX_STEPS, NORTH, SKY, SPECTRUM, Search, Settled, Unknowns,
 };
 use crate::plant::Plane;
-use crate::reading::Angle;
+use crate::reading::{Angle, median};
 
 /// Furthest from what is stated [deg], in tilt and in azimuth.
 const BOUND_DEG: f64 = 15.0;
@@ -61,7 +61,9 @@ impl OrientationFit {
         let usable = sample::unclouded(usable, &clear)?;
         let raw = self::raw(&usable, &as_stated);
         let from_afar = Unknowns {
-            ln_gain: robust::median(raw.iter().map(|s| s.level)).ln(),
+            ln_gain: median(raw.iter().map(|s| s.level))
+                .expect("there are usable samples")
+                .ln(),
             lean: start,
             sky: 0.0,
             spectrum: 0.0,

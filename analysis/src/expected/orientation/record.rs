@@ -18,10 +18,10 @@
 //! errs by month, so that its size counts and not its sign.
 
 use super::outcome::Refined;
-use super::robust::{self, Loss};
+use super::robust::Loss;
 use super::sample::turned_deg;
 use crate::plant::Plane;
-use crate::reading::{Angle, SolarDay};
+use crate::reading::{Angle, SolarDay, median, robust_spread};
 use serde::{Deserialize, Serialize};
 
 const MIN_DAYS: usize = 5;
@@ -201,13 +201,14 @@ impl DayAngle {
 
 /// x and sigma [deg].
 fn together(days: &[DayAngle]) -> (f64, f64) {
-    let mut x = robust::median(days.iter().map(|d| d.value_deg));
+    let mut x = median(days.iter().map(|d| d.value_deg)).expect("there are days");
     for _ in 0..ROUNDS {
         x = mean(days, x, |d| d.value_deg);
     }
     let z = days.iter().map(|d| (d.value_deg - x) / d.variance().sqrt());
     let n = days.len() as f64;
-    let between = (robust::scatter(z) * (n / (n - 1.0)).sqrt()).max(1.0);
+    let between =
+        (robust_spread(z, 0.0).expect("there are days") * (n / (n - 1.0)).sqrt()).max(1.0);
     let weights: f64 = days.iter().map(|d| 1.0 / d.variance()).sum();
     let noise = |d: &DayAngle| (d.noise_deg / d.variance()).powi(2);
     let noise = days.iter().map(noise).sum::<f64>() / weights.powi(2);
@@ -250,11 +251,7 @@ mod tests {
             id: "p".to_owned(),
             tilt: deg(30.0),
             azimuth: deg(355.0),
-            mounting: Mounting {
-                u0: 25.0,
-                u1: 6.84,
-                cell_over_back_k: 3.0,
-            },
+            mounting: Mounting::OPEN_RACK,
             albedo_ratio: 0.2,
             horizon: None,
         }

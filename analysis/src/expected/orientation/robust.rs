@@ -1,18 +1,17 @@
 //! Statistics that a few bad samples do not move.
 //!
-//! Model:   scatter = 1.4826 median |r|;  Huber min(1, c / |z|), Tukey (1 - (z / c)2)2 inside c
+//! Model:   Huber min(1, c / |z|), Tukey (1 - (z / c)2)2 inside c (`reading::tukey_weight`)
 //!          inflation = 1 + 2 sum over k <= K of (1 - k / (K + 1)) rho_k
-//! Symbols: r  residuals    z  residual over scatter    rho_k  autocorrelation at lag k
+//! Symbols: z  residual over scatter    rho_k  autocorrelation at lag k
 //! Range:   at least one value.
-//! Source:  c = 1.345 and 4.685 for 95 % efficiency in normal noise (P. Huber, Robust Statistics,
+//! Source:  c = 1.345 for 95 % efficiency in normal noise (P. Huber, Robust Statistics,
 //!          1981; textbook values, from memory, verify); the tapered sum is that of W. Newey and
 //!          K. West, Econometrica 55 (3), 1987 (from memory, verify).
 //! Check:   below; the coverage that follows from it in `ensemble_tests`.
 
+use crate::reading::tukey_weight;
+
 const HUBER_C: f64 = 1.345;
-const TUKEY_C: f64 = 4.685;
-/// From the median absolute deviation to the standard deviation of normal noise.
-const NORMAL_OVER_MEDIAN: f64 = 1.4826;
 
 /// How a residual beyond the scatter is weighed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,25 +28,9 @@ impl Loss {
         match self {
             Self::Huber if z.abs() <= HUBER_C => 1.0,
             Self::Huber => HUBER_C / z.abs(),
-            Self::Tukey if z.abs() < TUKEY_C => (1.0 - (z / TUKEY_C).powi(2)).powi(2),
-            Self::Tukey => 0.0,
+            Self::Tukey => tukey_weight(z),
         }
     }
-}
-
-/// The middle value; the mean of both for an even number, 0 for none.
-pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    let Some(last) = sorted.len().checked_sub(1) else {
-        return 0.0;
-    };
-    (sorted[last / 2] + sorted[last.div_ceil(2)]) / 2.0
-}
-
-/// Standard deviation about zero of the bulk of residuals.
-pub(super) fn scatter(residuals: impl Iterator<Item = f64>) -> f64 {
-    NORMAL_OVER_MEDIAN * median(residuals.map(f64::abs))
 }
 
 /// By how much the variance of means exceeds that of independent samples, for residuals in order of
@@ -76,15 +59,6 @@ fn longest_lag(samples: usize) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_quarter_of_wild_values_does_not_move_the_middle() {
-        let values = (0..100).map(|i| if i < 25 { 1e6 } else { f64::from(i % 10) });
-        assert!(median(values.clone()) < 10.0);
-        assert!(scatter(values) < 15.0);
-        assert_eq!(median([].into_iter()), 0.0);
-        assert_eq!(median([1.0, 2.0].into_iter()), 1.5);
-    }
 
     #[test]
     fn samples_that_come_in_runs_count_less() {

@@ -26,6 +26,7 @@ use super::receiver::{Lean, Receiver, Turned};
 use super::robust::{self, Loss};
 use super::sample::Ready;
 use crate::plant::Plane;
+use crate::reading::{median, robust_spread};
 
 /// What the mean of an eighth of the day is off by for reasons that no scatter shows [-]:
 /// temperature, glass, reflections; and the part of the other sky's effect over the day that no t
@@ -34,6 +35,8 @@ use crate::plant::Plane;
 const PIECE_RATIO: f64 = 0.002;
 const OTHER_SHAPE_RATIO: f64 = 0.4;
 const PIECES: f64 = 8.0;
+/// Why a median is there.
+const SAMPLES: &str = "a search has samples";
 /// Least scatter that is believed [-]: a sample that is off by less is not left out for it.
 const MIN_SCATTER_RATIO: f64 = 0.003;
 
@@ -176,8 +179,8 @@ impl Search<'_> {
         let n = self.samples.len() as f64;
         let over_sigma = |(c, s): (&Compared, &&Ready)| c.residual_ratio / s.sigma_ratio;
         let over_sigma: Vec<f64> = compared.iter().zip(self.samples).map(over_sigma).collect();
-        let scatter =
-            robust::scatter(over_sigma.iter().copied()) * (n / (n - UNKNOWNS as f64)).sqrt();
+        let scatter = robust_spread(over_sigma.iter().copied(), 0.0).expect(SAMPLES)
+            * (n / (n - UNKNOWNS as f64)).sqrt();
         let scatter = scatter.max(MIN_SCATTER_RATIO / self.sigma_ratio());
         let z: Vec<f64> = over_sigma.iter().map(|r| r / scatter).collect();
         let weights: Vec<f64> = z.iter().map(|z| loss.weight(*z)).collect();
@@ -194,7 +197,7 @@ impl Search<'_> {
     }
 
     fn sigma_ratio(&self) -> f64 {
-        robust::median(self.samples.iter().map(|s| s.sigma_ratio))
+        median(self.samples.iter().map(|s| s.sigma_ratio)).expect(SAMPLES)
     }
 
     fn rests(&self, compared: &[Compared], noise: &Noise, loss: Loss) -> Vec<Rest> {

@@ -62,11 +62,7 @@ pub(super) fn plant(rated_w: f64, coldest: Option<f64>, inputs: Vec<Input>) -> P
         inputs,
         every: Span::from_s(10),
     };
-    let mounting = Mounting {
-        u0: 25.0,
-        u1: 6.84,
-        cell_over_back_k: 3.0,
-    };
+    let mounting = Mounting::OPEN_RACK;
     let plane = |azimuth: f64| Plane {
         id: azimuth.to_string(),
         tilt: Angle::from_deg(20.0),

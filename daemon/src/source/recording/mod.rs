@@ -17,8 +17,10 @@ pub use read::{Recording, RecordingError, Row};
 pub use report::{ColumnCount, Lines, Remark, SkipReason, SkipReport};
 pub use spacing::spacing;
 
+use analysis::plant::Plant;
 use analysis::reading::{ChannelId, Quantity, Span};
 use chrono_tz::Tz;
+use config::checked::{self, Stamp};
 use std::path::PathBuf;
 
 /// How a file is to be read, as the site file says.
@@ -38,6 +40,33 @@ pub struct RecordingSettings {
     pub interval_span: Span,
     /// The columns to read; others are left alone.
     pub columns: Vec<ColumnMap>,
+}
+
+impl RecordingSettings {
+    /// The recording of a site file; without a span where the site file does not say how far rows are
+    /// apart.
+    pub fn of(recording: &checked::Recording, plant: &Plant) -> Self {
+        let column = |column: &checked::Column| ColumnMap {
+            header: column.header.clone(),
+            channel: column.channel,
+            quantity: plant.channels.channel(column.channel).quantity,
+            scale: column.scale,
+            offset: column.offset,
+        };
+        Self {
+            file: recording.file.clone(),
+            time_column: recording.time_column.clone(),
+            time_format: recording.time_format.clone(),
+            timezone: recording.timezone,
+            interval: match recording.stamp {
+                Stamp::Instant => IntervalStamp::Instant,
+                Stamp::Start => IntervalStamp::Start,
+                Stamp::End => IntervalStamp::End,
+            },
+            interval_span: recording.interval.unwrap_or(Span::ZERO),
+            columns: recording.columns.iter().map(column).collect(),
+        }
+    }
 }
 
 /// What the time of a row marks. A mean's reading carries the middle of its interval.
