@@ -9,6 +9,7 @@ use tests::load_reference;
 /// Half a unit of the seventh digit that is stored, and what a golden section leaves of the place
 /// of a peak: power changes by less than the last bit of a double there.
 const SEVEN_DIGITS: f64 = 5e-7 + 3e-8;
+/// Of 18 modules.
 const SECTIONS_OF_STRING: u16 = 54;
 
 #[derive(Deserialize)]
