@@ -26,8 +26,6 @@ pub struct SiteFile {
     pub sources: Vec<Source>,
     /// Recorded data for replay.
     pub recording: Option<Recording>,
-    /// There is an `[alerts]` table.
-    pub wants_alerts: bool,
 }
 
 /// A device and how it is read.

@@ -13,6 +13,8 @@ const fn range(low: f64, high: f64, unit: &'static str) -> Rule {
 
 const NAME: Rule = Rule::Words("a plain name");
 const ABSENT: &str = "none";
+/// Where the site file says nothing: one in twenty inverter-years.
+pub(crate) const FALSE_ALARMS_PER_INVERTER_YEAR: f64 = 0.05;
 
 table! {
     /// The whole file.
@@ -229,7 +231,10 @@ table! {
 
 table! {
     /// `[alerts]`
-    Alerts {}
+    Alerts {
+        false_alarms_per_inverter_year: f64, Default(FALSE_ALARMS_PER_INVERTER_YEAR), range(0.001, 10.0, "1/year"),
+            "findings of severity plan or above that a healthy inverter may give";
+    }
 }
 
 /// Every table with its name in messages and its keys.
@@ -246,4 +251,5 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("weather", Weather::KEYS),
     ("recording", Recording::KEYS),
     ("recording.columns", ColumnTable::KEYS),
+    ("alerts", Alerts::KEYS),
 ];

@@ -106,6 +106,7 @@ pub fn plant(shape: &Shape) -> Plant {
             allowed_lateness: Span::from_min(3),
             sync: Span::from_s(5),
         },
+        false_alarms_per_inverter_year: 0.05,
     }
 }
 

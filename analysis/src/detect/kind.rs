@@ -11,12 +11,26 @@ pub enum Kind {
     InputDead,
     /// One or more of several parallel strings carry nothing.
     StringOpen,
+    /// Bypass sections or whole modules missing from a string's voltage.
+    SectionLost,
+    /// Voltage deficit that grows with the current: a joint or a cable with resistance.
+    ResistanceHigh,
     /// Steady loss of current on one input.
     CurrentLow,
+    /// Loss that returns at the same position of the sun.
+    Shade,
+    /// Slow loss on all inputs of a plane, undone by rain or cleaning.
+    Soiling,
     /// Modules covered after snow or frost.
     Snow,
-    /// The inverter does not produce in good light.
-    InverterOff,
+    /// Yearly loss of power, with its interval.
+    Degradation,
+    /// On the healthy curve, but away from its peak with no allowed reason.
+    TrackerOffPeak,
+    /// Two inputs show each other's strings.
+    InputsSwapped,
+    /// More or fewer parallel strings or modules than described.
+    StringCountDiffers,
     /// Insulation resistance of the array under its limit.
     IsolationLow,
     /// Insulation resistance that falls towards its limit, on dry mornings.
@@ -31,8 +45,24 @@ pub enum Kind {
     GridVoltageHigh,
     /// Resistance of the supply above what it was: a joint going bad.
     SupplyResistanceHigh,
+    /// Any other protection of the inverter acted.
+    ProtectionActed,
+    /// A limit held the inverter back for more than a little of the day.
+    Limited,
+    /// The inverter does not produce in good light.
+    InverterOff,
+    /// AC power under what the inverter's efficiency makes of its DC power.
+    EfficiencyLow,
     /// A device does not answer.
     LinkLost,
+    /// Values that stand still where they cannot.
+    ValueFrozen,
+    /// Values that cannot be.
+    ValueImpossible,
+    /// Times of readings that do not fit the sun.
+    ClockOff,
+    /// A weather sensor that healthy inputs contradict.
+    SensorWrong,
 }
 
 /// How urgent a finding is.
@@ -54,9 +84,16 @@ impl Kind {
     pub const ALL: &'static [Kind] = &[
         Kind::InputDead,
         Kind::StringOpen,
+        Kind::SectionLost,
+        Kind::ResistanceHigh,
         Kind::CurrentLow,
+        Kind::Shade,
+        Kind::Soiling,
         Kind::Snow,
-        Kind::InverterOff,
+        Kind::Degradation,
+        Kind::TrackerOffPeak,
+        Kind::InputsSwapped,
+        Kind::StringCountDiffers,
         Kind::IsolationLow,
         Kind::IsolationFalling,
         Kind::ResidualCurrentHigh,
@@ -64,7 +101,15 @@ impl Kind {
         Kind::GridTripsRepeated,
         Kind::GridVoltageHigh,
         Kind::SupplyResistanceHigh,
+        Kind::ProtectionActed,
+        Kind::Limited,
+        Kind::InverterOff,
+        Kind::EfficiencyLow,
         Kind::LinkLost,
+        Kind::ValueFrozen,
+        Kind::ValueImpossible,
+        Kind::ClockOff,
+        Kind::SensorWrong,
     ];
 
     /// The name in `findings.jsonl`.
@@ -72,9 +117,16 @@ impl Kind {
         match self {
             Kind::InputDead => "input_dead",
             Kind::StringOpen => "string_open",
+            Kind::SectionLost => "section_lost",
+            Kind::ResistanceHigh => "resistance_high",
             Kind::CurrentLow => "current_low",
+            Kind::Shade => "shade",
+            Kind::Soiling => "soiling",
             Kind::Snow => "snow",
-            Kind::InverterOff => "inverter_off",
+            Kind::Degradation => "degradation",
+            Kind::TrackerOffPeak => "tracker_off_peak",
+            Kind::InputsSwapped => "inputs_swapped",
+            Kind::StringCountDiffers => "string_count_differs",
             Kind::IsolationLow => "isolation_low",
             Kind::IsolationFalling => "isolation_falling",
             Kind::ResidualCurrentHigh => "residual_current_high",
@@ -82,21 +134,43 @@ impl Kind {
             Kind::GridTripsRepeated => "grid_trips_repeated",
             Kind::GridVoltageHigh => "grid_voltage_high",
             Kind::SupplyResistanceHigh => "supply_resistance_high",
+            Kind::ProtectionActed => "protection_acted",
+            Kind::Limited => "limited",
+            Kind::InverterOff => "inverter_off",
+            Kind::EfficiencyLow => "efficiency_low",
             Kind::LinkLost => "link_lost",
+            Kind::ValueFrozen => "value_frozen",
+            Kind::ValueImpossible => "value_impossible",
+            Kind::ClockOff => "clock_off",
+            Kind::SensorWrong => "sensor_wrong",
         }
     }
 
     /// How urgent it is.
     pub const fn severity(self) -> Severity {
         match self {
-            Kind::Snow => Severity::Note,
-            Kind::CurrentLow | Kind::IsolationFalling | Kind::GridTrip | Kind::GridVoltageHigh => {
-                Severity::Plan
-            }
+            Kind::Snow | Kind::Degradation | Kind::Limited => Severity::Note,
+            Kind::SectionLost
+            | Kind::CurrentLow
+            | Kind::Shade
+            | Kind::Soiling
+            | Kind::TrackerOffPeak
+            | Kind::InputsSwapped
+            | Kind::StringCountDiffers
+            | Kind::IsolationFalling
+            | Kind::GridTrip
+            | Kind::GridVoltageHigh
+            | Kind::EfficiencyLow
+            | Kind::ValueFrozen
+            | Kind::ValueImpossible
+            | Kind::ClockOff
+            | Kind::SensorWrong => Severity::Plan,
             Kind::InputDead
             | Kind::StringOpen
-            | Kind::InverterOff
+            | Kind::ResistanceHigh
             | Kind::GridTripsRepeated
+            | Kind::ProtectionActed
+            | Kind::InverterOff
             | Kind::LinkLost => Severity::Soon,
             // A joint with resistance heats up whenever the sun shines: a hazard.
             Kind::IsolationLow | Kind::ResidualCurrentHigh | Kind::SupplyResistanceHigh => {

@@ -6,6 +6,7 @@
 //! which says what they mean; a poll detector knows what it saw.
 //! Never in here: causes, advice, texts for people.
 
+mod budget;
 mod daily;
 mod export;
 mod export_day;
@@ -17,6 +18,7 @@ mod link;
 mod phase_days;
 mod residual;
 mod residual_current;
+mod shift;
 mod slope;
 mod slot;
 mod standstill;
@@ -28,6 +30,7 @@ mod trip_pattern;
 mod wetness;
 mod window;
 
+pub use budget::Budget;
 pub use daily::{Daily, DailyLoss};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
@@ -43,6 +46,7 @@ pub use link::LinkWatch;
 pub use phase_days::DaysMean;
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
+pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
 pub use supply::{Poll, SupplyWatch};

@@ -18,6 +18,13 @@ const HOT: &str = "A bad joint of the supply is hot while the sun shines and may
                    hums, is warm or discoloured: shut the inverter down, keep away and call now.";
 const SERVICE: &str = "Meter, main switch and service cable stay live with every switch of the house open: \
                        only the network operator can isolate them.";
+const JOINT: &str = "A DC joint with resistance is hot while the sun shines and may arc. Do not touch or pull a \
+                     connector that is discoloured or melted; where it smells burnt or smokes: keep away \
+                     and call now.";
+const HEIGHT: &str = "Work on a roof needs protection against falls. Never put cold water on hot modules, and no \
+                      water on damaged ones.";
+const COVERS: &str = "Leave the covers of the inverter to licensed people: its capacitors stay charged long after \
+                      it is off.";
 const ROOF: &str = "Do not climb a wet, icy or snow-covered roof; covered modules need no help to \
                     clear.";
 
@@ -30,13 +37,26 @@ pub(super) fn caution(kind: Kind) -> Vec<String> {
         }
         Kind::SupplyResistanceHigh => &[HOT, SERVICE, LIVE, LOAD, RESET, LICENSED],
         Kind::GridVoltageHigh => &[SERVICE, LIVE, LOAD, RESET, LICENSED],
+        Kind::ResistanceHigh => &[JOINT, LIVE, LOAD, RESET, LICENSED],
+        Kind::Shade | Kind::Soiling | Kind::Degradation => &[HEIGHT, LIVE, LOAD, RESET, LICENSED],
+        Kind::EfficiencyLow | Kind::Limited | Kind::TrackerOffPeak => {
+            &[COVERS, LIVE, LOAD, RESET, LICENSED]
+        }
         Kind::InputDead
         | Kind::StringOpen
+        | Kind::SectionLost
         | Kind::CurrentLow
+        | Kind::InputsSwapped
+        | Kind::StringCountDiffers
+        | Kind::ProtectionActed
         | Kind::InverterOff
         | Kind::GridTrip
         | Kind::GridTripsRepeated
-        | Kind::LinkLost => &[LIVE, LOAD, RESET, LICENSED],
+        | Kind::LinkLost
+        | Kind::ValueFrozen
+        | Kind::ValueImpossible
+        | Kind::ClockOff
+        | Kind::SensorWrong => &[LIVE, LOAD, RESET, LICENSED],
     };
     lines.iter().map(ToString::to_string).collect()
 }
@@ -67,6 +87,89 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
             format!("Look at the modules of {place} for dirt, growth and new shade."),
             "Compare the string currents with a clamp meter at the same moment.".to_owned(),
             "Where nothing is seen, take I-V curves of the strings above 400 W/m2.".to_owned(),
+        ],
+        Kind::SectionLost => vec![
+            format!("Compare the voltage of the strings on {place} with the design: one bypass section is a third \
+                     of most modules."),
+            "With the inverter shut down, measure the open-circuit voltage of the string, then module by \
+             module: one that is short by a third has lost a section."
+                .to_owned(),
+            "A thermal picture in good light shows the section evenly warmer. Ask for the module's \
+             warranty; after lightning, look at all of them."
+                .to_owned(),
+        ],
+        Kind::ResistanceHigh => vec![
+            format!("Have a licensed person look at the connectors, fuses and isolators of {place} soon, first with \
+                     a thermal camera at high light."),
+            "Replace both halves of a hot connector with parts of one make, crimped with the tool made for \
+             them."
+                .to_owned(),
+            "Tighten terminals to their stated torque, with the string isolated and its current proven zero."
+                .to_owned(),
+        ],
+        Kind::Shade => vec![
+            format!("Look from the modules of {place} towards the stated direction of the sun: growth, a new \
+                     building, an aerial, a parked vehicle."),
+            "Trim or move what shades, where that is possible; else it becomes part of what is expected."
+                .to_owned(),
+        ],
+        Kind::Soiling => vec![
+            "Look at the modules, and at the irradiance sensor: a dirty sensor hides dirt.".to_owned(),
+            "Have them cleaned when the energy lost until the next good rain is worth more than the cleaning."
+                .to_owned(),
+        ],
+        Kind::Degradation => vec![
+            "Compare the yearly rate and its interval with the modules' warranty.".to_owned(),
+            "Have I-V curves taken of some strings above 400 W/m2 and compared with those of the handover."
+                .to_owned(),
+        ],
+        Kind::TrackerOffPeak => vec![
+            format!("See on {device} whether an export limit, a fixed voltage or another mode is set on {place}."),
+            "If there is none: restart the inverter at low sun, and ask for its firmware.".to_owned(),
+            "Where shade passes over the array, see whether its search for the highest peak is switched on."
+                .to_owned(),
+        ],
+        Kind::InputsSwapped => vec![
+            format!("Compare the labels of the strings on {place} with the plan of the array."),
+            "If the wiring is right, correct the planes of the strings in the site file; if not, note it for \
+             whoever works on the array next."
+                .to_owned(),
+        ],
+        Kind::StringCountDiffers => vec![
+            format!("Count the strings on {place} and the modules in them, and compare with the site file."),
+            "If the array is right, correct the site file. Strings of different length in parallel lose \
+             energy on both."
+                .to_owned(),
+        ],
+        Kind::ProtectionActed => vec![
+            format!("Read the event list of {device} and note the time."),
+            "If it returns, call the installer with the list.".to_owned(),
+        ],
+        Kind::Limited => vec![
+            "Nothing: the inverter works as set. The energy is booked as limited, by limit.".to_owned(),
+            "Where it is heat: clean the fan and the filter, and look for sun or boxes against the inverter."
+                .to_owned(),
+        ],
+        Kind::EfficiencyLow => vec![
+            format!("Compare AC and DC power on the display of {device}: a meter may be off."),
+            "Clean its fan and filter; listen for a fan that stands still.".to_owned(),
+            "If the loss stays, ask the installer: it is the inverter, not the array.".to_owned(),
+        ],
+        Kind::ValueFrozen => vec![
+            format!("Restart the data logger or the network interface of {device}."),
+            "If it freezes again, ask for its firmware.".to_owned(),
+        ],
+        Kind::ValueImpossible => vec![
+            format!("Compare what {device} shows on its display with what is read: scale, word order and sign."),
+            "Where a sensor is wired to it: look at the cable and the plug.".to_owned(),
+        ],
+        Kind::ClockOff => vec![
+            format!("Set the clock and the time zone of {device}, or the time zone of the recording in the site \
+                     file."),
+        ],
+        Kind::SensorWrong => vec![
+            format!("Look at {device}: dirt, shade, level and direction; clean it."),
+            "If it still differs from the array by the same share, have it calibrated or replaced.".to_owned(),
         ],
         Kind::Snow => {
             vec!["Nothing: it clears by itself. The energy is booked as lost to cover.".to_owned()]
@@ -166,6 +269,7 @@ mod tests {
             let said = caution(*kind);
             let has = |line: &str| said.iter().any(|s| s == line);
             assert_eq!(has(HOT), *kind == Kind::SupplyResistanceHigh, "{kind:?}");
+            assert_eq!(has(JOINT), *kind == Kind::ResistanceHigh, "{kind:?}");
             let to_earth = [
                 Kind::IsolationLow,
                 Kind::IsolationFalling,

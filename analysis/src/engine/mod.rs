@@ -92,6 +92,7 @@ pub struct Engine {
 fn physical(plant: &Plant) -> Plant {
     let mut plant = plant.clone();
     plant.site.name.clear();
+    plant.false_alarms_per_inverter_year = 0.0;
     plant.site.energy_price = None;
     plant.site.design_coldest = None;
     plant.site.design_hottest_cell = Temperature::from_degc(0.0);

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
 /// Version of [`EngineState`]; a change of any type in it is a new version.
-pub const STATE_VERSION: u32 = 2;
+pub const STATE_VERSION: u32 = 3;
 
 /// What the engine remembers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

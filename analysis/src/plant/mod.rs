@@ -35,6 +35,8 @@ pub struct Plant {
     pub channels: ChannelTable,
     /// How the engine keeps time.
     pub timing: Timing,
+    /// False alarms that it may give per inverter and year.
+    pub false_alarms_per_inverter_year: f64,
 }
 
 /// Name and place of a site.

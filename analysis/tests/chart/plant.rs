@@ -60,6 +60,7 @@ pub fn plant() -> Plant {
             allowed_lateness: Span::from_min(2),
             sync: Span::from_s(30),
         },
+        false_alarms_per_inverter_year: 0.05,
     }
 }
 

@@ -68,6 +68,7 @@ pub(crate) fn file(
         weather,
         channels,
         timing: timing::timing(&sources, devices),
+        false_alarms_per_inverter_year: false_alarms(&file.alerts)?,
     };
     Some(SiteFile {
         plant,
@@ -76,8 +77,15 @@ pub(crate) fn file(
         grid_rules: site.grid_rules?,
         sources,
         recording,
-        wants_alerts: file.alerts.is_some(),
     })
+}
+
+/// `[alerts]`: the default where there is no such table.
+fn false_alarms(alerts: &Option<Found<raw::Alerts>>) -> Option<f64> {
+    let Some(alerts) = value(alerts) else {
+        return Some(raw::FALSE_ALARMS_PER_INVERTER_YEAR);
+    };
+    value(&alerts.false_alarms_per_inverter_year).copied()
 }
 
 /// What a field holds, if it could be read.

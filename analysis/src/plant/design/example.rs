@@ -83,6 +83,7 @@ pub(super) fn plant(rated_w: f64, coldest: Option<f64>, inputs: Vec<Input>) -> P
             allowed_lateness: Span::ZERO,
             sync: Span::from_s(2),
         },
+        false_alarms_per_inverter_year: 0.05,
     }
 }
 

@@ -1,0 +1,302 @@
+//! Whether a stream of daily values has left health for good, with a stated rate of false alarms.
+//!
+//! Model:   a day's value x is normal around e (the edge of health: what lasting errors may make of
+//!          nothing) with its own s, or around e + m from an unknown day on, m one of the sizes
+//!          M, 2 M, .. 16 M with weights w_m. Both with a share c of days that are wrong by anything.
+//!          R_m <- (1 + R_m) L_m(x),  L_m = f(x; e + m) / f(x; e);  said at sum w_m R_m >= A.
+//!          In health E[R] grows by one a day at most, for any mean up to e, so false alarms are at
+//!          least A days apart on the mean (optional stopping; Shiryaev's and Roberts' procedure).
+//!          It ends by the same rule the other way round: from the size that stands back to e.
+//! Symbols: x, s, e, m in the unit of the stream, larger is worse; R, A [-].
+//! Range:   s > 0, M > 0, A > 1.
+//! Source:  the martingale argument above; the procedure by name from memory (M. Pollak, Ann. Statist.
+//!          13, 1985). Mixture, edge and wrong days are own.
+//! Check:   unit tests below: the distance between false alarms and the delay, by simulation.
+
+use super::Edge;
+use crate::reading::Time;
+use serde::{Deserialize, Serialize};
+
+/// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one.
+const SIZES: [f64; 5] = [1.0, 2.0, 4.0, 8.0, 16.0];
+const WEIGHTS: [f64; 5] = [0.4, 0.25, 0.15, 0.1, 0.1];
+/// Share of days whose value is wrong by anything, and how far that spreads over s [-] (engineering
+/// judgement: one day in a month).
+const WRONG_DAYS: f64 = 0.03;
+const WRONG_SPREAD: f64 = 30.0;
+/// Days between false ends of a finding whose fault still stands.
+const DAYS_BETWEEN_FALSE_ENDS: f64 = 3650.0;
+/// Weight of the latest day in the size that stands [-].
+const LATEST: f64 = 0.1;
+
+/// One value of a stream.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DayValue {
+    /// First slot of the day that counts.
+    pub began: Time,
+    /// The value; larger is worse.
+    pub value: f64,
+    /// Standard deviation that is this day's own.
+    pub sigma: f64,
+    /// What lasting errors may make of a healthy stream: the edge of health.
+    pub edge: f64,
+}
+
+/// What is looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sought {
+    /// Smallest shift worth a finding, in the unit of the stream.
+    pub smallest: f64,
+    /// Days between false alarms on the mean.
+    pub days_between: f64,
+}
+
+/// A shift that was found.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Shift {
+    /// Mean value since it began, weighted by s^-2.
+    pub size: f64,
+    /// Standard deviation of that mean, the edge not counted.
+    pub sigma: f64,
+    /// Days in it.
+    pub days: u32,
+}
+
+/// The days since evidence of one size began to gather.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+struct Run {
+    evidence: f64,
+    began: Option<Time>,
+    days: u32,
+    weight: f64,
+    weighted: f64,
+}
+
+/// One stream.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct ShiftWatch {
+    runs: [Run; SIZES.len()],
+    standing: Option<Standing>,
+}
+
+/// A shift that has been said.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Standing {
+    size: f64,
+    recovery: Run,
+}
+
+impl ShiftWatch {
+    /// Nothing seen yet.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes the value of a day that has ended; `found` is when it could be said.
+    pub fn add(&mut self, day: &DayValue, found: Time, sought: &Sought) -> Option<Edge<Shift>> {
+        match &mut self.standing {
+            Some(standing) => {
+                let ended = standing.add(day, sought)?;
+                *self = Self::default();
+                Some(Edge::Ended { at: ended })
+            }
+            None => {
+                let (began, shift) = self.gather(day, sought)?;
+                *self = Self {
+                    standing: Some(Standing {
+                        size: shift.size,
+                        recovery: Run::default(),
+                    }),
+                    ..Self::default()
+                };
+                Some(Edge::Found {
+                    began,
+                    found,
+                    seen: shift,
+                })
+            }
+        }
+    }
+
+    /// Whether evidence has begun to gather: such days should teach nothing.
+    pub fn is_suspicious(&self, sought: &Sought) -> bool {
+        self.standing.is_some() || self.evidence() >= sought.days_between.sqrt()
+    }
+
+    /// The size that stands.
+    pub fn standing(&self) -> Option<f64> {
+        self.standing.map(|standing| standing.size)
+    }
+
+    fn evidence(&self) -> f64 {
+        let weighted = self.runs.iter().zip(WEIGHTS).map(|(r, w)| w * r.evidence);
+        weighted.sum()
+    }
+
+    fn gather(&mut self, day: &DayValue, sought: &Sought) -> Option<(Time, Shift)> {
+        for (run, size) in self.runs.iter_mut().zip(SIZES) {
+            let shift = size * sought.smallest;
+            run.add(day, likelihood_ratio(day, day.edge + shift, day.edge));
+        }
+        if self.evidence() < sought.days_between {
+            return None;
+        }
+        let weighted = self.runs.iter().zip(WEIGHTS);
+        let (run, _) = weighted
+            .max_by(|a, b| (a.0.evidence * a.1).total_cmp(&(b.0.evidence * b.1)))
+            .expect("there are sizes");
+        Some((run.began.unwrap_or(day.began), run.shift()))
+    }
+}
+
+impl Standing {
+    fn add(&mut self, day: &DayValue, sought: &Sought) -> Option<Time> {
+        self.recovery
+            .add(day, likelihood_ratio(day, day.edge, self.size));
+        if self.recovery.evidence >= DAYS_BETWEEN_FALSE_ENDS {
+            return self.recovery.began;
+        }
+        // One wrong day must not pull it to where it never was.
+        if (day.value - self.size).abs() < 3.0 * day.sigma.max(sought.smallest) {
+            self.size += LATEST * (day.value - self.size);
+            self.size = self.size.max(day.edge + sought.smallest / 2.0);
+        }
+        None
+    }
+}
+
+impl Run {
+    fn add(&mut self, day: &DayValue, ratio: f64) {
+        if self.evidence < 1.0 {
+            *self = Self {
+                evidence: self.evidence,
+                began: Some(day.began),
+                ..Self::default()
+            };
+        }
+        // Enough for any threshold, and far from infinity.
+        self.evidence = ((1.0 + self.evidence) * ratio).min(1e100);
+        self.days += 1;
+        self.weight += day.sigma.powi(-2);
+        self.weighted += day.value * day.sigma.powi(-2);
+    }
+
+    fn shift(&self) -> Shift {
+        Shift {
+            size: self.weighted / self.weight,
+            sigma: self.weight.sqrt().recip(),
+            days: self.days,
+        }
+    }
+}
+
+/// How much likelier a day is around `to` than around `from`.
+fn likelihood_ratio(day: &DayValue, to: f64, from: f64) -> f64 {
+    let z = |mean: f64| (day.value - mean) / day.sigma;
+    let right = |z: f64| (1.0 - WRONG_DAYS) * (-0.5 * z * z).exp();
+    // Wrong days spread round the edge, whatever else holds.
+    let wide = z(from.min(to)) / WRONG_SPREAD;
+    let wrong = WRONG_DAYS / WRONG_SPREAD * (-0.5 * wide * wide).exp();
+    (right(z(to)) + wrong) / (right(z(from)) + wrong)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SOUGHT: Sought = Sought {
+        smallest: 1.0,
+        days_between: 500.0,
+    };
+
+    /// Draws standard normal values (Box and Muller) from a linear congruential generator (Knuth).
+    struct Noise(u64);
+
+    impl Noise {
+        fn uniform(&mut self) -> f64 {
+            self.0 = self
+                .0
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            ((self.0 >> 11) as f64 + 0.5) / (1u64 << 53) as f64
+        }
+
+        fn normal(&mut self) -> f64 {
+            let (a, b) = (self.uniform(), self.uniform());
+            (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
+        }
+    }
+
+    fn day(n: i64, value: f64) -> DayValue {
+        DayValue {
+            began: Time::from_unix_ms(n * 86_400_000),
+            value,
+            sigma: 0.5,
+            edge: 0.2,
+        }
+    }
+
+    /// Days until something is found, from a stream with this mean.
+    fn days_until_found(mean: f64, noise: &mut Noise) -> i64 {
+        let mut watch = ShiftWatch::new();
+        (1..)
+            .find(|n| {
+                let x = day(*n, mean + 0.5 * noise.normal());
+                watch.add(&x, x.began, &SOUGHT).is_some()
+            })
+            .expect("sooner or later")
+    }
+
+    fn mean_days(mean: f64) -> f64 {
+        const RUNS: i64 = 400;
+        let mut noise = Noise(7);
+        (0..RUNS)
+            .map(|_| days_until_found(mean, &mut noise))
+            .sum::<i64>() as f64
+            / RUNS as f64
+    }
+
+    #[test]
+    fn false_alarms_are_as_far_apart_as_asked_even_at_the_edge_of_health() {
+        // The mean of 400 exponential waits scatters by 5 %: three of those.
+        let at_the_edge = mean_days(0.2);
+        assert!(at_the_edge > 0.85 * SOUGHT.days_between, "{at_the_edge}");
+        assert!(mean_days(0.0) > at_the_edge);
+    }
+
+    #[test]
+    fn the_smallest_shift_is_found_within_days_and_a_large_one_on_the_second() {
+        assert!(mean_days(1.2) < 7.0, "{}", mean_days(1.2));
+        // Never on the first: one day alone may be wrong by anything.
+        assert_eq!(mean_days(4.2), 2.0);
+    }
+
+    #[test]
+    fn one_wrong_day_is_no_shift() {
+        let mut watch = ShiftWatch::new();
+        let mut noise = Noise(3);
+        for n in 0..60 {
+            let wrong = if n == 30 { 40.0 } else { 0.0 };
+            let x = day(n, wrong + 0.5 * noise.normal());
+            assert_eq!(watch.add(&x, x.began, &SOUGHT), None, "day {n}");
+        }
+    }
+
+    #[test]
+    fn it_says_how_much_since_when_and_when_it_was_over() {
+        let mut watch = ShiftWatch::new();
+        let mut edges = Vec::new();
+        let mut noise = Noise(11);
+        for n in 0..60 {
+            let mean = if (20..40).contains(&n) { 3.0 } else { 0.0 };
+            let x = day(n, mean + 0.5 * noise.normal());
+            edges.extend(watch.add(&x, x.began, &SOUGHT));
+        }
+        let [Edge::Found { began, seen, .. }, Edge::Ended { at }] = edges[..] else {
+            panic!("{edges:?}");
+        };
+        assert_eq!(began, Time::from_unix_ms(20 * 86_400_000));
+        assert!((seen.size - 3.0).abs() < 3.0 * seen.sigma, "{seen:?}");
+        assert_eq!(at, Time::from_unix_ms(40 * 86_400_000));
+    }
+}
