@@ -31,6 +31,8 @@ mod limited_day;
 mod limits;
 #[path = "engine/links.rs"]
 mod links;
+#[path = "engine/lone_input.rs"]
+mod lone_input;
 #[path = "engine/recordings.rs"]
 mod recordings;
 #[path = "engine/resume.rs"]

@@ -89,7 +89,7 @@ impl Engine {
         let is_limited = now[i].limit.is_some() || now[i].inputs[k].slot.limit.is_some();
         let plane = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2 && !is_limited);
         // A lone input in the light that it shows itself would only learn that it is as it is.
-        let plane = plane.filter(|p| !p.by_own_inputs || !siblings.is_empty());
+        let plane = plane.filter(|p| p.own_inputs.is_none() || !siblings.is_empty());
         if let Some((plane, prediction)) = plane.zip(prediction) {
             let seen = CalibrationSample {
                 rung: plane.rung,

@@ -1,9 +1,11 @@
 //! The light of a slot, and whether it has frozen lately. Never in here: a verdict.
 
 use super::Engine;
-use crate::detect::held_back_above_v;
+use crate::detect::{Kind, held_back_above_v};
+use crate::diagnose::Subject;
 use crate::expected::{
-    Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling, scale_clear_sky,
+    InputShare, Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling,
+    scale_clear_sky,
 };
 use crate::reading::{ChannelId, SlotMeans, Span, Temperature, Time};
 use std::collections::BTreeSet;
@@ -34,24 +36,25 @@ impl Engine {
         let is_before = before.as_ref().filter(|b| b.start == nothing.start);
         let mut distrusted = BTreeSet::new();
         let mut light = loop {
-            let light = self.ladder.light(&Moment {
+            let moment = Moment {
                 slot: timing.slot,
                 means,
                 before: is_before.unwrap_or(&nothing),
                 sync_ratio: timing.sync.seconds() / timing.slot.seconds(),
                 distrusted: &distrusted,
-            });
+            };
+            let mut light = self.ladder.light(&moment);
             let contradicted = self.contradicted(&light, means);
             if contradicted.is_empty() {
+                if needs_scaling(&light) {
+                    let shares = self.shares_of_clear_sky(&light, &moment);
+                    scale_clear_sky(&self.ladder, &mut light, &shares);
+                }
                 break light;
             }
             distrusted.extend(contradicted);
         };
         self.state.before = before;
-        if needs_scaling(&light) {
-            let shares = self.shares_of_clear_sky(&light, means);
-            scale_clear_sky(&self.ladder, &mut light, &shares);
-        }
         for (plane, inertia) in light.planes.iter_mut().zip(&mut self.state.inertia) {
             if let Some(plane) = plane {
                 inertia.follow(&mut plane.heat, means.start, timing.slot);
@@ -95,29 +98,60 @@ impl Engine {
         let model = &self.chain.inputs[i][k];
         let plane = light.planes[model.plane].as_ref()?;
         let mut factors = self.state.calibration.factors((i, k), plane.rung);
-        if plane.by_own_inputs {
+        if plane.own_inputs.is_some() {
             factors = factors.without_light();
         }
         self.chain.predict(model, light, &factors)
     }
 
     /// What the inputs of each plane show of the light that is assumed.
-    fn shares_of_clear_sky(&self, light: &Light, means: &SlotMeans) -> Vec<PlaneShare> {
+    fn shares_of_clear_sky(&self, light: &Light, moment: &Moment) -> Vec<PlaneShare> {
         let mut shares = vec![PlaneShare::default(); light.planes.len()];
-        for (i, inputs) in self.chain.inputs.iter().enumerate() {
-            for (k, model) in inputs.iter().enumerate() {
-                let rung = WeatherRung::ScaledClearSky;
-                // What is known of this rung's light was learned from these very shares.
-                let factors = self.state.calibration.factors((i, k), rung).without_light();
-                let point = self.operating_point(i, k, means);
-                let prediction = self.chain.predict(model, light, &factors);
-                if let (Some((volts, amps)), Some(prediction)) = (point, prediction) {
-                    let share = amps / reference_current(&prediction, volts);
-                    shares[model.plane].add(share.max(0.0));
+        for (i, inverter) in self.plant.inverters.iter().enumerate() {
+            // What an inverter does not ask for says nothing of the light.
+            let facts = self.inverter_facts(i, moment.means, inverter);
+            let is_at_work = facts.producing != Some(false);
+            for (k, model) in self.chain.inputs[i].iter().enumerate() {
+                let on_plane = &mut shares[model.plane];
+                if is_at_work && !self.has_input_finding(i, k) {
+                    let share = self.share_of_clear_sky((i, k), light, moment);
+                    share.into_iter().for_each(|share| on_plane.add(share));
+                } else {
+                    on_plane.add_without_voice();
                 }
             }
         }
         shares
+    }
+
+    fn share_of_clear_sky(
+        &self,
+        (i, k): (usize, usize),
+        light: &Light,
+        moment: &Moment,
+    ) -> Option<InputShare> {
+        let rung = WeatherRung::ScaledClearSky;
+        // What is known of this rung's light was learned from these very shares.
+        let factors = self.state.calibration.factors((i, k), rung).without_light();
+        let (volts, amps) = self.operating_point(i, k, moment.means)?;
+        let prediction = self
+            .chain
+            .predict(&self.chain.inputs[i][k], light, &factors)?;
+        let channels = &self.roles.inverters[i].inputs[k];
+        let shows = channels.current.or(channels.power);
+        Some(InputShare {
+            share: (amps / reference_current(&prediction, volts)).max(0.0),
+            own_ratio: prediction.current_uncertainty.own_ratio,
+            unsteady_ratio: shows.map_or(0.0, |id| moment.unsteady_ratio(id)),
+        })
+    }
+
+    /// Whether something that lowers its current stands on an input.
+    fn has_input_finding(&self, i: usize, k: usize) -> bool {
+        let inverter = &self.plant.inverters[i];
+        let subject = Subject::input(&inverter.id, inverter.inputs[k].number);
+        let is_low = self.state.book.stands(&subject, Kind::CurrentLow);
+        is_low || self.has_window_finding(&subject)
     }
 
     /// Measured voltage [V] and current [A] of an input; the current from its power where the device

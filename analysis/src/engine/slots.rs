@@ -165,7 +165,12 @@ impl Engine {
         self.book_link(&device, at_work.flatten().into_iter().chain(in_light));
     }
 
-    fn inverter_facts(&self, i: usize, means: &SlotMeans, inverter: &Inverter) -> InverterFacts {
+    pub(super) fn inverter_facts(
+        &self,
+        i: usize,
+        means: &SlotMeans,
+        inverter: &Inverter,
+    ) -> InverterFacts {
         let channels = &self.roles.inverters[i];
         let stat = |id: Option<ChannelId>| id.and_then(|id| means.get(id));
         let ac_power_w = stat(channels.ac_power).map(|s| s.mean);

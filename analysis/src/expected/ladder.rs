@@ -14,7 +14,7 @@
 use super::heat::Heat;
 use super::light::{Light, PlaneLight};
 use super::moment::{LitPart, Moment};
-use super::sensors::{sensor, sensor_value, unsteady, weather_channels};
+use super::sensors::{sensor, sensor_value, weather_channels};
 use super::sigma::{self, DiffuseShare, Sigma};
 use super::types::WeatherRung;
 use super::validity::{self, Most};
@@ -236,10 +236,10 @@ impl Ladder {
             effective: self.effective(p, &taken.irradiance, &sky.sunlight),
             clear_poa: clear.total(),
             rung: taken.rung,
-            by_own_inputs: false,
+            own_inputs: None,
             sensor: taken.sensor,
             sigma: light_sigma(&taken, cos),
-            unsteady_ratio: unsteady(moment, taken.sensor),
+            unsteady_ratio: taken.sensor.map_or(0.0, |id| moment.unsteady_ratio(id)),
             incidence: Angle::from_deg(cos.acos().to_degrees()),
             heat: Heat::new(&plane.mounting, poa, back, air, wind),
         }
@@ -263,6 +263,17 @@ impl Ladder {
     ) -> Option<f64> {
         let albedo_ratio = self.planes[p].albedo_ratio;
         sky::clearness_shown(poa, clear, sun, &self.facing[p], albedo_ratio)
+    }
+
+    /// The clearnesses of the sky under which the light in a plane is between these two.
+    pub(super) fn clearness_between(
+        &self,
+        p: usize,
+        poa: (Irradiance, Irradiance),
+        (sun, clear): &(Sunlight, Components),
+    ) -> (f64, f64) {
+        let albedo_ratio = self.planes[p].albedo_ratio;
+        sky::clearness_between(poa, clear, sun, &self.facing[p], albedo_ratio)
     }
 
     /// What of the light in a plane reaches the cells.
@@ -328,7 +339,7 @@ fn diffuse_share(
     let seen = facing.cos_incidence(&sun.direction).max(0.0);
     let beam_ratio = seen / sun.direction.up.max(LEAST_COSINE);
     DiffuseShare {
-        share: (ground.dhi.w_m2() / ghi).min(1.0),
+        share: ground.diffuse_ratio(),
         stretch: (1.0 - beam_ratio).abs() * ghi / plane.total().w_m2().max(1.0),
     }
 }

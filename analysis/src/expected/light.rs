@@ -39,8 +39,8 @@ pub struct PlaneLight {
     pub clear_poa: Irradiance,
     /// Where it came from.
     pub rung: WeatherRung,
-    /// Whether the inputs of the plane itself show it: then it has no gain of its own.
-    pub by_own_inputs: bool,
+    /// How many inputs of the plane itself show it [-], if they do: then it has no gain of its own.
+    pub own_inputs: Option<f64>,
     /// The sensor that it came from.
     pub sensor: Option<ChannelId>,
     /// One standard deviation of the irradiance [-].

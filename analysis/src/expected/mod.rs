@@ -6,6 +6,7 @@
 
 mod calibration;
 mod chain;
+mod elsewhere;
 mod heat;
 mod ladder;
 mod light;
@@ -15,6 +16,7 @@ mod plane_survey;
 mod propagation;
 mod scaled;
 mod sensors;
+mod shares;
 mod sigma;
 mod types;
 mod validity;
@@ -26,6 +28,7 @@ pub use ladder::Ladder;
 pub use light::{Light, PlaneLight};
 pub use moment::Moment;
 pub use plane_survey::{PlaneSurvey, SurveySlot};
-pub use scaled::{PlaneShare, needs_scaling, scale_clear_sky};
+pub use scaled::{needs_scaling, scale_clear_sky};
+pub use shares::{InputShare, PlaneShare};
 pub use sigma::{HeatSigma, Sigma};
 pub use types::{InputExpected, Uncertain, WeatherRung};

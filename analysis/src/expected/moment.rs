@@ -13,6 +13,8 @@ use std::collections::BTreeSet;
 
 /// The sun moves no faster than this in elevation [deg/h].
 const FASTEST_DEG_PER_H: f64 = 15.1;
+/// Sensor and array do not see the same patch of sky: a share of the scatter always remains.
+const MIN_SYNC_SHARE: f64 = 0.1;
 /// Refraction, and what a slot's middle leaves open [deg].
 const NEAR_HORIZON_DEG: f64 = 1.0;
 /// Halvings of the slot in which the sun crosses the horizon: to a thousandth of it.
@@ -37,6 +39,21 @@ impl<'a> Moment<'a> {
     /// The means of the first of some channels that has any.
     pub(super) fn first(&self, channels: &[ChannelId]) -> Option<&'a Stat> {
         channels.iter().find_map(|id| self.means.get(*id))
+    }
+
+    /// How far stamps that disagree may be off in light that changes as this channel does [-]: from
+    /// the scatter inside the slot, or from the step since the slot before where there is one value
+    /// only.
+    pub fn unsteady_ratio(&self, id: ChannelId) -> f64 {
+        let Some(now) = self.means.get(id) else {
+            return 0.0;
+        };
+        let change = match self.before.get(id) {
+            _ if now.count > 2 => now.std(),
+            Some(then) => (now.mean - then.mean).abs(),
+            None => 0.0,
+        };
+        self.sync_ratio.max(MIN_SYNC_SHARE) * change / now.mean.max(1.0)
     }
 }
 

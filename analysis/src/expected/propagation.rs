@@ -75,6 +75,13 @@ pub(super) fn propagate(
     let floor = sigma::METER_FLOOR / facts.current_ratio;
     let own_current = sigma::OWN_CURRENT.total(factors.current.sigma).hypot(floor);
     let own_voltage = sigma::OWN_VOLTAGE.total(factors.voltage.sigma);
+    // Of n inputs that show the light together each is one n-th of what it is compared with.
+    let beside_itself = |n: f64| (1.0 - n.recip()).sqrt();
+    let shown_by_others = plane
+        .own_inputs
+        .filter(|n| *n > 1.0)
+        .map_or(1.0, beside_itself);
+    let own_in_band = own_current * shown_by_others;
     let by_light = (
         light * (peak.voltage_by_light + peak.voltage_per_k * rise_k),
         light * (peak.current_by_light + peak.current_per_k * rise_k),
@@ -91,7 +98,7 @@ pub(super) fn propagate(
             own_ratio: own_voltage.hypot(sigma::TRACKER),
         },
         current: Uncertain {
-            own_ratio: own_current.hypot(sigma::TRACKER),
+            own_ratio: own_in_band.hypot(sigma::TRACKER),
             ..current
         },
         current_on_curve: current,
@@ -104,7 +111,7 @@ pub(super) fn propagate(
                 model_voltage,
                 model_current,
             ]),
-            own_ratio: own_voltage.hypot(own_current),
+            own_ratio: own_voltage.hypot(own_in_band),
         },
     }
 }
@@ -133,7 +140,7 @@ mod tests {
             effective: watts,
             clear_poa: watts,
             rung: WeatherRung::PlaneSensor,
-            by_own_inputs: false,
+            own_inputs: None,
             sensor: None,
             sigma: light,
             unsteady_ratio: 0.0,

@@ -1,44 +1,33 @@
 //! The last rung of the weather ladder: clear sky, scaled by what the rest of the plant shows.
 //!
-//! Model:   share = the best input of the plane over its clear-sky current, where the plane has two
-//!          or more inputs: a fault lowers one of them, never all. A plane with a single input is
-//!          lit by the sky that the rest of the plant shows (sensors in other planes, else inputs on
-//!          them, `sky::clouds`), as long as its clearness is at least half of its own share: then
-//!          its own loss shows.
+//! Model:   a plane with two or more inputs that vouch is lit as they show together (`shares`): a
+//!          fault lowers one of them, never all. A plane with a single one is lit by the sky that the
+//!          rest of the plant shows (`elsewhere`), as long as its clearness is at least half of its
+//!          own share: then its own loss shows. Where no other plane shows one sky, it is lit by
+//!          itself unless it shows next to nothing: that may be its own fault as well as darkness.
+//!          Then it is lit by the middle of what other planes leave possible, with that width; where
+//!          none shows anything, its light is unknown.
 //! Symbols: shares and clearness dimensionless, 1 under a clear sky.
 //! Range:   planes without a sensor and without global irradiance.
 //! Source:  own; standard deviations in `sigma`.
-//! Check:   tests/acceptance/engine/inputs.rs and health.rs, a plant without sensors.
+//! Check:   tests/acceptance/engine/inputs.rs, lone_input.rs and health.rs, a plant without sensors.
 
-use super::sigma::{self, Sigma};
+use super::elsewhere::{
+    Between, Clearness, Given, between_elsewhere, clearness_elsewhere, light_between, light_under,
+    shown_by_planes,
+};
+use super::shares::{PlaneShare, Together};
+use super::sigma;
 use super::types::WeatherRung;
 use super::{Ladder, Light, PlaneLight};
 use crate::reading::Irradiance;
-use crate::sky::{self, Components, Dome, Sunlight};
 
-/// Share elsewhere over own share below which elsewhere is in trouble itself [-].
+/// Share elsewhere over own share below which elsewhere is in trouble itself, and the other way
+/// round [-].
 const CREDIBLE_RATIO: f64 = 0.5;
-/// Step by which it is seen how an error elsewhere comes out here [-].
-const BRIGHTER_RATIO: f64 = 0.02;
-/// Clear-sky irradiance below which a share means little [W/m2].
-const MIN_CLEAR_W_M2: f64 = 50.0;
-
-/// What the inputs of one plane show of the clear sky.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct PlaneShare {
-    /// Share of the best input.
-    pub best: Option<f64>,
-    /// How many inputs there were.
-    pub inputs: usize,
-}
-
-impl PlaneShare {
-    /// Takes one more input.
-    pub fn add(&mut self, share: f64) {
-        self.best = Some(self.best.map_or(share, |best| best.max(share)));
-        self.inputs += 1;
-    }
-}
+/// Share of the clear sky under which one input says that it is dead as much as that it is dark: the
+/// thickest cloud lets more through (engineering judgement) [-].
+pub(super) const DARKEST_SHARE: f64 = 0.03;
 
 /// Whether any plane stands on the last rung.
 pub fn needs_scaling(light: &Light) -> bool {
@@ -53,110 +42,80 @@ fn is_unscaled(plane: &PlaneLight) -> bool {
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Shown {
     /// Its own inputs: their share of the clear sky.
-    Own(f64),
+    Own(Together),
     /// The rest of the plant: the sky.
     Elsewhere(Clearness),
+    /// The rest of the plant, not quite.
+    Between(Between),
 }
 
 /// Scales every plane on the last rung; one of which nothing is known loses its light.
 pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]) {
     let Some(clear) = light.clear else { return };
-    let shown = clearness_by_plane(ladder, light, shares, &clear);
-    let sun_position = light.sun;
-    for (p, slot) in light.planes.iter_mut().enumerate() {
-        let Some(plane) = slot.filter(is_unscaled) else {
-            continue;
-        };
-        let others = || shown.iter().enumerate().filter(|(q, _)| *q != p);
-        // A sensor does not fail with an array; of inputs a fault lowers one, so the best one.
-        let clearer = |a: Clearness, b: Clearness| if a.seen < b.seen { b } else { a };
-        let sensor = others().filter_map(|(_, s)| s.by_sensor).reduce(clearer);
-        let inputs = others().filter_map(|(_, s)| s.by_inputs).reduce(clearer);
-        *slot = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
-            Shown::Own(share) => PlaneLight {
-                by_own_inputs: true,
-                ..scale(plane, share)
-            },
-            Shown::Elsewhere(clearness) => {
-                let (sun, sky) = &clear;
-                let under = |clearness: f64| sky::under_clouds(sky, clearness, sun);
-                let on_plane = |ground: &Components| {
-                    ladder.on_plane(p, &Dome::new(ground, sun), &sun_position)
-                };
-                let ground = under(clearness.seen);
-                let taken = on_plane(&ground);
-                let total = taken.total().w_m2();
-                let brighter = on_plane(&under(clearness.brighter)).total().w_m2();
-                let sigma = sigma::scaled_from_elsewhere(
-                    clearness.sigma,
-                    (ground.dhi.w_m2() / ground.ghi.w_m2().max(1.0)).min(1.0),
-                    (brighter / total - 1.0).abs() / BRIGHTER_RATIO,
-                );
-                PlaneLight {
-                    effective: ladder.effective(p, &taken, sun),
-                    sigma,
-                    ..scale(plane, total / plane.poa.w_m2())
+    let shown = shown_by_planes(ladder, light, shares, &clear);
+    let of_plane = |(p, slot): (usize, &Option<PlaneLight>)| {
+        let plane = slot.filter(is_unscaled)?;
+        let elsewhere = clearness_elsewhere(&shown, p);
+        let between = between_elsewhere(&shown, p);
+        Some((
+            p,
+            choose(&shares[p], elsewhere, between).map(|shown| match shown {
+                Shown::Own(together) => by_own_inputs(plane, together),
+                Shown::Elsewhere(sky) => from(plane, light_under(ladder, p, light, &clear, sky)),
+                Shown::Between(skies) => {
+                    from(plane, light_between(ladder, p, light, &clear, skies))
                 }
-            }
-        });
-    }
-}
-
-/// The clearness of the sky that a plane shows.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Clearness {
-    /// By its light.
-    seen: f64,
-    /// By a little more light: how much an error there stretches elsewhere.
-    brighter: f64,
-    /// How sure that light is.
-    sigma: Sigma,
-}
-
-/// The same, by what shows it.
-#[derive(Debug, Clone, Copy, Default)]
-struct ShownBy {
-    by_sensor: Option<Clearness>,
-    by_inputs: Option<Clearness>,
-}
-
-fn clearness_by_plane(
-    ladder: &Ladder,
-    light: &Light,
-    shares: &[PlaneShare],
-    clear: &(Sunlight, Components),
-) -> Vec<ShownBy> {
-    let of_plane = |(p, plane): (usize, &Option<PlaneLight>)| {
-        let lit = plane.filter(|plane| plane.clear_poa.w_m2() > MIN_CLEAR_W_M2)?;
-        let shown = |w_m2: f64, sigma: Sigma| {
-            let by = |w_m2| ladder.clearness_shown(p, Irradiance::from_w_m2(w_m2), clear);
-            Some(Clearness {
-                seen: by(w_m2)?,
-                brighter: by(w_m2 * (1.0 + BRIGHTER_RATIO))?,
-                sigma,
-            })
-        };
-        let sensor = (lit.rung == WeatherRung::PlaneSensor).then_some(lit.poa.w_m2());
-        let inputs = shares[p].best.map(|share| share * lit.clear_poa.w_m2());
-        Some(ShownBy {
-            by_sensor: sensor.and_then(|w_m2| shown(w_m2, sigma::ELSEWHERE_BY_SENSOR)),
-            by_inputs: inputs.and_then(|w_m2| shown(w_m2, sigma::ELSEWHERE_BY_INPUTS)),
-        })
+            }),
+        ))
     };
-    let planes = light.planes.iter().enumerate();
-    planes
-        .map(|plane| of_plane(plane).unwrap_or_default())
-        .collect()
+    let scaled: Vec<_> = light
+        .planes
+        .iter()
+        .enumerate()
+        .filter_map(of_plane)
+        .collect();
+    for (p, plane) in scaled {
+        light.planes[p] = plane;
+    }
 }
 
-fn choose(own: PlaneShare, elsewhere: Option<Clearness>) -> Option<Shown> {
-    let own_share = own.best.map(Shown::Own);
-    if own.inputs >= 2 {
-        return own_share;
+fn choose(
+    own: &PlaneShare,
+    elsewhere: Option<Clearness>,
+    between: Option<Between>,
+) -> Option<Shown> {
+    let together = own.together();
+    let own_share = together.map_or(0.0, |together| together.share);
+    let by_itself = together.map(Shown::Own);
+    if own.vouching() >= 2 {
+        return by_itself;
     }
-    let is_credible = |shown: &Clearness| shown.seen >= CREDIBLE_RATIO * own.best.unwrap_or(0.0);
+    // Of siblings the last one that works shows the light, as long as it works.
+    let works = |shown: Clearness| own_share >= CREDIBLE_RATIO * shown.seen;
+    if own.has_others() && elsewhere.is_some_and(works) {
+        return by_itself;
+    }
+    let is_credible = |shown: &Clearness| shown.seen >= CREDIBLE_RATIO * own_share;
     let elsewhere = elsewhere.filter(is_credible).map(Shown::Elsewhere);
-    elsewhere.or(own_share)
+    let by_itself = by_itself.filter(|_| own_share > DARKEST_SHARE);
+    elsewhere.or(by_itself).or(between.map(Shown::Between))
+}
+
+fn by_own_inputs(plane: PlaneLight, together: Together) -> PlaneLight {
+    PlaneLight {
+        own_inputs: Some(together.inputs),
+        unsteady_ratio: together.unsteady_ratio,
+        ..scale(plane, together.share)
+    }
+}
+
+fn from(plane: PlaneLight, given: Given) -> PlaneLight {
+    PlaneLight {
+        effective: given.effective,
+        sigma: given.sigma,
+        unsteady_ratio: given.unsteady_ratio,
+        ..scale(plane, given.poa_w_m2 / plane.poa.w_m2())
+    }
 }
 
 fn scale(plane: PlaneLight, share: f64) -> PlaneLight {
@@ -172,13 +131,26 @@ fn scale(plane: PlaneLight, share: f64) -> PlaneLight {
 
 #[cfg(test)]
 mod tests {
+    use super::super::shares::InputShare;
     use super::*;
 
-    fn share(best: f64, inputs: usize) -> PlaneShare {
-        PlaneShare {
-            best: Some(best),
-            inputs,
+    fn of(shares: &[f64]) -> PlaneShare {
+        let mut plane = PlaneShare::default();
+        for share in shares {
+            plane.add(InputShare {
+                share: *share,
+                own_ratio: 0.015,
+                unsteady_ratio: 0.0,
+            });
         }
+        plane
+    }
+
+    /// The same beside an input that cannot vouch.
+    fn beside_a_fault(shares: &[f64]) -> PlaneShare {
+        let mut plane = of(shares);
+        plane.add_without_voice();
+        plane
     }
 
     fn clearness(seen: f64) -> Clearness {
@@ -186,36 +158,68 @@ mod tests {
             seen,
             brighter: seen,
             sigma: sigma::ELSEWHERE_BY_INPUTS,
+            unsteady_ratio: 0.0,
+        }
+    }
+
+    const BETWEEN: Between = Between {
+        least: 0.4,
+        most: 1.0,
+    };
+
+    fn own_share(shown: Option<Shown>) -> f64 {
+        match shown {
+            Some(Shown::Own(together)) => together.share,
+            other => panic!("{other:?}"),
         }
     }
 
     #[test]
     fn siblings_are_better_than_elsewhere() {
-        assert_eq!(
-            choose(share(0.9, 2), Some(clearness(0.8))),
-            Some(Shown::Own(0.9))
-        );
+        let shown = choose(&of(&[0.9, 0.9]), Some(clearness(0.8)), None);
+        assert_eq!(own_share(shown), 0.9);
     }
 
     #[test]
     fn a_single_input_cannot_vouch_for_itself_while_there_is_elsewhere() {
-        assert_eq!(
-            choose(share(0.0, 1), Some(clearness(0.9))),
-            Some(Shown::Elsewhere(clearness(0.9)))
-        );
-        assert_eq!(choose(share(0.9, 1), None), Some(Shown::Own(0.9)));
+        let elsewhere = Some(clearness(0.9));
+        let shown = choose(&of(&[0.0]), elsewhere, Some(BETWEEN));
+        assert_eq!(shown, Some(Shown::Elsewhere(clearness(0.9))));
+        assert_eq!(own_share(choose(&of(&[0.9]), None, Some(BETWEEN))), 0.9);
+    }
+
+    #[test]
+    fn a_single_input_that_shows_nothing_does_not_make_it_dark() {
+        let shown = choose(&of(&[0.0]), None, Some(BETWEEN));
+        assert_eq!(shown, Some(Shown::Between(BETWEEN)));
+        assert_eq!(choose(&of(&[0.0]), None, None), None);
+    }
+
+    #[test]
+    fn an_input_on_which_something_stands_says_nothing_of_the_light() {
+        let faulty = beside_a_fault(&[]);
+        assert_eq!(choose(&faulty, None, None), None);
+        let shown = choose(&faulty, None, Some(BETWEEN));
+        assert_eq!(shown, Some(Shown::Between(BETWEEN)));
+    }
+
+    #[test]
+    fn the_last_sibling_shows_the_light_as_long_as_it_works() {
+        let elsewhere = Some(clearness(0.8));
+        let shown = choose(&beside_a_fault(&[0.9]), elsewhere, None);
+        assert_eq!(own_share(shown), 0.9);
+        let shown = choose(&beside_a_fault(&[0.1]), elsewhere, None);
+        assert_eq!(shown, Some(Shown::Elsewhere(clearness(0.8))));
     }
 
     #[test]
     fn elsewhere_in_trouble_does_not_darken_a_plane_that_works() {
-        assert_eq!(
-            choose(share(0.9, 1), Some(clearness(0.1))),
-            Some(Shown::Own(0.9))
-        );
+        let shown = choose(&of(&[0.9]), Some(clearness(0.1)), None);
+        assert_eq!(own_share(shown), 0.9);
     }
 
     #[test]
     fn nothing_known_is_no_light() {
-        assert_eq!(choose(PlaneShare::default(), None), None);
+        assert_eq!(choose(&PlaneShare::default(), None, None), None);
     }
 }

@@ -6,9 +6,6 @@ use super::validity;
 use crate::plant::Plant;
 use crate::reading::{Channel, ChannelId, DeviceId, Irradiance, Place, Quantity};
 
-/// Sensor and array do not see the same patch of sky: a share of the scatter always remains.
-const MIN_SYNC_SHARE: f64 = 0.1;
-
 /// The channels of a quantity on devices and inverters in some planes.
 pub(super) fn weather_channels(
     plant: &Plant,
@@ -60,18 +57,4 @@ pub(super) fn sensor_value(
     is_possible: impl Fn(Irradiance) -> bool,
 ) -> Option<Irradiance> {
     sensor(moment, channels, lit_ratio, is_possible).map(|(_, irradiance)| irradiance)
-}
-
-/// How far stamps that disagree may be off in changing light: from the scatter inside the slot, or
-/// from the step since the slot before where there is one value only.
-pub(super) fn unsteady(moment: &Moment, sensor: Option<ChannelId>) -> f64 {
-    let Some((id, now)) = sensor.and_then(|id| Some((id, moment.means.get(id)?))) else {
-        return 0.0;
-    };
-    let change = match moment.before.get(id) {
-        _ if now.count > 2 => now.std(),
-        Some(then) => (now.mean - then.mean).abs(),
-        None => 0.0,
-    };
-    moment.sync_ratio.max(MIN_SYNC_SHARE) * change / now.mean.max(1.0)
 }

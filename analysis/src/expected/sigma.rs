@@ -98,6 +98,8 @@ pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.007, 0.002);
 /// diffuse light, of which two planes do not see the same.
 pub(super) const ELSEWHERE_BY_SENSOR: Sigma = Sigma::new(0.03, 0.003);
 pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.004, 0.014);
+/// What of the sky that other planes leave open is not in how far open they leave it.
+pub(super) const OPEN_SKY: Sigma = Sigma::new(0.03, 0.05);
 const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.01);
 const ELSEWHERE_PER_SHARE: f64 = 0.115;
 

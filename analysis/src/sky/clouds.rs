@@ -3,7 +3,8 @@
 //!
 //! Model:   GHI = c GHI_clear;  DHI / GHI = F(kt) + c (F_clear - F(kt_clear)), at most 1: the
 //!          correlation of Erbs, moved so that it meets the clear sky at c = 1;
-//!          c is what makes the plane's irradiance by the model of Perez the one that is seen.
+//!          c is what makes the plane's irradiance by the model of Perez the one that is seen; in a plane
+//!          that is lit from the sky more than one c may.
 //! Symbols: c clearness beside the clear sky [-], F diffuse over global [-], kt = GHI / (E0 cos z)
 //! Range:   sun above the horizon, 0 <= c <= 1.5
 //! Source:  own, upon `decomposition`
@@ -19,6 +20,9 @@ use crate::reading::Irradiance;
 const MOST: f64 = 1.5;
 /// Least share of beam in the light of a plane under a clear sky, for it to show clouds [-].
 const LEAST_BEAM_RATIO: f64 = 0.8;
+/// The same where it is taken over the whole of a slot, and steps up to there [-].
+const MOST_OF_A_SLOT: f64 = 1.1;
+const STEPS: u32 = 55;
 /// Halvings of the bracket of c: to 1e-6.
 const HALVINGS: u32 = 20;
 
@@ -59,6 +63,33 @@ pub fn clearness_shown(
         }
     }
     Some(f64::midpoint(low, high))
+}
+
+/// The least and the most clearness under which a plane gets an irradiance between these two; where
+/// none gives it, the one that gives the nearest.
+pub fn clearness_between(
+    (least, most): (Irradiance, Irradiance),
+    clear: &Components,
+    sun: &Sunlight,
+    facing: &Facing,
+    albedo_ratio: f64,
+) -> (f64, f64) {
+    let (least, most) = (least.w_m2(), most.w_m2());
+    let (mut nearest, mut off) = (0.0, f64::INFINITY);
+    let mut possible: Option<(f64, f64)> = None;
+    for step in 0..=STEPS {
+        let c = MOST_OF_A_SLOT * f64::from(step) / f64::from(STEPS);
+        let dome = Dome::new(&under_clouds(clear, c, sun), sun);
+        let poa = dome.on(facing, albedo_ratio).total().w_m2();
+        if (least..=most).contains(&poa) {
+            possible = Some((possible.map_or(c, |(low, _)| low), c));
+        }
+        let outside = (least - poa).max(poa - most);
+        if outside < off {
+            (nearest, off) = (c, outside);
+        }
+    }
+    possible.unwrap_or((nearest, nearest))
 }
 
 #[cfg(test)]
@@ -112,6 +143,23 @@ mod tests {
             let shown = clearness_shown(on(clearness), &clear, &sun, &facing, 0.2);
             let off = shown.map_or(0.0, |shown| (shown - clearness).abs());
             prop_assert!(off < STEPS, "{:?}", shown);
+        }
+
+        #[test]
+        fn the_clearness_of_any_plane_is_among_the_possible_ones(
+            zenith in 50.0..88.0f64, azimuth in 0.0..360.0f64, clearness in 0.05..1.1f64,
+            tilt in 0.0..60.0f64, turned in 0.0..360.0f64,
+        ) {
+            // From one step to the next.
+            const STEP: f64 = MOST_OF_A_SLOT / STEPS as f64;
+            let (sun, facing) = (sunlight(zenith, azimuth), facing(tilt, turned));
+            let clear = clear(&sun);
+            let dome = Dome::new(&under_clouds(&clear, clearness, &sun), &sun);
+            let poa = dome.on(&facing, 0.2).total().w_m2();
+            let seen = [0.9, 1.1].map(|ratio| Irradiance::from_w_m2(poa * ratio));
+            let (least, most) = clearness_between((seen[0], seen[1]), &clear, &sun, &facing, 0.2);
+            let inside = least - STEP <= clearness && clearness <= most + STEP;
+            prop_assert!(inside, "{} to {}", least, most);
         }
 
         #[test]

@@ -52,6 +52,11 @@ impl Components {
         Self::from_w_m2(ghi, 0.0, ghi)
     }
 
+    /// The diffuse share of the light on the ground [-].
+    pub fn diffuse_ratio(&self) -> f64 {
+        (self.dhi.w_m2() / self.ghi.w_m2().max(1.0)).min(1.0)
+    }
+
     /// Global, direct and diffuse [W/m2].
     pub(super) const fn w_m2(&self) -> (f64, f64, f64) {
         (self.ghi.w_m2(), self.dni.w_m2(), self.dhi.w_m2())

@@ -34,7 +34,7 @@ mod transposition;
 pub use air_mass::{pressure_pa_at_altitude, relative_air_mass};
 pub use calendar::{day_of_year, julian_day, month_index};
 pub use clear_sky::{ClearAir, clear_sky, ineichen};
-pub use clouds::{clearness_shown, under_clouds};
+pub use clouds::{clearness_between, clearness_shown, under_clouds};
 pub use decomposition::{
     Components, close_with_dhi, close_with_dni, erbs, erbs_diffuse_ratio, erbs_under,
 };
