@@ -9,7 +9,7 @@ use crate::store::{EngineState as SavedState, Layout, Step, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
-use analysis::expected::Learned;
+use analysis::expected::{Learned, LearnedOf};
 use analysis::plant::Plant;
 use analysis::reading::{Offer, Reading, Time};
 use std::collections::BTreeMap;
@@ -59,6 +59,8 @@ struct Waiting {
     readings: Vec<Reading>,
     slots: Vec<Slot>,
     findings: BTreeMap<String, Finding>,
+    /// Before what was learned.
+    forgotten: Vec<LearnedOf>,
     learned: Vec<Learned>,
 }
 
@@ -130,6 +132,9 @@ impl Analyst {
         let output = self.engine.step(input);
         let refresh = !output.slots.is_empty();
         self.waiting.slots.extend(output.slots);
+        let gone = output.forgotten;
+        self.waiting.learned.retain(|l| !gone.contains(&l.of));
+        self.waiting.forgotten.extend(gone);
         self.waiting.learned.extend(output.learned);
         // What a standing finding has cost grows slot by slot.
         let standing = self.engine.standing().filter(|_| refresh);
@@ -155,6 +160,7 @@ impl Analyst {
             readings: &self.waiting.readings,
             slots: &self.waiting.slots,
             findings: &findings,
+            forgotten: &self.waiting.forgotten,
             learned: &self.waiting.learned,
             engine_state: &state,
         };

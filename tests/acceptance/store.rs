@@ -49,6 +49,7 @@ fn commit(store: &mut Store, readings: &[Reading], slots: &[Slot], findings: &[F
         readings,
         slots,
         findings,
+        forgotten: &[],
         learned: &[],
         engine_state: &state(b"state"),
     };
@@ -262,6 +263,33 @@ fn learned(of: LearnedOf, day: i64, value: f64) -> Learned {
 }
 
 #[test]
+fn what_was_forgotten_is_not_read_back_until_it_is_learned_again() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let rung = WeatherRung::HorizontalOnly;
+    let of = LearnedOf::Light(0, rung);
+    let kept = learned(LearnedOf::Current(0, 1), 20, 0.99);
+    let mut store = open(&path(&dir), &layout());
+    let mut step = |forgotten: &[LearnedOf], learned: &[Learned]| {
+        let step = Step {
+            readings: &[],
+            slots: &[],
+            findings: &[],
+            forgotten,
+            learned,
+            engine_state: &state(b"state"),
+        };
+        store.commit(&step).expect("the step fits the plant");
+        store.learned().expect("it reads")
+    };
+    let before = [learned(of, 19, 0.96), learned(of, 20, 0.97), kept];
+    assert_eq!(step(&[], &before).len(), 2);
+    assert_eq!(step(&[of], &[]), [kept]);
+    let again = learned(of, 21, 1.01);
+    let read = step(&[of], &[again]);
+    assert!(read.contains(&again) && read.len() == 2, "{read:?}");
+}
+
+#[test]
 fn what_was_learned_is_read_back_at_its_latest_and_by_name() {
     let dir = tempfile::tempdir().expect("a folder");
     let rung = WeatherRung::PlaneSensor;
@@ -276,6 +304,7 @@ fn what_was_learned_is_read_back_at_its_latest_and_by_name() {
             readings: &[],
             slots: &[],
             findings: &[],
+            forgotten: &[],
             learned,
             engine_state: &state(b"state"),
         };
@@ -548,6 +577,7 @@ proptest! {
             readings: &made,
             slots: &slots,
             findings: std::slice::from_ref(&finding),
+            forgotten: &[],
             learned: &[],
             engine_state: &engine_state,
         };

@@ -21,7 +21,7 @@ pub use state::{EngineState, STATE_VERSION};
 use crate::detect::Slot;
 use crate::diagnose::Finding;
 use crate::expected::orientation::{OrientationFit, Receiver, ReceiverKind};
-use crate::expected::{Chain, ChainError, Ladder, Learned, PlaneSurvey};
+use crate::expected::{Chain, ChainError, Ladder, Learned, LearnedOf, PlaneSurvey};
 use crate::plant::Plant;
 use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
@@ -51,6 +51,8 @@ pub struct Output {
     pub findings: Vec<Finding>,
     /// What is known of planes and inputs, after a day has been learned from.
     pub learned: Vec<Learned>,
+    /// What of it that was known before this step does not hold any more.
+    pub forgotten: Vec<LearnedOf>,
     /// What became of an offered reading that will take no part.
     pub refused: Option<Offer>,
 }
@@ -86,6 +88,8 @@ pub struct Engine {
     orientation: OrientationFit,
     /// Learned in this step.
     learned: Vec<Learned>,
+    /// Forgotten in this step, before that.
+    forgotten: Vec<LearnedOf>,
 }
 
 /// The plant without what changes no number: names, prices and what only a design check reads.
@@ -143,6 +147,7 @@ impl Engine {
             state,
             orientation: OrientationFit::new(Receiver::new(ReceiverKind::FlatGlass)),
             learned: Vec::new(),
+            forgotten: Vec::new(),
         })
     }
 
@@ -230,6 +235,7 @@ impl Engine {
             slots,
             findings: self.state.book.take_changed(),
             learned: std::mem::take(&mut self.learned),
+            forgotten: std::mem::take(&mut self.forgotten),
             refused: None,
         }
     }

@@ -87,6 +87,8 @@ impl Engine {
         self.distrust_low_days(day);
         if let Some(ended) = self.state.calibration.close_day(day, span) {
             self.close_surveys(ended);
+            let gone = &self.forgotten;
+            self.learned.retain(|learned| !gone.contains(&learned.of));
             self.learned.extend(self.state.calibration.learned());
             self.learned.extend(self.oriented());
         }

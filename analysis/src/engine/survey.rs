@@ -4,7 +4,7 @@
 use super::Engine;
 use super::slots::InverterNow;
 use crate::diagnose::Subject;
-use crate::expected::{Learned, Light, SurveySlot};
+use crate::expected::{Learned, LearnedOf, Light, SurveySlot};
 use crate::reading::{SolarDay, median};
 
 impl Engine {
@@ -16,7 +16,12 @@ impl Engine {
             if survey.close_day(day, stated, &mut self.ladder, &self.orientation) {
                 let found = survey.taken().map(|found| found.applied_to(stated));
                 self.ladder.turn(p, found.unwrap_or_else(|| stated.clone()));
-                self.state.calibration.forget_light(p);
+                let light = self.state.calibration.forget_light(p);
+                self.forgotten.extend(light);
+                if self.state.surveys[p].taken().is_none() {
+                    let facing = [LearnedOf::Tilt(p), LearnedOf::Azimuth(p)];
+                    self.forgotten.extend(facing);
+                }
             }
         }
     }

@@ -1,11 +1,11 @@
 //! Writing what one step of the engine made: all of it, or nothing.
 
-use super::learned::write_learned;
+use super::learned::{forget, write_learned};
 use super::slot_rows::write_slot;
 use super::{EngineState, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
-use analysis::expected::Learned;
+use analysis::expected::{Learned, LearnedOf};
 use analysis::reading::{ChannelId, Reading, Value};
 use rusqlite::{Connection, TransactionBehavior, params};
 
@@ -19,6 +19,8 @@ pub struct Step<'a> {
     pub slots: &'a [Slot],
     /// Findings that are new or have changed. The same id replaces.
     pub findings: &'a [Finding],
+    /// What of it that was learned in earlier steps does not hold any more.
+    pub forgotten: &'a [LearnedOf],
     /// What was learned of planes and inputs.
     pub learned: &'a [Learned],
     /// Where the engine stands now.
@@ -47,6 +49,9 @@ impl Store {
         }
         for finding in step.findings {
             write_finding(&change, finding)?;
+        }
+        for of in step.forgotten {
+            forget(&change, layout, of)?;
         }
         for learned in step.learned {
             write_learned(&change, layout, learned)?;

@@ -64,6 +64,7 @@ impl Made {
             readings: &self.readings,
             slots: &self.slots,
             findings: &self.findings,
+            forgotten: &[],
             learned: &self.learned,
             engine_state: &self.engine_state,
         }

@@ -45,6 +45,16 @@ pub(super) fn write_learned(
     Ok(())
 }
 
+/// Takes out all that was ever learned of a number.
+pub(super) fn forget(db: &Connection, layout: &Layout, of: &LearnedOf) -> Result<(), StoreError> {
+    db.prepare_cached(
+        "DELETE FROM learned WHERE subject = ?1 AND quantity = ?2 AND weather_rung = ?3",
+    )
+    .and_then(|mut delete| delete.execute(params![subject(layout, of), of.name(), rung(of)]))
+    .map_err(StoreError::at("take out what was forgotten"))?;
+    Ok(())
+}
+
 impl Store {
     /// The latest of what was learned of every part that the plant has.
     pub fn learned(&self) -> Result<Vec<Learned>, StoreError> {

@@ -215,11 +215,14 @@ impl Calibration {
         }
     }
 
-    /// Forgets what was learned of light that is brought into a plane: the plane was found to lie
-    /// otherwise.
-    pub fn forget_light(&mut self, p: usize) {
-        let light = &mut self.planes[p].light;
-        light.retain(|rung, _| *rung == WeatherRung::PlaneSensor);
+    /// Forgets what was learned of light that is brought into a plane, and says what that may be: the
+    /// plane was found to lie otherwise.
+    pub fn forget_light(&mut self, p: usize) -> impl Iterator<Item = LearnedOf> + use<> {
+        let is_brought = |rung: &WeatherRung| *rung != WeatherRung::PlaneSensor;
+        self.planes[p].light.retain(|rung, _| !is_brought(rung));
+        // Of an earlier run as well, of which nothing is left but what was kept.
+        let brought = WeatherRung::ALL.into_iter().filter(is_brought);
+        brought.map(move |rung| LearnedOf::Light(p, rung))
     }
 
     /// Throws today's slots of an input away: something was found wrong with it.
