@@ -31,7 +31,9 @@ pub use curve::{Curve, OperatingPoint};
 pub use diode::{ArrayError, ModuleModel};
 pub use fit::{FitError, FittedModule, fit_datasheet};
 pub use limit::{Ceiling, InverterConditions, Limit, ceilings};
-pub use operation::{Characteristic, InputOperation, Operation, OperationError, operate};
+pub use operation::{
+    Characteristic, InputOperation, Operation, OperationError, operate, operate_under,
+};
 pub use parallel::{InputCurve, StringCurve};
 pub use sensitivity::{CurveChange, PeakSensitivity, peak_sensitivity};
 pub use shade::{Section, ShadeError, ShadedString};

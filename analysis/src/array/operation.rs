@@ -20,7 +20,7 @@
 //! Check:   tests/reference/array/operation.rs, the locus of 36 points to the seventh digit that is
 //!          stored; `operation_properties`.
 
-use super::limit::{InverterConditions, Limit, ceilings};
+use super::limit::{Ceiling, InverterConditions, Limit, ceilings};
 use super::{InputCurve, OperatingPoint};
 use crate::plant::{Input, Inverter, VoltWattPoint};
 use crate::reading::{Current, Power, Voltage};
@@ -126,12 +126,23 @@ pub fn operate<C: Characteristic>(
     volt_watt: &[VoltWattPoint],
     conditions: &InverterConditions,
 ) -> Result<Operation, OperationError> {
-    let lowest = ceilings(inverter, volt_watt, conditions)?
-        .into_iter()
-        .next()
-        .expect("rated power is always a ceiling");
+    let ceilings = ceilings(inverter, volt_watt, conditions)?;
+    operate_under(&ceilings, curves, inverter, conditions.was_running)
+}
+
+/// The same under ceilings that are known already, the lowest first ([`ceilings`]).
+///
+/// # Errors
+/// If there is not one curve with a peak for each input.
+pub fn operate_under<C: Characteristic>(
+    ceilings: &[Ceiling],
+    curves: &[C],
+    inverter: &Inverter,
+    was_running: Option<bool>,
+) -> Result<Operation, OperationError> {
+    let lowest = ceilings.first().expect("rated power is always a ceiling");
     check(curves, inverter)?;
-    if !is_awake(curves, inverter, conditions.was_running) {
+    if !is_awake(curves, inverter, was_running) {
         return Ok(asleep(curves));
     }
     let inputs: Vec<InputOperation> = curves

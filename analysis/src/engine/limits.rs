@@ -1,10 +1,12 @@
 //! What an inverter works under in a slot, and which limit acts on it.
 //! Never in here: how a limit is told (`detect::acting`), or where an inverter should work
-//! (`array::operate`).
+//! (`array::operate_under`).
 
 use super::Engine;
 use super::slots::{InputNow, InverterFacts};
-use crate::array::{Characteristic, InverterConditions, Limit, OperatingPoint, ceilings, operate};
+use crate::array::{
+    Characteristic, InverterConditions, Limit, OperatingPoint, ceilings, operate_under,
+};
 use crate::detect::{InputSlot, LimitFacts, acting};
 use crate::expected::Prediction;
 use crate::reading::{
@@ -41,11 +43,17 @@ impl Engine {
             .iter()
             .map(|input| input.prediction.as_ref())
             .collect();
-        let operation = curves.and_then(|c| operate(&c, inverter, line, &conditions).ok());
+        let ceilings = ceilings(inverter, line, &conditions).ok();
+        let was_running = conditions.was_running;
+        let operation = curves
+            .zip(ceilings.as_ref())
+            .and_then(|(curves, ceilings)| {
+                operate_under(ceilings, &curves, inverter, was_running).ok()
+            });
         let slots: Vec<InputSlot> = inputs.iter().map(|input| input.slot).collect();
         let acting = acting(&LimitFacts {
             inverter,
-            ceilings: &ceilings(inverter, line, &conditions).unwrap_or_default(),
+            ceilings: ceilings.as_deref().unwrap_or_default(),
             volt_watt: line,
             operation: operation.as_ref(),
             ac_power: facts.ac_power_w.map(Power::from_w),
