@@ -15,7 +15,7 @@ use super::heat::Heat;
 use super::light::{Light, PlaneLight};
 use super::moment::{LitPart, Moment};
 use super::sensors::{sensor, sensor_value, weather_channels};
-use super::sigma::{self, DiffuseShare, Sigma};
+use super::sigma::{self, DiffuseShare, LEAST_COSINE, Sigma};
 use super::types::WeatherRung;
 use super::validity::{self, Most};
 use crate::plant::{Plane, Plant};
@@ -24,9 +24,6 @@ use crate::sky::{
     self, ClearAir, Components, DiffuseModifiers, Dome, Facing, Observer, PlaneIrradiance,
     SunPosition, SunTrack, Sunlight,
 };
-
-/// Beyond this incidence a sensor's and the glass's response is as uncertain as here [-].
-const LEAST_COSINE: f64 = 0.17;
 
 /// One standard deviation of the turbidity beside the site's, and of the diffuse share that the
 /// decomposition gives (engineering judgement) [-].
@@ -252,6 +249,11 @@ impl Ladder {
             Some(horizon) => sky::behind_horizon(light, sun, horizon),
             None => light,
         }
+    }
+
+    /// Cosine of the incidence of the sun in a plane.
+    pub(super) fn cos_incidence(&self, p: usize, sun: &Sunlight) -> f64 {
+        self.facing[p].cos_incidence(&sun.direction)
     }
 
     /// The clearness of the sky beside a clear one that the light in a plane shows, if it can.

@@ -66,6 +66,10 @@ pub(super) fn propagate(
         .sigma
         .total(factors.light.sigma.or(beside_siblings))
         .hypot(plane.unsteady_ratio);
+    // Of n inputs that show the light together each is one n-th of what it is compared with, and what
+    // they share is in the light: in the band is left how far one is from all.
+    let together = plane.own_inputs.filter(|n| *n > 1.0);
+    let own_share = together.map_or(1.0, |n| (1.0 - n.recip()).sqrt());
     let by_batch = (
         lasting(in_voltage, calibrated(factors.offset_k.sigma)),
         lasting(in_current, absorbed),
@@ -75,33 +79,33 @@ pub(super) fn propagate(
     let floor = sigma::METER_FLOOR / facts.current_ratio;
     let own_current = sigma::OWN_CURRENT.total(factors.current.sigma).hypot(floor);
     let own_voltage = sigma::OWN_VOLTAGE.total(factors.voltage.sigma);
-    // Of n inputs that show the light together each is one n-th of what it is compared with.
-    let beside_itself = |n: f64| (1.0 - n.recip()).sqrt();
-    let shown_by_others = plane
-        .own_inputs
-        .filter(|n| *n > 1.0)
-        .map_or(1.0, beside_itself);
-    let own_in_band = own_current * shown_by_others;
-    let by_light = (
-        light * (peak.voltage_by_light + peak.voltage_per_k * rise_k),
-        light * (peak.current_by_light + peak.current_per_k * rise_k),
-    );
+    let own_in_band = own_current * own_share;
+    let by_light = |light: f64| {
+        (
+            light * (peak.voltage_by_light + peak.voltage_per_k * rise_k),
+            light * (peak.current_by_light + peak.current_per_k * rise_k),
+        )
+    };
+    let light_in_band = together.map_or(light, |_| own_share * plane.unsteady_ratio);
+    let (on_curve, by_light) = (by_light(light), by_light(light_in_band));
     let by_heat = (heat_k * peak.voltage_per_k, heat_k * peak.current_per_k);
     let in_quadrature = |parts: &[f64]| parts.iter().map(|p| p * p).sum::<f64>().sqrt();
-    let current = Uncertain {
-        common_ratio: in_quadrature(&[by_light.1, by_heat.1, by_batch.1, model_current]),
-        own_ratio: own_current,
-    };
+    let common_current =
+        |by_light: f64, model: f64| in_quadrature(&[by_light, by_heat.1, by_batch.1, model]);
+    let model_in_band = together.map_or(model_current, |_| 0.0);
     InputUncertain {
         voltage: Uncertain {
             common_ratio: in_quadrature(&[by_light.0, by_heat.0, by_batch.0, model_voltage]),
             own_ratio: own_voltage.hypot(sigma::TRACKER),
         },
         current: Uncertain {
-            own_ratio: own_in_band.hypot(sigma::TRACKER),
-            ..current
+            common_ratio: common_current(by_light.1, model_in_band),
+            own_ratio: own_current.hypot(sigma::TRACKER) * own_share,
         },
-        current_on_curve: current,
+        current_on_curve: Uncertain {
+            common_ratio: common_current(on_curve.1, model_current),
+            own_ratio: own_current,
+        },
         // eq. (1); at the peak the power does not move with the tracker.
         power: Uncertain {
             common_ratio: in_quadrature(&[
@@ -109,7 +113,7 @@ pub(super) fn propagate(
                 by_heat.0 + by_heat.1,
                 by_batch.0 + by_batch.1,
                 model_voltage,
-                model_current,
+                model_in_band,
             ]),
             own_ratio: own_voltage.hypot(own_in_band),
         },

@@ -158,6 +158,7 @@ mod tests {
             seen,
             brighter: seen,
             sigma: sigma::ELSEWHERE_BY_INPUTS,
+            per_share: 0.0,
             unsteady_ratio: 0.0,
         }
     }

@@ -5,11 +5,12 @@
 //!                                                                                      eq. (1)
 //!          so that inputs that agree are averaged and one that a fault has lowered does not count;
 //!          n = sum(w_k) of them show it.
-//! Symbols: s_k share of input k [-], u_k its own standard deviation [-]
+//! Symbols: s_k share of input k [-], u_k its own standard deviation, the tracker's included [-]
 //! Range:   at least one input that vouches: it reports, its inverter is at work, nothing stands on it.
 //! Source:  own; weight in `reading::robust`
 //! Check:   tests below; tests/acceptance/coverage.rs for the widths that follow.
 
+use super::sigma;
 use crate::reading::tukey_weight;
 
 /// What one input shows.
@@ -68,7 +69,7 @@ impl PlaneShare {
     pub(super) fn together(&self) -> Option<Together> {
         let best = self.vouching.iter().map(|i| i.share).reduce(f64::max)?;
         let weight = |input: &InputShare| {
-            let sigma = std::f64::consts::SQRT_2 * best * input.own_ratio;
+            let sigma = std::f64::consts::SQRT_2 * best * input.own_ratio.hypot(sigma::TRACKER);
             if best > input.share {
                 tukey_weight((best - input.share) / sigma)
             } else {

@@ -13,16 +13,14 @@ const WITHIN_95_PERCENT: (f64, f64) = (92.0, 98.0);
 /// of an hour are two days.
 const LEAST_TO_JUDGE: usize = 40;
 
-/// What does not pass the bar today: set, whether calibrated, which of V, I and P. To be emptied;
-/// what is not in here is asserted, and what is in here and passes is said in the table.
+/// What does not pass the bar today: set, whether calibrated, which of V, I and P. To be emptied: what
+/// is not in here is asserted, and so is that what is in here is judged and misses it.
 ///
-/// Without any sensor, what one plane shows of another has tails that no width mends: clouds. The
+/// Without any sensor a lone input's gain is learned under a haze that is another one on the next day;
+/// the width of what is learned does not know that from a sensor's. The
 /// bipolar array's voltage falls with the light as if it had a series resistance that its module,
 /// deduced from the recording, has not.
 const NOT_YET: &[(&str, bool, &str)] = &[
-    ("drawn, Plane, west", true, "I"),
-    ("drawn, Nothing, north", false, "I"),
-    ("drawn, Nothing, north", true, "I"),
     ("drawn, Nothing, west", true, "I"),
     ("drawn, Nothing, west", true, "P"),
     ("serf_west", true, "V"),
@@ -44,6 +42,7 @@ pub struct Set {
 pub fn judge(sets: &[Set]) {
     print_shares_header();
     let mut missed = BTreeSet::new();
+    let mut known = BTreeSet::new();
     for set in sets {
         assert!(!set.seen.is_empty(), "{}: nothing was observed", set.name);
         for calibrated in [false, true] {
@@ -67,7 +66,9 @@ pub fn judge(sets: &[Set]) {
                 };
                 print_shares(set, &seen, *what, &shares, remark);
                 let is_judged = shares.count >= LEAST_TO_JUDGE && (calibrated || set.many);
-                if !passes && !is_known && is_judged {
+                if !passes && is_judged && is_known {
+                    known.insert(format!("{key:?}"));
+                } else if !passes && is_judged {
                     missed.insert(format!("{key:?}"));
                 }
             }
@@ -80,6 +81,20 @@ pub fn judge(sets: &[Set]) {
         "outside the bar:\n{}",
         missed.join(",\n")
     );
+    let names: BTreeSet<&str> = sets.iter().map(|set| set.name.as_str()).collect();
+    let stale = stale(&names, &known);
+    assert!(
+        stale.is_empty(),
+        "in the list of what misses the bar, and do not miss it (any more):\n{}",
+        stale.join(",\n")
+    );
+}
+
+/// Entries of the list that are about one of these sets and did not miss the bar.
+pub fn stale(sets: &BTreeSet<&str>, missed: &BTreeSet<String>) -> Vec<String> {
+    let about = NOT_YET.iter().filter(|(set, ..)| sets.contains(set));
+    let all = about.map(|key| format!("{key:?}"));
+    all.filter(|key| !missed.contains(key)).collect()
 }
 
 /// Whether both shares are inside the bar.

@@ -1,8 +1,9 @@
 //! The bench itself: noise of known size is held as it should be, and a wrong band is seen.
 
-use crate::bar::passes;
+use crate::bar::{passes, stale};
 use analysis::expected::WeatherRung;
 use analysis::reading::{Span, Time};
+use std::collections::BTreeSet;
 use tests::assert_close;
 use tests::coverage::{Judged, Observation, Shares, slopes, structure, z_scores};
 use tests::plant::normal;
@@ -88,4 +89,14 @@ fn the_parts_of_an_error_are_told_apart() {
         "within, of 2.06 % measured over expected"
     );
     assert_close!(parts.per_k.expect("a slope"), 0.001, 0.0004, "per K");
+}
+
+#[test]
+fn an_entry_of_the_list_that_did_not_miss_the_bar_is_stale() {
+    let set = BTreeSet::from(["serf_west"]);
+    let entries = stale(&set, &BTreeSet::new());
+    assert!(!entries.is_empty(), "the list has nothing of this set");
+    let all_but_one = entries[1..].iter().cloned().collect();
+    assert_eq!(stale(&set, &all_but_one), entries[..1]);
+    assert!(stale(&BTreeSet::new(), &BTreeSet::new()).is_empty());
 }
