@@ -77,17 +77,21 @@ pub fn clearness_between(
     let (least, most) = (least.w_m2(), most.w_m2());
     let (mut nearest, mut off) = (0.0, f64::INFINITY);
     let mut possible: Option<(f64, f64)> = None;
+    let mut before: Option<(f64, f64)> = None;
     for step in 0..=STEPS {
         let c = MOST_OF_A_SLOT * f64::from(step) / f64::from(STEPS);
         let dome = Dome::new(&under_clouds(clear, c, sun), sun);
         let poa = dome.on(facing, albedo_ratio).total().w_m2();
-        if (least..=most).contains(&poa) {
-            possible = Some((possible.map_or(c, |(low, _)| low), c));
+        // Between two steps the light may pass through what is asked for.
+        let (c_before, poa_before) = before.unwrap_or((c, poa));
+        if poa.max(poa_before) >= least && poa.min(poa_before) <= most {
+            possible = Some((possible.map_or(c_before, |(low, _)| low), c));
         }
         let outside = (least - poa).max(poa - most);
         if outside < off {
             (nearest, off) = (c, outside);
         }
+        before = Some((c, poa));
     }
     possible.unwrap_or((nearest, nearest))
 }
