@@ -2,8 +2,8 @@
 //!
 //! Model:   each day clear, broken or overcast, a Markov chain. On a broken day the sun is covered and
 //!          free in turn (two states); lengths of clouds and gaps on the ground follow a power law,
-//!          p(L) ~ L^-1.66 from 60 m to 30 km, and pass with the wind of the day; an edge takes the
-//!          time that the wind needs for 30 to 200 m. Under a cloud the global light is a share of the
+//!          p(L) ~ L^-1.66 from 400 m to 30 km, and pass with the wind of the day; an edge takes the
+//!          time that the wind needs for 60 to 300 m. Under a cloud the global light is a share of the
 //!          clear sky's that is drawn per cloud and flickers; beside an edge the diffuse light is up
 //!          to 12 % of the clear sky's global light stronger.
 //! Symbols: t time since local solar midnight [s], L [m], shares [-]
@@ -122,7 +122,7 @@ impl Clouds {
             0.0
         };
         let wind_m_s = draw.log_between(4.0, 16.0);
-        let edge_s = draw.log_between(30.0, 200.0) / wind_m_s;
+        let edge_s = draw.log_between(60.0, 300.0) / wind_m_s;
         let clouds = match regime {
             Regime::Clear => Vec::new(),
             Regime::Broken => broken(&mut draw, cover, wind_m_s),
@@ -209,7 +209,7 @@ fn broken(draw: &mut Draw, cover: f64, wind_m_s: f64) -> Vec<Cloud> {
         clouds.push(Cloud {
             from_s,
             to_s: t_s,
-            clearness: draw.between(0.25, 0.7),
+            clearness: draw.between(0.35, 0.85),
         });
     }
     clouds
@@ -234,7 +234,7 @@ fn overcast(draw: &mut Draw) -> Vec<Cloud> {
 
 /// A length from the power law, by its inverse.
 fn chord_m(draw: &mut Draw) -> f64 {
-    const SHORTEST_M: f64 = 60.0;
+    const SHORTEST_M: f64 = 400.0;
     const LONGEST_M: f64 = 30_000.0;
     const POWER: f64 = 1.0 - 1.66;
     let (low, high) = (SHORTEST_M.powf(POWER), LONGEST_M.powf(POWER));

@@ -152,7 +152,7 @@ impl SectionModel {
     /// In this light, 1 at 1000 W/m2, at this cell temperature [degC].
     pub fn at(&self, light: f64, cell_degc: f64) -> Section {
         /// Shunt in the dark over that in full light [-].
-        const DARK_SHUNT: f64 = 4.0;
+        const DARK_SHUNT: f64 = 8.0;
         let dt = cell_degc - 25.0;
         let warm = self.il0 * (1.0 + self.per_k[0] * dt);
         let a = self.a0 * (cell_degc + 273.15) / 298.15 * (1.0 + self.mu * dt);

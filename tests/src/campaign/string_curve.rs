@@ -47,6 +47,8 @@ const KNEE: [f64; 15] = [
 const REST: [f64; 5] = [-0.5, 0.0, 0.15, 0.35, 0.55];
 /// Points closer than this are one [A].
 const SAME_A: f64 = 1e-4;
+/// Powers closer than this are one [W]: what rounding makes of thousands of them.
+const SAME_W: f64 = 1e-6;
 
 impl Curve {
     /// Of a string of groups with a cable [ohm].
@@ -137,9 +139,14 @@ impl Curve {
         };
         let is_peak = |k: &usize| {
             let own = tops[*k].1;
-            own > 0.0 && !higher(k.checked_sub(1), own + 1e-9) && !higher(Some(k + 1), own + 1e-9)
+            own > 0.0
+                && !higher(k.checked_sub(1), own + SAME_W)
+                && !higher(Some(k + 1), own + SAME_W)
         };
-        (0..tops.len()).filter(is_peak).map(|k| tops[k]).collect()
+        // A peak on a point belongs to the lines on both of its sides.
+        let mut peaks: Vec<_> = (0..tops.len()).filter(is_peak).map(|k| tops[k]).collect();
+        peaks.dedup_by(|a, b| (a.0 - b.0).abs() < 1e-9);
+        peaks
     }
 
     /// Voltage and power of the highest peak; nothing in the dark.
