@@ -409,6 +409,7 @@ fn plant(
             .into_iter()
             .collect(),
         channels: ChannelTable::new(channels),
+        false_alarms_per_inverter_year: 0.05,
         timing: Timing {
             slot: Span::from_min(5).max(every),
             allowed_lateness: Span::from_min(3),
