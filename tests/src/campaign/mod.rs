@@ -17,6 +17,7 @@ mod intervals;
 mod inverter;
 mod kinds;
 mod plant_draw;
+mod plant_facts;
 mod report;
 mod run;
 mod score;
