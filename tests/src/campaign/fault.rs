@@ -100,7 +100,11 @@ fn others(fault: &mut Fault, on: &DrawnPlant, draw: &mut Draw) -> Option<()> {
             };
             Act::Leaks(limit_a * size)
         }
-        "grid_voltage_high" => Act::Rises(size),
+        "grid_voltage_high" => {
+            // As it was wired: a rise that comes later is a joint going bad.
+            (fault.began, fault.evident) = (on.start, on.start);
+            Act::Rises(size)
+        }
         "supply_resistance_high" => Act::Joint(size),
         "protection_acted" => {
             fault.until = Some(fault.began + hours(draw.between(0.5, 3.0)));

@@ -239,7 +239,8 @@ fn causes(text: &mut String, score: &Score) {
 
 fn reliability(text: &mut String, score: &Score) {
     *text += "## Stated confidence against how often it was right\n\nFindings of severity plan or above, \
-              of all runs. How many are right depends on how many plants of the campaign have a fault.\n\n\
+              of all runs. How many are right depends on \
+              how many plants of the campaign have a fault, and on kinds that are told as another.\n\n\
               | stated | findings | mean stated | right | 95 % |\n|---|---|---|---|---|\n";
     for bin in score.reliability.iter().filter(|bin| bin.count > 0) {
         let band = share_95(bin.right, bin.count);

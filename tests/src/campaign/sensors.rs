@@ -21,6 +21,7 @@ pub struct Publisher {
     held: BTreeMap<ChannelId, Value>,
     sensing: Sensing,
     start: Time,
+    every: Span,
 }
 
 /// Noise of the meters, one standard deviation: current, voltage, power [-]; irradiance [W/m2].
@@ -47,6 +48,7 @@ impl Publisher {
             held: BTreeMap::new(),
             sensing: drawn.sensing,
             start: drawn.start,
+            every: drawn.plant.inverters[0].every,
         }
     }
 
@@ -54,8 +56,14 @@ impl Publisher {
     pub fn publish(&mut self, now: &Now, twin: &Twin, stamp: Time) -> Vec<Reading> {
         let standing = Standing::at(twin.fault(), now.at);
         let truth = twin.truth();
+        let every = self.every;
+        // Three in a row would be a lost link by the contract: no more than two are missed.
         let misses = |who: u64| {
-            uniform(truth.seed ^ (0x3155 + who), now.at.unix_ms() as u64) < truth.missing
+            let missed = |back: i64| {
+                let at = now.at.unix_ms() - back * every.ms();
+                uniform(truth.seed ^ (0x3155 + who), at as u64) < truth.missing
+            };
+            missed(0) && !(missed(1) && missed(2))
         };
         let asleep = !truth.habits[0] && now.elevation_deg < -2.0;
         let silent = matches!(standing.published(), Some((Act::Silent, _)));
