@@ -157,12 +157,14 @@ fn watch(drawn: &DrawnPlant, outcome: &mut Outcome) {
 
 /// Whether what is lost can be told from the same plant without it.
 fn costs_energy(act: &Act) -> bool {
-    match act {
-        Act::Silent | Act::Frozen(_) | Act::Shows(_) | Act::Clock(_) | Act::Sensor(_) => false,
-        Act::Swapped(_) | Act::MoreStrings(_) | Act::Bit(_) | Act::Leaks(_) => false,
-        Act::IsolationFalls(_) | Act::Rises(_) | Act::Joint(_) => false,
-        _ => true,
-    }
+    let measuring = matches!(
+        act,
+        Act::Silent | Act::Frozen(_) | Act::Shows(_) | Act::Clock(_) | Act::Sensor(_)
+    );
+    let wiring = matches!(act, Act::Swapped(_) | Act::MoreStrings(_));
+    let told = matches!(act, Act::Bit(_) | Act::Leaks(_) | Act::IsolationFalls(_));
+    let supply = matches!(act, Act::Rises(_) | Act::Joint(_));
+    !(measuring || wiring || told || supply)
 }
 
 /// Light and clear days since the fault was evident.
