@@ -278,6 +278,7 @@ mod tests {
             under_frequency: Vec::new(),
             over_frequency: Vec::new(),
             volt_watt: Vec::new(),
+            enter_service: None,
         }
     }
 

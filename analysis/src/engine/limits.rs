@@ -35,7 +35,7 @@ impl Engine {
         inputs: &mut [InputNow],
     ) -> Option<Limit> {
         let inverter = &self.plant.inverters[i];
-        let line = &self.plant.site.grid_limits.volt_watt;
+        let line = &self.limits[i].volt_watt;
         let conditions = self.conditions(i, means, facts);
         let curves: Option<Vec<&Prediction>> = inputs
             .iter()

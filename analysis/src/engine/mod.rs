@@ -11,6 +11,7 @@ mod limits;
 mod losses;
 mod polls;
 mod roles;
+mod settings;
 mod slots;
 mod state;
 mod supply;
@@ -22,17 +23,20 @@ use crate::detect::Slot;
 use crate::diagnose::Finding;
 use crate::expected::orientation::{OrientationFit, Receiver, ReceiverKind};
 use crate::expected::{Chain, ChainError, Ladder, Learned, PlaneSurvey};
-use crate::plant::Plant;
+use crate::plant::{GridLimits, GridSettings, Plant};
 use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
 use std::sync::Arc;
 use thiserror::Error;
 
 /// What a step takes.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Input {
     /// A reading of any channel of the plant, in any order within the allowed lateness.
     Reading(Reading),
+    /// What an inverter publishes of its protection, in force from then on: its place in the plant,
+    /// when it was read, and what stood there. In any order within the allowed lateness.
+    Settings(usize, Time, Box<GridSettings>),
     /// The watermark: it is now this late, and nothing older than the allowed lateness will come.
     Tick(Time),
     /// Nobody looked until now: the program was off, or the clock was set. Silence counts from here;
@@ -82,6 +86,8 @@ pub struct Engine {
     ladder: Ladder,
     chain: Chain,
     state: EngineState,
+    /// By inverter: the site's rules, and in their place what it publishes.
+    limits: Vec<GridLimits>,
     /// One for all planes and days: it costs some milliseconds to make.
     orientation: OrientationFit,
     /// Learned in this step.
@@ -135,8 +141,10 @@ impl Engine {
                 ladder.turn(p, found.applied_to(&plant.planes[p]));
             }
         }
+        let limits = settings::limits(&plant, &state);
         Ok(Self {
             plant,
+            limits,
             roles,
             ladder,
             chain,
@@ -155,6 +163,10 @@ impl Engine {
                     refused: (offer != Offer::Waiting).then_some(offer),
                     ..Output::default()
                 }
+            }
+            Input::Settings(i, at, settings) => {
+                self.take_settings(i, at, *settings);
+                Output::default()
             }
             Input::Tick(watermark) => {
                 let slots = self.advance(watermark);
@@ -218,8 +230,10 @@ impl Engine {
         let polls: Vec<&[Reading]> = released.chunk_by(same_poll).collect();
         for poll in polls {
             slots.extend(self.close_slots_until(poll[0].at));
+            self.apply_settings(poll[0].at);
             self.take_poll(poll);
         }
+        self.apply_settings(until);
         self.watch_from(watermark, until);
         slots.extend(self.close_slots_until(until));
         slots
