@@ -125,6 +125,8 @@ impl Entry {
             voltage: (low_v, high_v),
             frequency: (low_hz, high_hz),
             delay: seconds(self.delay_s),
+            // No rules here have one; an inverter may publish it.
+            random: Span::ZERO,
             ramp: seconds(self.ramp_s),
         }
     }

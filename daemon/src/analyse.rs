@@ -10,8 +10,8 @@ use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
 use analysis::expected::Learned;
-use analysis::plant::Plant;
-use analysis::reading::{Offer, Reading, Time};
+use analysis::plant::{GridSettings, Plant};
+use analysis::reading::{DeviceId, Offer, Reading, Time};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -114,6 +114,15 @@ impl Analyst {
             self.waiting.readings.extend_from_slice(readings);
         }
         self.step(Input::Tick(watermark))
+    }
+
+    /// Takes what an inverter says of how it is set, as read at a time. A weather device has no such
+    /// settings.
+    pub fn settings(&mut self, device: &DeviceId, at: Time, settings: &GridSettings) {
+        let inverters = &self.engine.plant().inverters;
+        if let Some(i) = inverters.iter().position(|inverter| &inverter.id == device) {
+            self.step(Input::Settings(i, at, Box::new(settings.clone())));
+        }
     }
 
     /// Goes on after a time in which nobody looked: silence in it means nothing.

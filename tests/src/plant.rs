@@ -149,6 +149,7 @@ pub fn grid_limits() -> GridLimits {
             voltage: (Voltage::from_v(205.0), Voltage::from_v(253.0)),
             frequency: (Frequency::from_hz(47.5), Frequency::from_hz(50.15)),
             delay: Span::from_s(60),
+            random: Span::ZERO,
             ramp: Span::from_min(6),
         }),
     }

@@ -32,6 +32,8 @@ pub struct Reconnection {
     pub supply_bad: Span,
     /// Wait that the rules or the inverter's settings ask for, where they are known.
     pub wanted: Option<Span>,
+    /// Up to so much longer by chance.
+    pub random: Span,
     /// From there to full power.
     pub ramp: Option<Span>,
     /// Longest wait that the inverter itself published.
@@ -56,7 +58,7 @@ impl Reconnection {
         let announced = self.announced.unwrap_or(Span::ZERO);
         Some(if self.at_most < wanted {
             Compared::TooSoon
-        } else if self.at_least > wanted.max(announced) + SLUGGISH {
+        } else if self.at_least > (wanted + self.random).max(announced) + SLUGGISH {
             Compared::Sluggish
         } else {
             Compared::AsWanted
@@ -119,6 +121,9 @@ impl Reconnecting {
             at_least: self.good.map_or(Span::ZERO, |(first, last)| last - first),
             supply_bad: self.supply_bad,
             wanted: limits.enter_service.map(|entry| entry.delay),
+            random: limits
+                .enter_service
+                .map_or(Span::ZERO, |entry| entry.random),
             ramp: limits.enter_service.map(|entry| entry.ramp),
             announced,
         }

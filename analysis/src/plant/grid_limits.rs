@@ -68,6 +68,8 @@ pub struct EnterService {
     pub frequency: (Frequency, Frequency),
     /// How long both must have been inside.
     pub delay: Span,
+    /// Up to so much longer by chance, so that a network's inverters do not come back at once.
+    pub random: Span,
     /// From no power to rated power.
     pub ramp: Span,
 }

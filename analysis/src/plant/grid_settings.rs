@@ -79,8 +79,10 @@ pub struct EnterServiceSettings {
     pub low_hz: Option<f64>,
     /// Highest frequency [Hz].
     pub high_hz: Option<f64>,
-    /// Longest wait with a good supply: the fixed part and, where there is one, the random one [s].
+    /// Wait with a good supply [s].
     pub delay_s: Option<f64>,
+    /// Up to so much longer by chance [s].
+    pub random_s: Option<f64>,
     /// From no power to rated power [s].
     pub ramp_s: Option<f64>,
 }
@@ -179,6 +181,7 @@ impl EnterServiceSettings {
                 ),
             ),
             delay: span(self.delay_s, rules.delay),
+            random: span(self.random_s, rules.random),
             ramp: span(self.ramp_s, rules.ramp),
         }
     }

@@ -27,6 +27,7 @@ fn rules() -> GridLimits {
             voltage: (Voltage::from_v(205.0), Voltage::from_v(253.0)),
             frequency: (Frequency::from_hz(47.5), Frequency::from_hz(50.15)),
             delay: Span::from_s(60),
+            random: Span::ZERO,
             ramp: Span::from_min(6),
         }),
     }
@@ -129,6 +130,7 @@ fn what_is_published_of_entering_service_takes_the_place_of_the_rules_part_by_pa
             delay_s: Some(300.0),
             high_hz: Some(5.0),
             low_voltage_ratio: Some(f64::NAN),
+            random_s: None,
             ramp_s: None,
         },
         ..GridSettings::default()

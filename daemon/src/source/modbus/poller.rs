@@ -5,6 +5,7 @@ use super::error::Trouble;
 use super::source::{ModbusSource, Settings, SourceError};
 use crate::source::Waits;
 use crate::source::sunspec::Spot;
+use analysis::plant::GridSettings;
 use analysis::reading::{ChannelTable, DeviceId, Quantity, Reading, Time};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -61,6 +62,11 @@ impl Poller {
             }
             Err(error) => Err(self.failure(error)),
         }
+    }
+
+    /// How the device says that it is set, where the last poll has read it.
+    pub fn take_settings(&mut self) -> Option<GridSettings> {
+        self.source.as_mut()?.take_settings()
     }
 
     /// The device's name.
