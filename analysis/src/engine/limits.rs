@@ -36,7 +36,7 @@ impl Engine {
     ) -> Option<Limit> {
         let inverter = &self.plant.inverters[i];
         let line = &self.limits[i].volt_watt;
-        let conditions = self.conditions(i, means, facts);
+        let conditions = self.conditions(i, means, facts).within_range(inverter);
         let curves: Option<Vec<&Prediction>> = inputs
             .iter()
             .map(|input| input.prediction.as_ref())
