@@ -6,7 +6,7 @@
 //! Never in here: sockets, the clock, files other than the store.
 
 use crate::store::{EngineState as SavedState, Layout, Step, Store, StoreError};
-use analysis::detect::Slot;
+use analysis::detect::{Morning, Slot};
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
 use analysis::expected::Learned;
@@ -60,6 +60,7 @@ struct Waiting {
     slots: Vec<Slot>,
     findings: BTreeMap<String, Finding>,
     learned: Vec<Learned>,
+    mornings: Vec<(usize, Morning)>,
 }
 
 impl Analyst {
@@ -85,6 +86,7 @@ impl Analyst {
                     // Of another plant description, what was learned says nothing.
                     if matches!(reason, EngineError::StateVersion { .. }) {
                         engine.recall(store.learned()?);
+                        engine.recall_mornings(store.mornings()?);
                     }
                     engine
                 }
@@ -140,6 +142,7 @@ impl Analyst {
         let refresh = !output.slots.is_empty();
         self.waiting.slots.extend(output.slots);
         self.waiting.learned.extend(output.learned);
+        self.waiting.mornings.extend(output.mornings);
         // What a standing finding has cost grows slot by slot.
         let standing = self.engine.standing().filter(|_| refresh);
         for finding in standing.chain(&output.findings) {
@@ -165,6 +168,7 @@ impl Analyst {
             slots: &self.waiting.slots,
             findings: &findings,
             learned: &self.waiting.learned,
+            mornings: &self.waiting.mornings,
             engine_state: &state,
         };
         let result = self.store.commit(&step);

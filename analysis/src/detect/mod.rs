@@ -39,7 +39,8 @@ pub use gate::{Gate, GateFacts, gate};
 pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
-    MorningWatch, Mornings, PositionError, PositionWatch, Published, Start, fault_position,
+    MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
+    fault_position,
 };
 pub use kind::{Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};

@@ -19,10 +19,10 @@ mod survey;
 
 pub use state::{EngineState, STATE_VERSION};
 
-use crate::detect::Slot;
+use crate::detect::{Morning, Slot};
 use crate::diagnose::Finding;
 use crate::expected::orientation::{OrientationFit, Receiver, ReceiverKind};
-use crate::expected::{Chain, ChainError, Ladder, Learned, PlaneSurvey};
+use crate::expected::{Chain, ChainError, Ladder, Learned, LearnedOf, PlaneSurvey, SupplyNumber};
 use crate::plant::{GridLimits, GridSettings, Plant};
 use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
@@ -55,6 +55,8 @@ pub struct Output {
     pub findings: Vec<Finding>,
     /// What is known of planes and inputs, after a day has been learned from.
     pub learned: Vec<Learned>,
+    /// Mornings of insulation that are over, by inverter.
+    pub mornings: Vec<(usize, Morning)>,
     /// What became of an offered reading that will take no part.
     pub refused: Option<Offer>,
 }
@@ -92,6 +94,8 @@ pub struct Engine {
     orientation: OrientationFit,
     /// Learned in this step.
     learned: Vec<Learned>,
+    /// Over since the last output.
+    mornings: Vec<(usize, Morning)>,
 }
 
 /// The plant without what changes no number: names, prices and what only a design check reads.
@@ -151,6 +155,7 @@ impl Engine {
             state,
             orientation: OrientationFit::new(Receiver::new(ReceiverKind::FlatGlass)),
             learned: Vec::new(),
+            mornings: Vec::new(),
         })
     }
 
@@ -197,8 +202,31 @@ impl Engine {
 
     /// Takes over baselines that an earlier run has kept, before the first step.
     pub fn recall(&mut self, baselines: impl IntoIterator<Item = Learned>) {
-        for learned in baselines {
-            self.state.calibration.recall(learned.of, learned.baseline);
+        let mut baselines: Vec<Learned> = baselines.into_iter().collect();
+        // What belongs to a resistance comes after it.
+        let is_later =
+            |l: &Learned| matches!(l.of, LearnedOf::Supply(_, _, SupplyNumber::Reactive));
+        baselines.sort_by_key(is_later);
+        for Learned { of, baseline, .. } in baselines {
+            match of {
+                LearnedOf::Supply(i, phase, number) => {
+                    let supply = self.state.inverters.get_mut(i).map(|i| &mut i.supply_days);
+                    supply
+                        .into_iter()
+                        .for_each(|s| s.recall(phase, number, &baseline));
+                }
+                _ => self.state.calibration.recall(of, baseline),
+            }
+        }
+    }
+
+    /// Takes over mornings of insulation that an earlier run has kept, in order of time, before the
+    /// first step.
+    pub fn recall_mornings(&mut self, mornings: impl IntoIterator<Item = (usize, Morning)>) {
+        for (i, morning) in mornings {
+            if let Some(inverter) = self.state.inverters.get_mut(i) {
+                inverter.earth.recall(morning);
+            }
         }
     }
 
@@ -244,6 +272,7 @@ impl Engine {
             slots,
             findings: self.state.book.take_changed(),
             learned: std::mem::take(&mut self.learned),
+            mornings: std::mem::take(&mut self.mornings),
             refused: None,
         }
     }

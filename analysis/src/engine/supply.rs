@@ -8,6 +8,7 @@ use crate::detect::{
     SupplyEdge, SupplyFacts, Together, TripReport,
 };
 use crate::diagnose::{Subject, explain_supply};
+use crate::expected::{Learned, LearnedOf};
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Channel, Place, Quantity, Span, Time};
 use serde::{Deserialize, Serialize};
@@ -159,6 +160,13 @@ impl Engine {
             for edge in watched.close_day((yesterday, at), shown, &facts) {
                 self.book_supply(j, edge);
             }
+            let known = self.state.inverters[j].supply_days.learned();
+            let learned = known.into_iter().map(|(phase, of, now, baseline)| Learned {
+                of: LearnedOf::Supply(j, phase, of),
+                now,
+                baseline,
+            });
+            self.learned.extend(learned);
         }
     }
 

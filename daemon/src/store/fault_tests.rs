@@ -65,6 +65,7 @@ impl Made {
             slots: &self.slots,
             findings: &self.findings,
             learned: &self.learned,
+            mornings: &[],
             engine_state: &self.engine_state,
         }
     }
