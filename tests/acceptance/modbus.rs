@@ -212,6 +212,27 @@ async fn what_is_published_in_part_is_taken_in_part() {
     assert_eq!(poller.take_settings(), Some(wanted));
 }
 
+/// A model that is listed and never answers costs one poll in an hour, not every one.
+#[tokio::test]
+async fn settings_that_never_answer_do_not_cost_every_poll() {
+    let mut server = start(0, &["--settings", "stuck"]);
+    let (served, _) = server.ask("values");
+    let (patient, table) = poller(server.port(), INVERTER, &served);
+    let settings = Settings {
+        timeout: Duration::from_millis(800),
+        ..patient.settings().clone()
+    };
+    let mut poller = Poller::new(settings, DeviceId::new("dev"), table.clone());
+    let failure = poller
+        .poll(AT)
+        .await
+        .expect_err("one of its models is stuck");
+    assert_eq!(failure.error.trouble(), Trouble::Link, "{failure}");
+    let readings = poller.poll(AT).await.expect("everything else answers");
+    assert_as_served(&readings, &table, &served);
+    assert_eq!(poller.take_settings(), None);
+}
+
 #[tokio::test]
 async fn a_scan_shows_the_models_and_the_values() {
     let server = start(0, &[]);

@@ -216,7 +216,8 @@ def enter_service_703(v_hi, v_lo, hz_hi, hz_lo, delay, random, ramp, remaining, 
 
 
 def settings(kind):
-    """full: IEEE 1547-2018 category III trip values and a volt-watt line; odd: what devices leave out."""
+    """full: IEEE 1547-2018 category III trip values and a volt-watt line; odd: what devices leave out;
+    stuck: a model that is listed and never answers."""
     if kind == "none":
         return []
     u32s = lambda *values: [word for value in values for word in u32(value)]
@@ -231,6 +232,8 @@ def settings(kind):
     watt_var = model(712, u16(0) + u16(0) + u16(1) + u16(2) + u16(1) + u32(0) + u32(0) + NOT_U16
                      + s16(0) + s16(0) + u16(0) + u16(1) + NOT_U16 + u16(1) + NOT_S16 * 4)
     head_705 = u16(1) + u16(1) + u16(10000) + NOT_U16 + u16(0) + NOT_U16 + u32(5) + u16(1)
+    if kind == "stuck":
+        return trip(708, hv, 3)
     if kind == "full":
         return (
             capacity_702(240.0)
@@ -270,7 +273,8 @@ class Site:
         self.day, self.plant, self.answer_after_s = day, plant, answer_after_s
         self.settings = settings(kind)
         # What the model of entering service counts down.
-        self.waits_s = {"none": None, "full": 0, "odd": 45}[kind]
+        self.waits_s = {"full": 0, "odd": 45}.get(kind)
+        self.is_stuck = kind == "stuck"
 
     def values(self):
         now = self.day.now()
@@ -297,10 +301,12 @@ class Site:
         return marker + models + [0xFFFF, 0]
 
     def device(self, unit):
-        async def refresh(function, _start, _address, _count, registers, new_values):
+        async def refresh(function, _start, address, count, registers, new_values):
             if function not in (3, 4) or new_values is not None:
                 return ExcCodes.ILLEGAL_FUNCTION
             await asyncio.sleep(self.answer_after_s)
+            if self.is_stuck and count > 2 and address >= BASE + len(registers) - len(self.settings) - 2:
+                await asyncio.sleep(60)  # a model that is listed and never answers
             registers[:] = self.registers(unit)
             return None
 
@@ -323,7 +329,7 @@ def arguments():
     parser.add_argument("--strings", default="1,2,1", help="strings of each input")
     parser.add_argument("--open-input", type=int, default=2)
     parser.add_argument("--open-at", type=instant, help="when one of its strings opens")
-    parser.add_argument("--settings", choices=["none", "full", "odd"], default="none")
+    parser.add_argument("--settings", choices=["none", "full", "odd", "stuck"], default="none")
     parser.add_argument("--answer-after-s", type=float, default=0.0, help="a slow device")
     parser.add_argument("--stop-at-end-of-input", action="store_true")
     return parser.parse_args()

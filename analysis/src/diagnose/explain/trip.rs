@@ -49,7 +49,7 @@ pub fn grid_trip(device: &DeviceId, began: Time, found: Time, report: &TripRepor
         confidence: match leading {
             _ if seen => 0.95,
             // Nothing but the network stops all of them at once.
-            Some(TripCause::NetworkNotVisible) => 0.8,
+            Some(TripCause::NetworkNotVisible) => 0.7,
             _ => 0.5,
         },
         causes: report

@@ -36,6 +36,7 @@ pub struct Poller {
     source: Option<ModbusSource>,
     waits: Waits,
     unplanned: BTreeSet<(Spot, Quantity)>,
+    settings_read: Option<Time>,
 }
 
 impl Poller {
@@ -48,6 +49,7 @@ impl Poller {
             source: None,
             waits: Waits::new(),
             unplanned: BTreeSet::new(),
+            settings_read: None,
         }
     }
 
@@ -88,6 +90,7 @@ impl Poller {
         if self.source.is_none() {
             let mut source = ModbusSource::connect(&self.settings, &self.name, &self.table).await?;
             source.expect_unplanned(std::mem::take(&mut self.unplanned));
+            source.expect_settings_read(self.settings_read);
             self.source = Some(source);
         }
         let source = self.source.as_mut().expect("connected just above");
@@ -108,10 +111,12 @@ impl Poller {
         }
     }
 
-    /// What has been listed once stays listed over a reconnection.
+    /// What has been listed once stays listed over a reconnection, and settings are not asked for again
+    /// before their hour is over.
     fn give_up(&mut self) {
         if let Some(mut source) = self.source.take() {
             self.unplanned = source.take_unplanned();
+            self.settings_read = source.settings_read();
         }
     }
 }

@@ -116,8 +116,9 @@ impl ModbusSource {
         let values = self.read_all().await?;
         let is_due = |read: Time| at < read || at - read >= SETTINGS_EVERY;
         if self.settings_read.is_none_or(is_due) {
-            self.settings = self.read_settings().await?;
+            // Noted before it is tried: a model that never answers must not cost every poll.
             self.settings_read = Some(at);
+            self.settings = self.read_settings().await?;
         }
         let best = best(&values);
         self.note_unplanned(&best);
@@ -144,6 +145,15 @@ impl ModbusSource {
     pub fn unplanned(&self) -> Vec<String> {
         let address = |(spot, quantity)| address(&self.name, spot, quantity);
         self.unplanned.iter().copied().map(address).collect()
+    }
+
+    /// When settings were last asked for, which outlives a connection.
+    pub(super) fn settings_read(&self) -> Option<Time> {
+        self.settings_read
+    }
+
+    pub(super) fn expect_settings_read(&mut self, at: Option<Time>) {
+        self.settings_read = at;
     }
 
     pub(super) fn take_unplanned(&mut self) -> BTreeSet<(Spot, Quantity)> {
