@@ -1,7 +1,7 @@
 //! Protection tables of supply rules, from the files in `config/grid/`.
 //! Never in here: a limit; the files hold them, each with its source.
 
-use analysis::plant::{FrequencyLimit, GridLimits, VoltWattPoint, VoltageLimit};
+use analysis::plant::{EnterService, FrequencyLimit, GridLimits, VoltWattPoint, VoltageLimit};
 use analysis::reading::{Frequency, Span, Voltage};
 use serde::Deserialize;
 
@@ -41,6 +41,17 @@ pub(crate) struct Rules {
     /// Rising in voltage; empty where the rules give none.
     #[serde(default)]
     volt_watt: Vec<Point>,
+    enter_service: Entry,
+}
+
+/// When an inverter may connect; voltages as the limits are, lowest and highest.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    voltage: [f64; 2],
+    frequency_hz: [f64; 2],
+    delay_s: f64,
+    ramp_s: f64,
 }
 
 /// A point of the volt-watt line; the power is a ratio of rated power.
@@ -95,14 +106,34 @@ impl Rules {
             under_frequency: self.under_frequency_hz.iter().map(frequency).collect(),
             over_frequency: self.over_frequency_hz.iter().map(frequency).collect(),
             volt_watt: self.volt_watt.iter().map(point).collect(),
+            enter_service: Some(self.enter_service.service(volts)),
         }
     }
 }
 
 impl Limit {
     fn within(&self) -> Span {
-        Span::from_ms((self.within_s * 1000.0).round() as i64)
+        seconds(self.within_s)
     }
+}
+
+impl Entry {
+    fn service(&self, volts: impl Fn(f64) -> Voltage) -> EnterService {
+        let [low_v, high_v] = self.voltage.map(volts);
+        let [low_hz, high_hz] = self.frequency_hz.map(Frequency::from_hz);
+        EnterService {
+            voltage: (low_v, high_v),
+            frequency: (low_hz, high_hz),
+            delay: seconds(self.delay_s),
+            // No rules here have one; an inverter may publish it.
+            random: Span::ZERO,
+            ramp: seconds(self.ramp_s),
+        }
+    }
+}
+
+fn seconds(s: f64) -> Span {
+    Span::from_ms((s * 1000.0).round() as i64)
 }
 
 #[cfg(test)]
@@ -149,6 +180,59 @@ mod tests {
             stages.iter().all(|(_, within)| *within > Span::ZERO),
             "{name}"
         );
+    }
+
+    /// An inverter that may connect is inside every limit, and nominal values are inside both ranges.
+    #[test]
+    fn where_an_inverter_may_connect_no_limit_is_passed() {
+        for name in names() {
+            let (_, rules) = rules(name).expect("named");
+            let limits = rules.limits(None);
+            let entry = limits.enter_service.expect("every table has it");
+            let (low, high) = entry.voltage;
+            let highest = limits.sustained_over_voltage.map_or(f64::MAX, |v| v.v());
+            assert!(low.v() >= limits.under_voltage[0].limit.v(), "{name}");
+            assert!(
+                high.v() <= highest.min(limits.over_voltage[0].limit.v()),
+                "{name}"
+            );
+            let (low, high) = entry.frequency;
+            assert!(low.hz() >= limits.under_frequency[0].limit.hz(), "{name}");
+            assert!(high.hz() <= limits.over_frequency[0].limit.hz(), "{name}");
+            let nominal = limits.nominal_voltage.v();
+            let is_good = entry.is_good(
+                Some((nominal, nominal)),
+                Some(limits.nominal_frequency.hz()),
+            );
+            assert_eq!(is_good, Some(true), "{name}");
+            assert!(
+                entry.delay >= Span::from_s(60) && entry.ramp > entry.delay.half(),
+                "{name}"
+            );
+        }
+    }
+
+    /// Upper frequencies of connection: the regional settings of equipment for AS/NZS 4777.2:2020.
+    /// Minute and five minutes: from memory, verify.
+    #[test]
+    fn delays_and_upper_frequencies_of_connection() {
+        let wanted = [
+            ("au-a", 50.15, 60),
+            ("au-b", 50.15, 60),
+            ("au-c", 50.5, 60),
+            ("nz", 50.15, 60),
+            ("ieee1547-cat2", 60.1, 300),
+            ("vde-4105", 50.1, 60),
+        ];
+        for (name, hz, delay_s) in wanted {
+            let (_, rules) = rules(name).expect("named");
+            let entry = rules
+                .limits(None)
+                .enter_service
+                .expect("every table has it");
+            assert_eq!(entry.frequency.1.hz(), hz, "{name}");
+            assert_eq!(entry.delay, Span::from_s(delay_s), "{name}");
+        }
     }
 
     /// The lines of the tables, region by region, and none where no number is at hand.

@@ -6,12 +6,12 @@
 //! Never in here: sockets, the clock, files other than the store.
 
 use crate::store::{EngineState as SavedState, Layout, Step, Store, StoreError};
-use analysis::detect::Slot;
+use analysis::detect::{Morning, Slot};
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
 use analysis::expected::{Learned, LearnedOf};
-use analysis::plant::Plant;
-use analysis::reading::{Offer, Reading, Time};
+use analysis::plant::{GridSettings, Plant};
+use analysis::reading::{DeviceId, Offer, Reading, Time};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -62,6 +62,7 @@ struct Waiting {
     /// Before what was learned.
     forgotten: Vec<LearnedOf>,
     learned: Vec<Learned>,
+    mornings: Vec<(usize, Morning)>,
 }
 
 impl Analyst {
@@ -87,6 +88,7 @@ impl Analyst {
                     // Of another plant description, what was learned says nothing.
                     if matches!(reason, EngineError::StateVersion { .. }) {
                         engine.recall(store.learned()?);
+                        engine.recall_mornings(store.mornings()?);
                     }
                     engine
                 }
@@ -118,6 +120,15 @@ impl Analyst {
         self.step(Input::Tick(watermark))
     }
 
+    /// Takes what an inverter says of how it is set, as read at a time. A weather device has no such
+    /// settings.
+    pub fn settings(&mut self, device: &DeviceId, at: Time, settings: &GridSettings) {
+        let inverters = &self.engine.plant().inverters;
+        if let Some(i) = inverters.iter().position(|inverter| &inverter.id == device) {
+            self.step(Input::Settings(i, at, Box::new(settings.clone())));
+        }
+    }
+
     /// Goes on after a time in which nobody looked: silence in it means nothing.
     pub fn resumed(&mut self, at: Time) -> Vec<Finding> {
         self.step(Input::Resumed(at))
@@ -136,6 +147,7 @@ impl Analyst {
         self.waiting.learned.retain(|l| !gone.contains(&l.of));
         self.waiting.forgotten.extend(gone);
         self.waiting.learned.extend(output.learned);
+        self.waiting.mornings.extend(output.mornings);
         // What a standing finding has cost grows slot by slot.
         let standing = self.engine.standing().filter(|_| refresh);
         for finding in standing.chain(&output.findings) {
@@ -162,6 +174,7 @@ impl Analyst {
             findings: &findings,
             forgotten: &self.waiting.forgotten,
             learned: &self.waiting.learned,
+            mornings: &self.waiting.mornings,
             engine_state: &state,
         };
         let result = self.store.commit(&step);

@@ -8,7 +8,8 @@ use crate::analyse::{Analyst, Refused};
 use crate::report::{self, ReportError};
 use crate::store::StoreError;
 use analysis::diagnose::Finding;
-use analysis::reading::{Reading, Span, Time};
+use analysis::plant::GridSettings;
+use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::path::PathBuf;
 use thiserror::Error;
 use tracing::{error, info, warn};
@@ -63,6 +64,11 @@ impl Desk {
     /// Goes on after a time in which nobody looked, or after the clock was set.
     pub fn resumed(&mut self, at: Time) {
         self.unsaid.extend(self.analyst.resumed(at));
+    }
+
+    /// Takes what an inverter says of how it is set; it is stored with the engine's state.
+    pub fn settings(&mut self, device: &DeviceId, at: Time, settings: &GridSettings) {
+        self.analyst.settings(device, at, settings);
     }
 
     /// Takes readings and the watermark.

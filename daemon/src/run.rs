@@ -11,7 +11,8 @@
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
 use crate::source::modbus::{Failure, Poller, Trouble};
-use analysis::reading::{Reading, Span, Time};
+use analysis::plant::GridSettings;
+use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::future::Future;
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
@@ -37,6 +38,8 @@ struct Arrival {
     /// still waits look late.
     sent: Time,
     readings: Vec<Reading>,
+    /// How the device says that it is set, and when that was read.
+    settings: Option<(DeviceId, Time, GridSettings)>,
     /// Whether nobody looked for a while before it: the process was held, or the clock was set.
     resumed: bool,
 }
@@ -96,11 +99,12 @@ async fn poll(
         due = match result {
             Ok(readings) => {
                 let sent = clock.now();
-                let resumed = false;
+                let settings = poller.take_settings();
                 let arrival = Arrival {
                     sent,
                     readings,
-                    resumed,
+                    settings: settings.map(|s| (poller.name().clone(), at, s)),
+                    resumed: false,
                 };
                 if arrivals.send(arrival).await.is_err() {
                     return;
@@ -162,6 +166,7 @@ async fn tick(clock: Clock, arrivals: mpsc::Sender<Arrival>, mut stopped: watch:
         let arrival = Arrival {
             sent,
             readings: Vec::new(),
+            settings: None,
             resumed,
         };
         if arrivals.send(arrival).await.is_err() {
@@ -181,6 +186,9 @@ fn analyse(mut desk: Desk, mut queue: mpsc::Receiver<Arrival>) -> Result<(), Des
             };
             if step[0].resumed {
                 desk.resumed(step[0].sent);
+            }
+            for (device, at, settings) in step.iter().filter_map(|a| a.settings.as_ref()) {
+                desk.settings(device, *at, settings);
             }
             let readings: Vec<Reading> = step.iter().flat_map(|a| a.readings.clone()).collect();
             desk.take(&readings, watermark)?;

@@ -41,6 +41,8 @@ mod resume;
 mod scenario;
 #[path = "engine/sensors.rs"]
 mod sensors;
+#[path = "engine/settings.rs"]
+mod settings;
 #[path = "engine/standstill.rs"]
 mod standstill;
 #[path = "engine/supply.rs"]

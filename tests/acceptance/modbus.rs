@@ -4,7 +4,8 @@
 //! it tells on request which values it serves; what is polled must be the same to the last digit
 //! that the registers hold.
 
-use analysis::reading::{Channel, ChannelTable, DeviceId, Reading, Time, Value};
+use analysis::plant::{Curve, Droop, EnterServiceSettings, GridSettings};
+use analysis::reading::{Channel, ChannelTable, DeviceId, Reading, Span, Time, Value};
 use daemon::commands::scan::scan;
 use daemon::source::modbus::{Poller, Settings, Trouble};
 use std::sync::Arc;
@@ -16,7 +17,7 @@ const STATION: u8 = SunspecServer::STATION;
 const AT: Time = Time::from_unix_ms(1_782_043_200_000);
 /// Half of the last digit that the server's registers hold, by what a name ends with; the server
 /// rounds once, and the excess covers the last bit of that sum in f64.
-const HALF_A_DIGIT: [(&str, f64); 13] = [
+const HALF_A_DIGIT: [(&str, f64); 14] = [
     ("dc_current_a", 0.005),
     ("dc_voltage_v", 0.05),
     ("dc_power_w", 5.0),
@@ -29,6 +30,7 @@ const HALF_A_DIGIT: [(&str, f64); 13] = [
     ("_degc", 0.05),
     ("_ratio", 0.005),
     ("_m_s", 0.5),
+    ("_wait_s", 0.5),
     // State and event bits are whole numbers.
     ("", 0.0),
 ];
@@ -137,6 +139,98 @@ async fn a_device_that_is_unplugged_and_plugged_in_again_is_polled_again() {
     let (served, _) = server.ask("values");
     let readings = poller.poll(AT).await.expect("plugged in again");
     assert_as_served(&readings, &table, &served);
+}
+
+/// IEEE 1547-2018, category III (tables 13 and 18, as coded in a public test library).
+#[tokio::test]
+async fn what_an_inverter_publishes_of_its_protection_is_read_with_the_first_poll() {
+    let mut server = start(0, &["--settings", "full"]);
+    let (served, _) = server.ask("values");
+    let (mut poller, table) = poller(server.port(), INVERTER, &served);
+    let readings = poller.poll(AT).await.expect("the server answers");
+    assert_as_served(&readings, &table, &served);
+    let found = poller.take_settings().expect("published");
+    let wanted = GridSettings {
+        nominal_v: Some(240.0),
+        under_voltage: Some(Curve::On(vec![(0.88, 21.0), (0.5, 2.0)])),
+        over_voltage: Some(Curve::On(vec![(1.1, 13.0), (1.2, 0.16)])),
+        under_frequency: Some(Curve::On(vec![(58.5, 300.0), (56.5, 0.16)])),
+        over_frequency: Some(Curve::On(vec![(61.2, 300.0), (62.0, 0.16)])),
+        volt_watt: Some(Curve::On(vec![(1.06, 1.0), (1.1, 0.2)])),
+        volt_var: Some(Curve::On(vec![
+            (0.92, 0.44),
+            (0.98, 0.0),
+            (1.02, 0.0),
+            (1.08, -0.44),
+        ])),
+        watt_var: Some(Curve::Off),
+        droop: Some(Droop {
+            is_on: true,
+            over_deadband_hz: 0.036,
+            over_ratio: 0.05,
+        }),
+        enter_service: EnterServiceSettings {
+            low_voltage_ratio: Some(0.917),
+            high_voltage_ratio: Some(1.05),
+            low_hz: Some(59.5),
+            high_hz: Some(60.1),
+            delay_s: Some(300.0),
+            random_s: None,
+            ramp_s: Some(300.0),
+        },
+    };
+    assert_eq!(found, wanted);
+    // Once an hour: nothing is read again with the next poll.
+    poller
+        .poll(AT + Span::from_s(10))
+        .await
+        .expect("it answers");
+    assert_eq!(poller.take_settings(), None);
+    poller.poll(AT + Span::from_h(1)).await.expect("it answers");
+    assert_eq!(poller.take_settings(), Some(wanted));
+}
+
+/// Points that are not implemented, curves that are off, not stored or cut off: each leaves what the
+/// rules say, and everything else is read all the same.
+#[tokio::test]
+async fn what_is_published_in_part_is_taken_in_part() {
+    let mut server = start(0, &["--settings", "odd"]);
+    let (served, _) = server.ask("values");
+    let (mut poller, table) = poller(server.port(), INVERTER, &served);
+    let readings = poller.poll(AT).await.expect("the server answers");
+    assert_as_served(&readings, &table, &served);
+    let wanted = GridSettings {
+        under_voltage: Some(Curve::Off),
+        volt_watt: Some(Curve::Off),
+        enter_service: EnterServiceSettings {
+            high_hz: Some(60.1),
+            delay_s: Some(120.0),
+            ..EnterServiceSettings::default()
+        },
+        ..GridSettings::default()
+    };
+    assert_eq!(poller.take_settings(), Some(wanted));
+}
+
+/// A model that is listed and never answers costs one poll in an hour, not every one.
+#[tokio::test]
+async fn settings_that_never_answer_do_not_cost_every_poll() {
+    let mut server = start(0, &["--settings", "stuck"]);
+    let (served, _) = server.ask("values");
+    let (patient, table) = poller(server.port(), INVERTER, &served);
+    let settings = Settings {
+        timeout: Duration::from_millis(800),
+        ..patient.settings().clone()
+    };
+    let mut poller = Poller::new(settings, DeviceId::new("dev"), table.clone());
+    let failure = poller
+        .poll(AT)
+        .await
+        .expect_err("one of its models is stuck");
+    assert_eq!(failure.error.trouble(), Trouble::Link, "{failure}");
+    let readings = poller.poll(AT).await.expect("everything else answers");
+    assert_as_served(&readings, &table, &served);
+    assert_eq!(poller.take_settings(), None);
 }
 
 #[tokio::test]

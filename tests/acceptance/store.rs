@@ -3,7 +3,7 @@
 //! Kind of truth: property.
 
 use analysis::array::Limit;
-use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
+use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, Morning, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
 use analysis::expected::{InputExpected, Known, Learned, LearnedOf, WeatherRung};
 use analysis::reading::{
@@ -51,6 +51,7 @@ fn commit(store: &mut Store, readings: &[Reading], slots: &[Slot], findings: &[F
         findings,
         forgotten: &[],
         learned: &[],
+        mornings: &[],
         engine_state: &state(b"state"),
     };
     store.commit(&step).expect("the step fits the plant");
@@ -276,6 +277,7 @@ fn what_was_forgotten_is_not_read_back_until_it_is_learned_again() {
             findings: &[],
             forgotten,
             learned,
+            mornings: &[],
             engine_state: &state(b"state"),
         };
         store.commit(&step).expect("the step fits the plant");
@@ -306,6 +308,7 @@ fn what_was_learned_is_read_back_at_its_latest_and_by_name() {
             findings: &[],
             forgotten: &[],
             learned,
+            mornings: &[],
             engine_state: &state(b"state"),
         };
         store.commit(&step).expect("the step fits the plant");
@@ -321,6 +324,42 @@ fn what_was_learned_is_read_back_at_its_latest_and_by_name() {
     ];
     assert_eq!(read.len(), 2, "{read:?}");
     assert!(moved.iter().all(|wanted| read.contains(wanted)), "{read:?}");
+}
+
+#[test]
+fn mornings_of_insulation_are_read_back_in_order_and_by_the_inverters_name() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let morning = |day: i64, log10_ohm, is_wet| Morning {
+        at: Time::from_unix_ms(day * 86_400_000),
+        log10_ohm,
+        is_wet,
+        temperature_degc: Some(12.5),
+        is_low: log10_ohm.is_none(),
+        lost_min: 7,
+    };
+    let made = [
+        (0, morning(2, Some(5.25), Some(true))),
+        (0, morning(1, Some(6.5), Some(false))),
+        (0, morning(3, None, None)),
+    ];
+    let mut store = open(&path(&dir), &layout());
+    let step = Step {
+        readings: &[],
+        slots: &[],
+        findings: &[],
+        forgotten: &[],
+        learned: &[],
+        mornings: &made,
+        engine_state: &state(b"state"),
+    };
+    store.commit(&step).expect("the step fits the plant");
+    drop(store);
+    let read = open(&path(&dir), &layout()).mornings().expect("it reads");
+    assert_eq!(read, [made[1], made[0], made[2]]);
+    let mut other = layout();
+    other.inverters[0].0 = DeviceId::new("another");
+    let read = open(&path(&dir), &other).mornings().expect("it reads");
+    assert_eq!(read, []);
 }
 
 #[test]
@@ -579,6 +618,7 @@ proptest! {
             findings: std::slice::from_ref(&finding),
             forgotten: &[],
             learned: &[],
+            mornings: &[],
             engine_state: &engine_state,
         };
         store.commit(&step).expect("the step fits the plant");

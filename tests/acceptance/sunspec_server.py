@@ -5,7 +5,8 @@ Somebody else's protocol library answers (pymodbus 3.16.1, BSD-3-Clause), and th
 below are typed from the SunSpec model definition files, not taken from the daemon: an error in the
 daemon's table or framing shows as a difference here.
 
-Unit 1: models 1, 103, 160, 64001 (a private one, to be skipped).  Unit 2: models 1, 302, 303, 307.
+Unit 1: models 1, 103, 160, 64001 (a private one, to be skipped), and with --settings those that say
+how it is set.  Unit 2: models 1, 302, 303, 307.
 
 The day is our own simple one, with no claim beyond being plausible (h: hour of the day in UTC):
     s      = max(0, sin(pi (h - 6) / 12))                 light from 6 to 18 h
@@ -179,6 +180,82 @@ def inputs_160(v, count):
     return model(160, body)
 
 
+def points(of, most, width):
+    """A count and so many corners, filled up with what is not implemented."""
+    return u16(len(of) // width) + of + NOT_U16 * (width * most - len(of))
+
+
+def trip(number, must_trip, width, ena=1, stored=2):
+    """Models 707 to 710 in the order of the standard: two curves of 3 corners; exponents -2, -2."""
+    head = u16(ena) + u16(0) + u16(1) + u16(3) + u16(stored) + s16(-2) + s16(-2)
+    other = points([1] * width, 3, width)
+    # Must trip, may trip, momentary cessation; the second curve is stored and not in force.
+    curve = u16(1) + points(must_trip, 3, width) + other + other
+    second = u16(0) + other * 3
+    return model(number, head + (curve + second if stored else []))
+
+
+def response(number, head, corners, ena=1):
+    """Models 705 and 706: one curve of 4 corners; exponents V -2, other -2, time 0."""
+    body = u16(ena) + u16(0) + u16(1) + u16(4) + u16(1) + u32(0) + u32(0) + NOT_U16
+    body += s16(-2) + s16(-2) + s16(0)
+    return model(number, body + u16(len(corners) // 2) + head + corners
+                 + NOT_U16 * (8 - len(corners)))
+
+
+def capacity_702(nominal_v):
+    """Model 702 with its nominal voltage only; exponent V -1."""
+    body = NOT_U16 * 21 + NOT_U32 + NOT_U16  # to IntIslandCatRtg
+    body += NOT_U16 * 12 + u16(nominal_v, -1) + NOT_U16 * 6
+    return model(702, body + NOT_S16 * 4 + s16(-1) + NOT_S16 * 2)
+
+
+def enter_service_703(v_hi, v_lo, hz_hi, hz_lo, delay, random, ramp, remaining, sf=-2):
+    body = u16(1) + v_hi + v_lo + hz_hi + hz_lo + delay + random + ramp + remaining
+    return model(703, body + s16(sf) + s16(-2))
+
+
+def settings(kind):
+    """full: IEEE 1547-2018 category III trip values and a volt-watt line; odd: what devices leave out;
+    stuck: a model that is listed and never answers."""
+    if kind == "none":
+        return []
+    u32s = lambda *values: [word for value in values for word in u32(value)]
+    lv = [8800] + u32(2100) + [5000] + u32(200)
+    hv = [11000] + u32(1300) + [12000] + u32(16)
+    lf = u32s(5850, 30000, 5650, 16)
+    hf = u32s(6120, 30000, 6200, 16)
+    volt_var = [9200] + s16(4400) + [9800] + s16(0) + [10200] + s16(0) + [10800] + s16(-4400)
+    volt_watt = [10600] + [10000] + [11000] + [2000]
+    droop = model(711, u16(1) + u16(0) + u16(1) + u16(1) + u32(0) + u32(0) + NOT_U16 + s16(-3)
+                  + s16(-2) + s16(0) + u32(36) + u32(36) + u16(5) + u16(5) + u32(5) + NOT_S16 + u16(1))
+    watt_var = model(712, u16(0) + u16(0) + u16(1) + u16(2) + u16(1) + u32(0) + u32(0) + NOT_U16
+                     + s16(0) + s16(0) + u16(0) + u16(1) + NOT_U16 + u16(1) + NOT_S16 * 4)
+    head_705 = u16(1) + u16(1) + u16(10000) + NOT_U16 + u16(0) + NOT_U16 + u32(5) + u16(1)
+    if kind == "stuck":
+        return trip(708, hv, 3)
+    if kind == "full":
+        return (
+            capacity_702(240.0)
+            + enter_service_703([10500], [9170], u32(6010), u32(5950), u32(300), u32(0), u32(300),
+                                u32(0))
+            + response(705, head_705, volt_var)
+            + response(706, u16(0) + u32(10) + u16(1), volt_watt)
+            + trip(707, lv, 3) + trip(708, hv, 3) + trip(709, lf, 4) + trip(710, hf, 4)
+            + droop + watt_var
+        )
+    # Nothing of 702; parts of 703; volt-watt off; a corner without its time; a curve that is off; no
+    # curve stored; a model that ends before its curves.
+    no_time = [11000] + NOT_U32 + [12000] + u32(16)
+    cut = model(710, trip(710, hf, 4)[2:9])
+    return (
+        enter_service_703(NOT_U16, NOT_U16, u32(6010), NOT_U32, u32(120), NOT_U32, NOT_U32, u32(45),
+                          sf=-32768)
+        + response(706, u16(0) + u32(10) + u16(1), volt_watt, ena=0)
+        + trip(707, lv, 3, ena=0) + trip(708, no_time, 3) + trip(709, lf, 4, stored=0) + cut
+    )
+
+
 def station(w):
     """Models 302, 303 and 307."""
     tenths = lambda name: s16(w[name], -1)
@@ -192,15 +269,22 @@ def station(w):
 class Site:
     """Both units: values and registers of now."""
 
-    def __init__(self, day, plant, answer_after_s):
+    def __init__(self, day, plant, answer_after_s, kind):
         self.day, self.plant, self.answer_after_s = day, plant, answer_after_s
+        self.settings = settings(kind)
+        # What the model of entering service counts down.
+        self.waits_s = {"full": 0, "odd": 45}.get(kind)
+        self.is_stuck = kind == "stuck"
 
     def values(self):
         now = self.day.now()
         weather = self.day.weather(now)
+        inverter = self.plant.values(weather, now)
+        if self.waits_s is not None:
+            inverter["reconnect_wait_s"] = self.waits_s
         return {
             "now_unix_ms": round(now * 1000),
-            "inverter": self.plant.values(weather, now),
+            "inverter": inverter,
             "weather": weather,
         }
 
@@ -210,16 +294,19 @@ class Site:
             v = values["inverter"]
             models = common("inverter") + inverter_103(v)
             models += inputs_160(v, len(self.plant.strings)) + model(64001, [7] * 9)
+            models += self.settings
         else:
             models = common("station") + station(values["weather"])
         marker = text("SunS", 2)
         return marker + models + [0xFFFF, 0]
 
     def device(self, unit):
-        async def refresh(function, _start, _address, _count, registers, new_values):
+        async def refresh(function, _start, address, count, registers, new_values):
             if function not in (3, 4) or new_values is not None:
                 return ExcCodes.ILLEGAL_FUNCTION
             await asyncio.sleep(self.answer_after_s)
+            if self.is_stuck and count > 2 and address >= BASE + len(registers) - len(self.settings) - 2:
+                await asyncio.sleep(60)  # a model that is listed and never answers
             registers[:] = self.registers(unit)
             return None
 
@@ -242,6 +329,7 @@ def arguments():
     parser.add_argument("--strings", default="1,2,1", help="strings of each input")
     parser.add_argument("--open-input", type=int, default=2)
     parser.add_argument("--open-at", type=instant, help="when one of its strings opens")
+    parser.add_argument("--settings", choices=["none", "full", "odd", "stuck"], default="none")
     parser.add_argument("--answer-after-s", type=float, default=0.0, help="a slow device")
     parser.add_argument("--stop-at-end-of-input", action="store_true")
     return parser.parse_args()
@@ -263,7 +351,7 @@ async def main():
     strings = [int(count) for count in args.strings.split(",")]
     day = Day(args.clock_from, args.clock_rate)
     plant = Plant(strings, args.open_input, args.open_at, day)
-    site = Site(day, plant, args.answer_after_s)
+    site = Site(day, plant, args.answer_after_s, args.settings)
     server = ModbusTcpServer([site.device(1), site.device(2)], address=("127.0.0.1", args.port))
     await server.serve_forever(background=True)
     print("listening on", server.transport.sockets[0].getsockname()[1], flush=True)

@@ -16,8 +16,8 @@ pub use twin::Twin;
 pub use world::{Event, Insulation, Period, What, World};
 
 use analysis::plant::{
-    Ageing, EfficiencyPoint, FrequencyLimit, GridLimits, Input, Inverter, Module, Mounting, Plane,
-    Plant, PvString, Site, Timing, VoltageLimit, WeatherDevice,
+    Ageing, EfficiencyPoint, EnterService, FrequencyLimit, GridLimits, Input, Inverter, Module,
+    Mounting, Plane, Plant, PvString, Site, Timing, VoltageLimit, WeatherDevice,
 };
 use analysis::reading::{
     Angle, ApparentPower, Channel, ChannelTable, Current, DeviceId, Frequency, Place, Power,
@@ -145,6 +145,13 @@ pub fn grid_limits() -> GridLimits {
         under_frequency: vec![hertz(47.0)],
         over_frequency: vec![hertz(52.0)],
         volt_watt: Vec::new(),
+        enter_service: Some(EnterService {
+            voltage: (Voltage::from_v(205.0), Voltage::from_v(253.0)),
+            frequency: (Frequency::from_hz(47.5), Frequency::from_hz(50.15)),
+            delay: Span::from_s(60),
+            random: Span::ZERO,
+            ramp: Span::from_min(6),
+        }),
     }
 }
 

@@ -100,6 +100,27 @@ pub struct InverterConditions {
     pub was_running: Option<bool>,
 }
 
+impl InverterConditions {
+    /// Without what lies outside its range: one bad number leaves its own limit undecided and no other.
+    pub fn within_range(self, inverter: &Inverter) -> Self {
+        let volts = self.highest_phase_voltage.map(|v| v.v());
+        let heat = self.heatsink.map(|t| t.degc());
+        Self {
+            reactive_power: self
+                .reactive_power
+                .filter(|_| apparent_w(inverter, &self).is_ok()),
+            highest_phase_voltage: self
+                .highest_phase_voltage
+                .filter(|_| volts.is_some_and(|v| v.is_finite() && v >= 0.0)),
+            power_limit_ratio: self
+                .power_limit_ratio
+                .filter(|_| command_ratio(&self).is_ok()),
+            heatsink: self.heatsink.filter(|_| heat.is_some_and(f64::is_finite)),
+            was_running: self.was_running,
+        }
+    }
+}
+
 /// The most AC power that a limit leaves.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ceiling {

@@ -16,6 +16,7 @@ mod kind;
 mod limit;
 mod link;
 mod phase_days;
+mod reconnection;
 mod residual;
 mod residual_current;
 mod shift;
@@ -38,12 +39,14 @@ pub use gate::{Gate, GateFacts, gate};
 pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
-    MorningWatch, Mornings, PositionError, PositionWatch, Published, Start, fault_position,
+    MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
+    fault_position,
 };
 pub use kind::{Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
 pub use link::LinkWatch;
 pub use phase_days::DaysMean;
+pub use reconnection::{Compared, Reconnection};
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
@@ -53,7 +56,7 @@ pub use supply::{Poll, SupplyWatch};
 pub use supply_days::{
     HighBecause, ResistanceHigh, SupplyDays, SupplyEdge, SupplyFacts, VoltageHigh, rise_v,
 };
-pub use trip::{TripCause, TripReport};
+pub use trip::{Neighbours, TripCause, TripReport};
 pub use trip_pattern::{PatternEdge, PatternPoll, Repeated, Together, TripPattern};
 pub use wetness::{Dampness, Moisture};
 pub use window::{Sample, Window};

@@ -41,6 +41,8 @@ const CHANGE_SIGMAS: f64 = 3.0;
 const KNOWN_RATIO: f64 = 0.2;
 /// Days that voltages are kept.
 const WEEK: i64 = 7;
+/// Older days say nothing of now (engineering judgement).
+const STALE_DAYS: i64 = 30;
 
 /// One good day of one phase.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -52,7 +54,7 @@ struct GoodDay {
 }
 
 /// A mean of good days.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DaysMean {
     /// [ohm]
     pub ohm: f64,
@@ -70,9 +72,17 @@ pub struct DaysMean {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Phase {
     baseline: Vec<GoodDay>,
+    /// The baseline that an earlier run has kept, and its last day, in place of one of its own.
+    kept: Option<(DaysMean, SolarDay)>,
     recent: VecDeque<GoodDay>,
     /// Day, start, without export, as measured [V].
     high: VecDeque<(SolarDay, Time, Option<f64>, Option<f64>)>,
+}
+
+/// Means with the first and the last of their days.
+pub(super) struct PhaseLearned {
+    pub(super) now: (DaysMean, (SolarDay, SolarDay)),
+    pub(super) baseline: (DaysMean, (SolarDay, SolarDay)),
 }
 
 /// A resistance that is above its baseline.
@@ -85,9 +95,19 @@ pub(super) struct Change {
 
 impl Phase {
     pub(super) fn take(&mut self, day: SolarDay, shown: &PhaseDay, facts: &SupplyFacts) {
+        self.forget(day);
         let Some(first) = shown.first else { return };
         let (without, measured) = (shown.high_without_export_v(), shown.high_measured_v());
         self.high.push_back((day, first, without, measured));
+        self.take_resistance(day, first, shown, facts);
+    }
+
+    /// What is too old to say anything of now, also while nothing new comes.
+    fn forget(&mut self, day: SolarDay) {
+        let is_stale = |d: &GoodDay| day.days_since(d.day) > STALE_DAYS;
+        while self.recent.front().is_some_and(is_stale) {
+            self.recent.pop_front();
+        }
         while self
             .high
             .front()
@@ -95,6 +115,15 @@ impl Phase {
         {
             self.high.pop_front();
         }
+    }
+
+    fn take_resistance(
+        &mut self,
+        day: SolarDay,
+        first: Time,
+        shown: &PhaseDay,
+        facts: &SupplyFacts,
+    ) {
         let good_v = GOOD_RATIO * facts.limits.nominal_voltage.v();
         let is_good = |slope: &SupplySlope| slope.sigma_ohm * facts.rated_a <= good_v;
         let Some(slope) = shown.slope().filter(is_good) else {
@@ -106,7 +135,7 @@ impl Phase {
             slope,
             reactive_per_active: shown.reactive_per_active(),
         };
-        if self.baseline.len() < BASELINE_DAYS {
+        if self.kept.is_none() && self.baseline.len() < BASELINE_DAYS {
             self.baseline.push(good);
         }
         self.recent.push_back(good);
@@ -127,6 +156,9 @@ impl Phase {
     }
 
     fn settled_baseline(&self) -> Option<DaysMean> {
+        if let Some((kept, _)) = self.kept {
+            return Some(kept);
+        }
         let is_known = |b: &DaysMean| b.sigma_ohm <= KNOWN_RATIO * b.ohm;
         mean(&self.baseline).filter(|b| self.baseline.len() == BASELINE_DAYS && is_known(b))
     }
@@ -135,7 +167,10 @@ impl Phase {
     fn latest(&self, count: usize) -> Option<Vec<GoodDay>> {
         let from = self.recent.len().checked_sub(count)?;
         let days: Vec<GoodDay> = self.recent.iter().skip(from).copied().collect();
-        let after = self.baseline.last()?.day;
+        let after = match self.kept {
+            Some((_, last)) => last,
+            None => self.baseline.last()?.day,
+        };
         (days.first()?.day > after).then_some(days)
     }
 
@@ -145,10 +180,40 @@ impl Phase {
         Some(now.ohm / self.settled_baseline()?.ohm)
     }
 
-    /// How far the last days are above the baseline [standard deviations].
-    pub(super) fn excess_sigmas(&self) -> Option<f64> {
-        let (now, baseline) = (mean(&self.latest(LEAST_DAYS)?)?, self.settled_baseline()?);
-        Some((now.ohm - baseline.ohm) / now.sigma_ohm.hypot(baseline.sigma_ohm))
+    /// The last good days, as many as are asked for or there are, beside the baseline: resistance over
+    /// it, and how far above it [standard deviations]; `None` where no day is left.
+    pub(super) fn beside_baseline(&self, days: usize) -> Option<(f64, f64)> {
+        let days = days.min(self.recent.len());
+        let now = mean(&self.latest(days)?)?;
+        let baseline = self.settled_baseline()?;
+        let sigmas = (now.ohm - baseline.ohm) / now.sigma_ohm.hypot(baseline.sigma_ohm);
+        Some((now.ohm / baseline.ohm, sigmas))
+    }
+
+    /// What is known lately and what was known at first, once both are.
+    pub(super) fn learned(&self) -> Option<PhaseLearned> {
+        let baseline = self.settled_baseline()?;
+        let (first, last) = match self.kept {
+            Some((_, last)) => (last, last),
+            None => (self.baseline.first()?.day, self.baseline.last()?.day),
+        };
+        let days = (self.recent.front()?.day, self.recent.back()?.day);
+        Some(PhaseLearned {
+            now: (self.lately()?, days),
+            baseline: (baseline, (first, last)),
+        })
+    }
+
+    /// Takes over a baseline that an earlier run has kept.
+    pub(super) fn recall(&mut self, baseline: DaysMean, last: SolarDay) {
+        self.kept = Some((baseline, last));
+    }
+
+    /// Reactive over active current that belongs to a baseline that was taken over.
+    pub(super) fn recall_reactive(&mut self, ratio: f64) {
+        if let Some((kept, _)) = &mut self.kept {
+            kept.reactive_per_active = Some(ratio);
+        }
     }
 
     /// The last days, as many as it takes to tell that they are above the baseline.

@@ -2,12 +2,15 @@
 //!
 //! Fast trips last less than a poll, so they are seen by their aftermath: the inverter was
 //! producing in good light, then is not for more than one poll. What acted is judged from the event
-//! bits, the last values before, the worst values meanwhile and the ten-minute mean, against the
-//! protection limits of the site's rules (AS/NZS 4777.2 and the like, as data in the site file).
+//! bits, the last values before, the worst values meanwhile, the ten-minute mean and the neighbours,
+//! against the protection limits in force: those that the inverter publishes, else the site's rules
+//! (AS/NZS 4777.2 and the like, as data in config/grid).
 //! Never in here: stops that the supply did not cause; bits for those silence this detector.
 
 use super::Edge;
-use super::trip::{Extremes, Pending, TripCause, TripReport};
+use super::reconnection::{Reconnecting, Reconnection};
+use super::trip::{Extremes, Neighbours, Pending, TripCause, TripReport};
+use super::trip_pattern::Together;
 use crate::plant::{GridLimits, State};
 use crate::reading::{Span, Time};
 use serde::{Deserialize, Serialize};
@@ -39,6 +42,10 @@ pub struct Poll {
     pub frequency_hz: Option<f64>,
     /// AC power over rated power [-].
     pub load_ratio: Option<f64>,
+    /// Power limit in force over rated power [-].
+    pub power_limit_ratio: Option<f64>,
+    /// How long it still waits before it connects [s].
+    pub reconnect_wait_s: Option<f64>,
 }
 
 impl Poll {
@@ -60,8 +67,11 @@ pub struct SupplyWatch {
     before_hz: Option<f64>,
     before_load: Option<f64>,
     last_poll: Option<Time>,
+    last_output: Option<Time>,
     bins: VecDeque<(Time, f64, u32)>,
     pending: Option<Pending>,
+    /// Of the trip that ended at the last poll.
+    came_back: Option<Reconnection>,
 }
 
 impl SupplyWatch {
@@ -76,15 +86,15 @@ impl SupplyWatch {
         at: Time,
         poll: &Poll,
         lit: bool,
+        neighbours: Neighbours,
         limits: &GridLimits,
     ) -> Vec<Edge<TripReport>> {
+        self.came_back = None;
         let Some(producing) = poll.is_producing() else {
             return Vec::new();
         };
-        let silent = self
-            .last_poll
-            .replace(at)
-            .map_or(Span::ZERO, |last| at - last);
+        let last = self.last_poll.replace(at);
+        let silent = last.map_or(Span::ZERO, |last| at - last);
         if silent > REPORT_AFTER {
             // Whatever it did meanwhile was not seen.
             *self = Self {
@@ -99,10 +109,12 @@ impl SupplyWatch {
             return edges;
         }
         if self.was_producing && lit && self.pending.is_none() {
-            self.pending = Some(self.start(at));
+            self.pending = Some(self.start(at, limits));
         }
         self.was_producing = false;
-        self.off(at, poll, lit, limits).into_iter().collect()
+        self.off(at, poll, (lit, neighbours), limits)
+            .into_iter()
+            .collect()
     }
 
     /// Since when it has been off, until that is known to be no trip or over.
@@ -115,10 +127,16 @@ impl SupplyWatch {
         self.was_producing
     }
 
+    /// How it came back, of a trip that ended at the last poll.
+    pub fn came_back(&self) -> Option<Reconnection> {
+        self.came_back
+    }
+
     fn remember(&mut self, at: Time, poll: &Poll) {
         self.before_v = poll.highest_v.zip(poll.lowest_v);
         self.before_hz = poll.frequency_hz;
         self.before_load = poll.load_ratio;
+        self.last_output = Some(at);
         let Some(v) = poll.highest_v else { return };
         let bin = at.slot_start(BIN);
         match self.bins.back_mut() {
@@ -137,19 +155,25 @@ impl SupplyWatch {
         }
     }
 
-    fn start(&self, at: Time) -> Pending {
+    fn start(&self, at: Time, limits: &GridLimits) -> Pending {
         let (sum, count) = self
             .bins
             .iter()
             .fold((0.0, 0), |(s, n), (_, sum, c)| (s + sum, n + c));
-        let seen = Extremes {
+        let mut seen = Extremes {
             highest_v: self.before_v.map_or(f64::MIN, |(high, _)| high),
             lowest_v: self.before_v.map_or(f64::MAX, |(_, low)| low),
             lowest_of_highest_v: f64::MAX,
             highest_hz: self.before_hz.unwrap_or(f64::MIN),
             lowest_hz: self.before_hz.unwrap_or(f64::MAX),
             bits: 0,
+            phase_gone: false,
+            displaced: false,
+            only_here: false,
+            waits_s: None,
+            commanded_off: false,
         };
+        seen.look_at_phases(self.before_v, limits.nominal_voltage.v());
         Pending {
             began: at,
             polls: 0,
@@ -159,6 +183,8 @@ impl SupplyWatch {
             before_v: self.before_v,
             before_hz: self.before_hz,
             wants_light: self.before_load.is_some_and(|load| load < FAINT_LOAD_RATIO),
+            together: Together::default(),
+            reconnecting: Reconnecting::new(self.last_output.unwrap_or(at)),
         }
     }
 
@@ -166,12 +192,12 @@ impl SupplyWatch {
         &mut self,
         at: Time,
         poll: &Poll,
-        lit: bool,
+        (lit, neighbours): (bool, Neighbours),
         limits: &GridLimits,
     ) -> Option<Edge<TripReport>> {
         let pending = self.pending.as_mut()?;
         pending.polls += 1;
-        pending.see(poll);
+        pending.see(at, poll, neighbours, limits);
         if !lit && !pending.reported {
             // Dusk, not the supply.
             self.pending = None;
@@ -180,17 +206,17 @@ impl SupplyWatch {
         if pending.reported || at - pending.began < REPORT_AFTER || pending.polls < POLLS_OFF {
             return None;
         }
-        if pending.is_for_want_of_light(limits) {
+        if pending.is_without_cause_in_supply(limits) {
             self.pending = None;
             return None;
         }
-        let report = pending.report(limits);
-        // Still off with a good supply and nothing that points to it: the inverter's own matter.
-        if report
-            .causes
-            .first()
-            .is_none_or(|(cause, _)| *cause == TripCause::NotVisible)
-        {
+        let report = pending.report(limits, None);
+        // Still off with a good supply and nothing that points to it: the inverter's own matter, or
+        // that of whoever stopped all of them. One that counts down waits for the supply.
+        let unseen = [TripCause::NotVisible, TripCause::NetworkNotVisible];
+        let is_unseen = |(cause, _): &(TripCause, f64)| unseen.contains(cause);
+        let waits = poll.reconnect_wait_s.is_some_and(|s| s > 0.0);
+        if report.causes.first().is_none_or(is_unseen) && !waits {
             self.pending = None;
             return None;
         }
@@ -207,14 +233,18 @@ impl SupplyWatch {
             return Vec::new();
         };
         let ended = Edge::Ended { at };
+        let waits_s = pending.seen.waits_s;
+        let back = pending.reconnecting.back(at, waits_s, limits);
         if pending.reported {
+            self.came_back = Some(back);
             return vec![ended];
         }
-        let is_no_trip = pending.is_own_stop() || pending.is_for_want_of_light(limits);
+        let is_no_trip = pending.is_own_stop() || pending.is_without_cause_in_supply(limits);
         if pending.polls < POLLS_OFF || is_no_trip {
             return Vec::new();
         }
-        let seen = pending.report(limits);
+        self.came_back = Some(back);
+        let seen = pending.report(limits, Some(back));
         vec![
             Edge::Found {
                 began: pending.began,

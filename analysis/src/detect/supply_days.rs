@@ -14,7 +14,8 @@
 
 use super::Edge;
 use super::export_day::ExportDay;
-use super::phase_days::{DaysMean, Phase};
+use super::phase_days::{DaysMean, Phase, PhaseLearned};
+use crate::expected::{Known, SupplyNumber};
 use crate::plant::GridLimits;
 use crate::reading::{SolarDay, Time};
 use serde::{Deserialize, Serialize};
@@ -96,7 +97,8 @@ pub struct SupplyDays {
     phases: [Phase; 3],
     network_is_high: bool,
     rise_is_high: bool,
-    resistance_is_high: bool,
+    /// While it stands: which phase, and how many days it took to tell.
+    resistance_is_high: Option<(usize, usize)>,
 }
 
 /// What is fixed about the supply of an inverter.
@@ -195,26 +197,87 @@ impl SupplyDays {
         })
     }
 
+    /// As many days as it took to tell must show that it is over; what no day of the last month shows,
+    /// because another inverter of the site is silent, say, nobody can assert any more.
+    fn resistance_is_over(&self) -> bool {
+        let Some((phase, days)) = self.resistance_is_high else {
+            return false;
+        };
+        let beside = self.phases[phase].beside_baseline(days);
+        beside
+            .is_none_or(|(ratio, sigmas)| ratio < CHANGE_OVER_RATIO || sigmas < CHANGE_OVER_SIGMAS)
+    }
+
+    /// What is known of the resistance of a phase lately and at first, by phase from 0: the resistance,
+    /// and where it was measured reactive over active current.
+    pub fn learned(&self) -> Vec<(usize, SupplyNumber, Known, Known)> {
+        let mut all = Vec::new();
+        for (n, phase) in self.phases.iter().enumerate() {
+            let Some(PhaseLearned { now, baseline }) = phase.learned() else {
+                continue;
+            };
+            let known = |value, sigma, mean: DaysMean, (from, to)| Known {
+                value,
+                sigma,
+                from,
+                to,
+                days: mean.days,
+            };
+            let ohm = |(mean, days): (DaysMean, _)| known(mean.ohm, mean.sigma_ohm, mean, days);
+            all.push((n, SupplyNumber::Resistance, ohm(now), ohm(baseline)));
+            let ratios = now
+                .0
+                .reactive_per_active
+                .zip(baseline.0.reactive_per_active);
+            all.extend(ratios.map(|(lately, first)| {
+                let lately = known(lately, 0.0, now.0, now.1);
+                let first = known(first, 0.0, baseline.0, baseline.1);
+                (n, SupplyNumber::Reactive, lately, first)
+            }));
+        }
+        all
+    }
+
+    /// Takes over a baseline that an earlier run has kept; of one phase the resistance first.
+    pub fn recall(&mut self, phase: usize, of: SupplyNumber, baseline: &Known) {
+        let Some(phase) = self.phases.get_mut(phase) else {
+            return;
+        };
+        match of {
+            SupplyNumber::Resistance => {
+                let mean = DaysMean {
+                    ohm: baseline.value,
+                    sigma_ohm: baseline.sigma,
+                    days: baseline.days,
+                    // Which were not kept.
+                    steps: 0,
+                    reactive_per_active: None,
+                };
+                phase.recall(mean, baseline.to);
+            }
+            SupplyNumber::Reactive => phase.recall_reactive(baseline.value),
+        }
+    }
+
     fn resistance(&mut self, now: Time, facts: &SupplyFacts) -> Option<Edge<ResistanceHigh>> {
+        if self.resistance_is_over() {
+            self.resistance_is_high = None;
+            return Some(Edge::Ended { at: now });
+        }
         let ratios: Vec<Option<f64>> = self.phases[..facts.phases]
             .iter()
             .map(Phase::ratio)
             .collect();
         let worst = largest(&ratios, |ratio| ratio.unwrap_or(0.0))?;
-        let ratio = ratios[worst]?;
         let phase = &self.phases[worst];
-        let is_over = ratio < CHANGE_OVER_RATIO || phase.excess_sigmas()? < CHANGE_OVER_SIGMAS;
-        if self.resistance_is_high && is_over {
-            self.resistance_is_high = false;
-            return Some(Edge::Ended { at: now });
-        }
         let change = phase.changed()?;
         let others = ratios.iter().enumerate().filter(|(p, _)| *p != worst);
         let others_ratio = others
             .map(|(_, ratio)| *ratio)
             .reduce(|a, b| Some(a?.min(b?)))
             .flatten();
-        self.resistance_is_high = true;
+        let days = self.resistance_is_high.map_or(0, |(_, days)| days);
+        self.resistance_is_high = Some((worst, days.max(change.now.days)));
         Some(Edge::Found {
             began: change.began,
             found: now,
@@ -257,86 +320,5 @@ fn largest<T>(of: &[T], number: impl Fn(&T) -> f64) -> Option<usize> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::super::export_day::Mean;
-    use super::*;
-    use crate::plant::VoltageLimit;
-    use crate::reading::{Frequency, Span, Voltage};
-
-    fn limits() -> GridLimits {
-        let over = VoltageLimit {
-            limit: Voltage::from_v(265.0),
-            within: Span::from_s(2),
-        };
-        GridLimits {
-            rules: "test".to_owned(),
-            nominal_voltage: Voltage::from_v(230.0),
-            nominal_frequency: Frequency::from_hz(50.0),
-            under_voltage: Vec::new(),
-            over_voltage: vec![over],
-            sustained_over_voltage: Some(Voltage::from_v(258.0)),
-            under_frequency: Vec::new(),
-            over_frequency: Vec::new(),
-            volt_watt: Vec::new(),
-        }
-    }
-
-    /// A day of clouds over a supply of one phase, with so much reactive current for every ampere.
-    fn shown(ohm: f64, reactive_per_active: f64) -> ExportDay {
-        let mean = |n: i64| {
-            let amps = 15.0 + 10.0 * (n as f64 * 0.8).sin();
-            Mean {
-                start: Time::from_unix_ms(n * 60_000),
-                volts: 230.0 + ohm * amps,
-                amps,
-                reactive_a: Some(reactive_per_active * amps),
-                is_producing: true,
-            }
-        };
-        let mut day = ExportDay::default();
-        for n in 0..300 {
-            day.add(0, &mean(n), 36.0, None, Span::from_min(1));
-            day.step(0, &mean(n), &mean(n + 1), 36.0);
-        }
-        day
-    }
-
-    /// Edges of resistance after five days of the first and four of the second.
-    fn edges(first: ExportDay, then: ExportDay) -> usize {
-        let limits = limits();
-        let facts = SupplyFacts {
-            limits: &limits,
-            phases: 1,
-            rated_a: 36.0,
-        };
-        let mut supply = SupplyDays::new();
-        let mut count = 0;
-        for n in 0..9 {
-            let shown = if n < 5 { &first } else { &then };
-            let day = SolarDay::from_number(n);
-            let now = Time::from_unix_ms(n * 86_400_000);
-            let edges = supply.close_day((day, now), shown, &facts);
-            let is_resistance = |e: &&SupplyEdge| matches!(e, SupplyEdge::Resistance(_));
-            count += edges.iter().filter(is_resistance).count();
-        }
-        count
-    }
-
-    /// Told on the third of the days that have changed, and on the next.
-    #[test]
-    fn a_change_is_told_unless_the_reactive_power_has_been_set_another_way() {
-        assert_eq!(edges(shown(0.1, 0.0), shown(0.14, 0.0)), 2);
-        assert_eq!(edges(shown(0.1, -0.3), shown(0.14, -0.3)), 2);
-        assert_eq!(edges(shown(0.1, -0.3), shown(0.14, 0.0)), 0);
-        assert_eq!(edges(shown(0.1, 0.0), shown(0.11, 0.0)), 0);
-    }
-
-    #[test]
-    fn what_export_the_limit_leaves() {
-        // 8 V over 0.08 ohm are 100 A on each of three phases.
-        let left = export_at_limit_w(3, 258.0, 250.0, 0.08).expect("it rises");
-        assert!((left - 77_400.0).abs() < 1e-6, "{left}");
-        assert_eq!(export_at_limit_w(3, 258.0, 259.0, 0.08), Some(0.0));
-        assert_eq!(export_at_limit_w(3, 258.0, 250.0, 0.0), None);
-    }
-}
+#[path = "supply_days_tests.rs"]
+mod tests;

@@ -36,7 +36,10 @@ pub(super) fn caution(kind: Kind) -> Vec<String> {
             &[EARTH, LIVE, LOAD, RESET, LICENSED]
         }
         Kind::SupplyResistanceHigh => &[HOT, SERVICE, LIVE, LOAD, RESET, LICENSED],
-        Kind::GridVoltageHigh => &[SERVICE, LIVE, LOAD, RESET, LICENSED],
+        // Behind a voltage that rises with the export, or trips that return, may be a joint that burns.
+        Kind::GridVoltageHigh | Kind::GridTripsRepeated => {
+            &[HOT, SERVICE, LIVE, LOAD, RESET, LICENSED]
+        }
         Kind::ResistanceHigh => &[JOINT, LIVE, LOAD, RESET, LICENSED],
         Kind::Shade | Kind::Soiling | Kind::Degradation => &[HEIGHT, LIVE, LOAD, RESET, LICENSED],
         Kind::EfficiencyLow | Kind::Limited | Kind::TrackerOffPeak => {
@@ -51,7 +54,6 @@ pub(super) fn caution(kind: Kind) -> Vec<String> {
         | Kind::ProtectionActed
         | Kind::InverterOff
         | Kind::GridTrip
-        | Kind::GridTripsRepeated
         | Kind::LinkLost
         | Kind::ValueFrozen
         | Kind::ValueImpossible
@@ -241,8 +243,8 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
         ],
         Kind::SupplyResistanceHigh => vec![
             format!(
-                "Have the terminals of the phase between {device} and the meter looked at and \
-                 tightened to their torque, with a thermal picture at high export first."
+                "Have the terminals of the phase and of the neutral between {device} and the meter looked \
+                 at and tightened to their torque, with a thermal picture at high export first."
             ),
             "Where another inverter of the site shows the same, the joint is in what they share; else \
              in the branch of this one."
@@ -263,13 +265,30 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
 mod tests {
     use super::*;
 
+    /// A bad neutral shows in the voltage of a phase like a bad phase, and is worse.
+    #[test]
+    fn the_neutral_is_named_beside_the_phase() {
+        let subject = Subject::device(&crate::reading::DeviceId::new("inv-1"));
+        let told = advice(Kind::SupplyResistanceHigh, &subject);
+        assert!(
+            told[0].contains("of the phase and of the neutral"),
+            "{told:?}"
+        );
+    }
+
     #[test]
     fn whoever_is_sent_to_the_wiring_is_told_all_that_can_hurt() {
         for kind in Kind::ALL {
             let said = caution(*kind);
             let has = |line: &str| said.iter().any(|s| s == line);
-            assert_eq!(has(HOT), *kind == Kind::SupplyResistanceHigh, "{kind:?}");
             assert_eq!(has(JOINT), *kind == Kind::ResistanceHigh, "{kind:?}");
+            let of_supply = [
+                Kind::SupplyResistanceHigh,
+                Kind::GridVoltageHigh,
+                Kind::GridTripsRepeated,
+            ];
+            assert_eq!(has(HOT), of_supply.contains(kind), "{kind:?}");
+            assert_eq!(has(SERVICE), of_supply.contains(kind), "{kind:?}");
             let to_earth = [
                 Kind::IsolationLow,
                 Kind::IsolationFalling,

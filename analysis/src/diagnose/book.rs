@@ -6,8 +6,9 @@
 //! Never in here: evidence; only its bookkeeping.
 
 use super::advice::{advice, caution};
+use super::explain::NEUTRAL_LOST;
 use super::{Cause, Evidence, Finding, FindingId, Subject};
-use crate::detect::Kind;
+use crate::detect::{Kind, Severity};
 use crate::reading::{Energy, Span, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -66,6 +67,12 @@ impl Book {
         self.standing.contains_key(&key(subject, kind))
     }
 
+    /// The numbers of a standing finding.
+    pub fn evidence(&self, subject: &Subject, kind: Kind) -> Option<&Evidence> {
+        let standing = self.standing.get(&key(subject, kind));
+        standing.map(|finding| &finding.evidence)
+    }
+
     /// Opens a finding, or goes on with the one that stands or ended a moment ago.
     pub fn open(&mut self, new: NewFinding) {
         let key = key_of(&new);
@@ -97,7 +104,7 @@ impl Book {
             _ => Finding {
                 id: FindingId::new(&new.subject, new.kind, new.began),
                 kind: new.kind,
-                severity: new.kind.severity(),
+                severity: severity(&new),
                 began: new.began,
                 found: new.found,
                 ended: None,
@@ -209,6 +216,14 @@ fn key_of(new: &NewFinding) -> Key {
 
 fn leading(causes: &[Cause]) -> Option<&str> {
     causes.first().map(|cause| cause.cause.as_str())
+}
+
+/// Without its neutral a supply hurts people and what is plugged in: no other trip is a hazard.
+fn severity(new: &NewFinding) -> Severity {
+    match leading(&new.causes) {
+        Some(NEUTRAL_LOST) => Severity::Now,
+        _ => new.kind.severity(),
+    }
 }
 
 /// Each trip is one of its own: how often they come is what matters.

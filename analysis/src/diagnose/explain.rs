@@ -8,14 +8,19 @@
 //! Never in here: decisions.
 
 mod earth;
+mod trip;
 
 pub use earth::{
-    Leak, LeakPlace, isolation_falling, isolation_low, late_start, residual_current_high,
+    Leak, LeakPlace, forget_place, isolation_falling, isolation_low, isolation_near, late_start,
+    residual_current_high,
 };
+
+pub(super) use trip::{NEUTRAL_LOST, trip_words};
+pub use trip::{grid_trip, reconnection};
 
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};
-use crate::detect::{DailyLoss, Kind, Sample, Standstill, TripCause, TripReport};
+use crate::detect::{DailyLoss, Kind, Sample, Standstill};
 use crate::reading::{DeviceId, Energy, Time};
 
 /// A device that does not answer.
@@ -33,52 +38,6 @@ pub fn link_lost(device: &DeviceId, began: Time, found: Time) -> NewFinding {
         evidence: evidence(&[("silent_s", (found - began).seconds())]),
         lost: Energy::from_wh(0.0),
         summary: format!("{device} does not answer; what it measures is not known."),
-    }
-}
-
-/// A disconnection by the supply.
-pub fn grid_trip(device: &DeviceId, began: Time, found: Time, report: &TripReport) -> NewFinding {
-    let mut numbers = Evidence::new();
-    if let Some((highest, lowest)) = report.voltage_before_v {
-        numbers.insert("highest_phase_before_v".to_owned(), highest);
-        numbers.insert("lowest_phase_before_v".to_owned(), lowest);
-    }
-    if let Some(hz) = report.frequency_before_hz {
-        numbers.insert("frequency_before_hz".to_owned(), hz);
-    }
-    if let Some(mean) = report.mean_v {
-        numbers.insert("highest_phase_ten_minute_mean_v".to_owned(), mean);
-    }
-    numbers.insert("off_s".to_owned(), (found - began).seconds());
-    let first = report
-        .causes
-        .first()
-        .map_or("not visible in the polled values", |c| trip_words(c.0));
-    let leading = report.causes.first().map(|(cause, _)| *cause);
-    let seen = leading.is_some_and(|cause| cause != TripCause::NotVisible);
-    NewFinding {
-        subject: Subject::device(device),
-        kind: Kind::GridTrip,
-        began,
-        found,
-        confidence: if seen { 0.95 } else { 0.5 },
-        causes: report
-            .causes
-            .iter()
-            .map(|(cause, p)| Cause {
-                cause: trip_words(*cause).to_owned(),
-                probability: *p,
-            })
-            .collect(),
-        evidence: numbers,
-        lost: Energy::from_wh(0.0),
-        summary: if seen {
-            format!("The supply disconnected {device}: {first}.")
-        } else {
-            format!(
-                "{device} stopped in good light and came back; what it publishes does not say why."
-            )
-        },
     }
 }
 
@@ -214,18 +173,6 @@ fn place(subject: &Subject) -> String {
     match subject.input {
         Some(n) => format!("Input {n} of {}", subject.device),
         None => subject.device.to_string(),
-    }
-}
-
-pub(super) fn trip_words(cause: TripCause) -> &'static str {
-    match cause {
-        TripCause::SustainedOverVoltage => "sustained over-voltage (ten-minute mean)",
-        TripCause::OverVoltage => "over-voltage",
-        TripCause::UnderVoltage => "under-voltage or a lost phase",
-        TripCause::OverFrequency => "over-frequency",
-        TripCause::UnderFrequency => "under-frequency",
-        TripCause::SupplyLost => "supply lost",
-        TripCause::NotVisible => "too fast to be seen in the polled values",
     }
 }
 

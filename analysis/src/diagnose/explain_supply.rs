@@ -47,10 +47,7 @@ pub fn grid_trips_repeated(
         (0, _) => " Other inverters stay on: look at the branch of this one.",
         _ => " At times the whole site lets go together, at times not.",
     };
-    let busiest = seen.by_hour.iter().max_by_key(|(_, trips)| **trips);
-    let hours = busiest.map_or_else(String::new, |(hour, _)| {
-        format!(", most of them in hour {hour} of the solar day")
-    });
+    let hours = busiest_words(seen);
     let words = trip_words(seen.cause);
     NewFinding {
         subject: Subject::device(device),
@@ -71,6 +68,19 @@ pub fn grid_trips_repeated(
              {minutes:.0} min of daylight lost.{who}",
             seen.trips, seen.days
         ),
+    }
+}
+
+/// The hour that has more than half of the trips, or more than any other; nothing where hours are equal.
+fn busiest_words(seen: &Repeated) -> String {
+    let Some((hour, most)) = seen.by_hour.iter().max_by_key(|(_, trips)| **trips) else {
+        return String::new();
+    };
+    let is_alone = seen.by_hour.values().filter(|trips| *trips == most).count() == 1;
+    match (2 * most > seen.trips, is_alone) {
+        (true, _) => format!(", most of them in hour {hour} of the solar day"),
+        (false, true) => format!(", in hour {hour} of the solar day more than in any other"),
+        (false, false) => String::new(),
     }
 }
 
@@ -205,4 +215,35 @@ fn resistance_numbers(of: &str, mean: &DaysMean) -> Evidence {
     let reactive = mean.reactive_per_active;
     numbers.extend(reactive.map(|ratio| (format!("{of}_reactive_per_active_ratio"), ratio)));
     numbers
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Span;
+    use std::collections::BTreeMap;
+
+    fn hours(by_hour: &[(u8, u32)]) -> String {
+        let by_hour: BTreeMap<u8, u32> = by_hour.iter().copied().collect();
+        let seen = Repeated {
+            cause: TripCause::OverVoltage,
+            trips: by_hour.values().sum(),
+            days: 2,
+            most_in_a_day: 2,
+            daylight_lost: Span::ZERO,
+            by_hour,
+            whole_site: 0,
+            alone: 0,
+        };
+        busiest_words(&seen)
+    }
+
+    #[test]
+    fn of_hours_with_equally_many_trips_none_has_most_of_them() {
+        assert_eq!(hours(&[(10, 2), (11, 2), (12, 2)]), "");
+        assert_eq!(hours(&[(10, 1), (13, 1)]), "");
+        assert!(hours(&[(10, 2), (11, 1), (12, 1)]).contains("hour 10 of the solar day more than"));
+        assert!(hours(&[(10, 1), (11, 3)]).contains("most of them in hour 11"));
+        assert!(hours(&[(12, 4)]).contains("most of them in hour 12"));
+    }
 }

@@ -4,8 +4,8 @@
 use super::Engine;
 use crate::detect::{
     Dampness, Edge, FaultPosition, IsolationPoll, IsolationWatch, Kind, Morning, MorningPoll,
-    MorningWatch, Mornings, Poll, PositionWatch, Published, ResidualCurrentWatch, fault_position,
-    residual_current_limit_a,
+    MorningWatch, Mornings, NearWatch, Poll, PositionWatch, Published, ResidualCurrentWatch,
+    fault_position, residual_current_limit_a,
 };
 use crate::diagnose::{Subject, explain};
 use crate::plant::{EventBit, Inverter};
@@ -20,7 +20,15 @@ pub(super) struct EarthState {
     position: PositionWatch,
     morning: MorningWatch,
     mornings: Mornings,
+    near: NearWatch,
     residual_current: ResidualCurrentWatch,
+}
+
+impl EarthState {
+    /// Takes over a morning that an earlier run has kept.
+    pub(super) fn recall(&mut self, morning: Morning) {
+        self.mornings.recall(morning);
+    }
 }
 
 /// What is known at one poll.
@@ -120,16 +128,22 @@ impl Engine {
         }
         let limit_ohm = inverter.isolation_limit.ohm();
         let leak = explain::Leak {
-            resistance_ohm: now.resistance.ohm().filter(|ohm| *ohm < limit_ohm),
+            // At rest the register may show nothing; what began it is known all the same.
+            resistance_ohm: earth.low.low_ohm(),
             limit_ohm,
             dampness: now.dampness,
             place: Some(place),
             earlier: earth.mornings.low(),
         };
-        // What is known of the place replaces what was known without it; the rest stays.
-        let new = explain::isolation_low(&inverter.id, now.at, now.at, &leak);
-        if self.state.book.stands(&new.subject, Kind::IsolationLow) {
-            self.state.book.open(new);
+        // What is known of the place replaces what was known without it, also what was known of the
+        // place of a fault an hour ago; the rest stays.
+        let mut new = explain::isolation_low(&inverter.id, now.at, now.at, &leak);
+        if let Some(standing) = self.state.book.evidence(&new.subject, Kind::IsolationLow) {
+            let mut numbers = standing.clone();
+            explain::forget_place(&mut numbers);
+            numbers.append(&mut new.evidence);
+            new.evidence = numbers;
+            self.state.book.keep(new, true);
         }
     }
 
@@ -167,21 +181,34 @@ impl Engine {
 
     fn take_morning(&mut self, now: &Now, morning: Morning) {
         let inverter = &self.plant.inverters[now.i];
-        let limit_ohm = inverter.isolation_limit.ohm();
-        let mornings = &mut self.state.inverters[now.i].earth.mornings;
-        match mornings.push(now.at, morning, limit_ohm) {
-            // It has cost nothing yet: what the inverter missed lately is not its doing.
-            Some(Edge::Found { began, found, seen }) => {
-                let low = mornings.low();
-                let new =
-                    explain::isolation_falling(&inverter.id, began, found, &seen, limit_ohm, low);
-                self.state.book.open(new);
+        let (id, limit_ohm) = (&inverter.id, inverter.isolation_limit.ohm());
+        let device = Subject::device(id);
+        self.mornings.push((now.i, morning));
+        let earth = &mut self.state.inverters[now.i].earth;
+        let near = earth.near.push(now.at, &morning, limit_ohm);
+        let falling = earth.mornings.push(now.at, morning, limit_ohm);
+        let stands = earth.near.is_near() || earth.mornings.is_falling();
+        let low = earth.mornings.low();
+        let book = &mut self.state.book;
+        // It has cost nothing yet: what the inverter missed lately is not its doing.
+        if let Some(Edge::Found { began, found, seen }) = &near {
+            let new = explain::isolation_near(id, (*began, *found), seen, limit_ohm, low);
+            match book.stands(&device, Kind::IsolationFalling) {
+                // A fall that was told says more.
+                true => book.add_evidence(&device, Kind::IsolationFalling, new.evidence),
+                false => book.open(new),
             }
-            Some(Edge::Ended { at }) => {
-                let device = Subject::device(&inverter.id);
-                self.state.book.end(&device, Kind::IsolationFalling, at);
-            }
-            None => {}
+        }
+        if let Some(Edge::Found { began, found, seen }) = &falling {
+            let new = explain::isolation_falling(id, *began, *found, seen, limit_ohm, low);
+            // With a forecast in place of what was only near.
+            book.keep(new, true);
+        }
+        let ends = [near.and_then(end), falling.and_then(end)];
+        if let Some(at) = ends.into_iter().flatten().max()
+            && !stands
+        {
+            book.end(&device, Kind::IsolationFalling, at);
         }
     }
 
@@ -198,6 +225,14 @@ impl Engine {
             };
             self.book_edge(&inverter.id, Kind::ResidualCurrentHigh, edge, explain);
         }
+    }
+}
+
+/// When it ended, if it did.
+fn end<T>(edge: Edge<T>) -> Option<Time> {
+    match edge {
+        Edge::Ended { at } => Some(at),
+        Edge::Found { .. } => None,
     }
 }
 

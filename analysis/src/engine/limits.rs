@@ -37,8 +37,8 @@ impl Engine {
         inputs: &mut [InputNow],
     ) -> Option<Limit> {
         let inverter = &self.plant.inverters[i];
-        let line = &self.plant.site.grid_limits.volt_watt;
-        let conditions = self.conditions(i, means, facts);
+        let line = &self.limits[i].volt_watt;
+        let conditions = self.conditions(i, means, facts).within_range(inverter);
         let curves: Option<Vec<&Prediction>> = inputs
             .iter()
             .map(|input| input.prediction.as_ref())

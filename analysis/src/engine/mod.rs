@@ -11,6 +11,7 @@ mod limits;
 mod losses;
 mod polls;
 mod roles;
+mod settings;
 mod slots;
 mod state;
 mod supply;
@@ -18,21 +19,24 @@ mod survey;
 
 pub use state::{EngineState, STATE_VERSION};
 
-use crate::detect::Slot;
+use crate::detect::{Morning, Slot};
 use crate::diagnose::Finding;
 use crate::expected::orientation::{OrientationFit, Receiver, ReceiverKind};
-use crate::expected::{Chain, ChainError, Ladder, Learned, LearnedOf, PlaneSurvey};
-use crate::plant::Plant;
+use crate::expected::{Chain, ChainError, Ladder, Learned, LearnedOf, PlaneSurvey, SupplyNumber};
+use crate::plant::{GridLimits, GridSettings, Plant};
 use crate::reading::{Offer, Reading, Temperature, Time};
 use roles::Roles;
 use std::sync::Arc;
 use thiserror::Error;
 
 /// What a step takes.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Input {
     /// A reading of any channel of the plant, in any order within the allowed lateness.
     Reading(Reading),
+    /// What an inverter publishes of its protection, in force from then on: its place in the plant,
+    /// when it was read, and what stood there. In any order within the allowed lateness.
+    Settings(usize, Time, Box<GridSettings>),
     /// The watermark: it is now this late, and nothing older than the allowed lateness will come.
     Tick(Time),
     /// Nobody looked until now: the program was off, or the clock was set. Silence counts from here;
@@ -53,6 +57,8 @@ pub struct Output {
     pub learned: Vec<Learned>,
     /// What of it that was known before this step does not hold any more.
     pub forgotten: Vec<LearnedOf>,
+    /// Mornings of insulation that are over, by inverter.
+    pub mornings: Vec<(usize, Morning)>,
     /// What became of an offered reading that will take no part.
     pub refused: Option<Offer>,
 }
@@ -84,12 +90,16 @@ pub struct Engine {
     ladder: Ladder,
     chain: Chain,
     state: EngineState,
+    /// By inverter: the site's rules, and in their place what it publishes.
+    limits: Vec<GridLimits>,
     /// One for all planes and days: it costs some milliseconds to make.
     orientation: OrientationFit,
     /// Learned in this step.
     learned: Vec<Learned>,
     /// Forgotten in this step, before that.
     forgotten: Vec<LearnedOf>,
+    /// Over since the last output.
+    mornings: Vec<(usize, Morning)>,
 }
 
 /// The plant without what changes no number: names, prices and what only a design check reads.
@@ -139,8 +149,10 @@ impl Engine {
                 ladder.turn(p, found.applied_to(&plant.planes[p]));
             }
         }
+        let limits = settings::limits(&plant, &state);
         Ok(Self {
             plant,
+            limits,
             roles,
             ladder,
             chain,
@@ -148,6 +160,7 @@ impl Engine {
             orientation: OrientationFit::new(Receiver::new(ReceiverKind::FlatGlass)),
             learned: Vec::new(),
             forgotten: Vec::new(),
+            mornings: Vec::new(),
         })
     }
 
@@ -160,6 +173,10 @@ impl Engine {
                     refused: (offer != Offer::Waiting).then_some(offer),
                     ..Output::default()
                 }
+            }
+            Input::Settings(i, at, settings) => {
+                self.take_settings(i, at, *settings);
+                Output::default()
             }
             Input::Tick(watermark) => {
                 let slots = self.advance(watermark);
@@ -190,8 +207,31 @@ impl Engine {
 
     /// Takes over baselines that an earlier run has kept, before the first step.
     pub fn recall(&mut self, baselines: impl IntoIterator<Item = Learned>) {
-        for learned in baselines {
-            self.state.calibration.recall(learned.of, learned.baseline);
+        let mut baselines: Vec<Learned> = baselines.into_iter().collect();
+        // What belongs to a resistance comes after it.
+        let is_later =
+            |l: &Learned| matches!(l.of, LearnedOf::Supply(_, _, SupplyNumber::Reactive));
+        baselines.sort_by_key(is_later);
+        for Learned { of, baseline, .. } in baselines {
+            match of {
+                LearnedOf::Supply(i, phase, number) => {
+                    let supply = self.state.inverters.get_mut(i).map(|i| &mut i.supply_days);
+                    supply
+                        .into_iter()
+                        .for_each(|s| s.recall(phase, number, &baseline));
+                }
+                _ => self.state.calibration.recall(of, baseline),
+            }
+        }
+    }
+
+    /// Takes over mornings of insulation that an earlier run has kept, in order of time, before the
+    /// first step.
+    pub fn recall_mornings(&mut self, mornings: impl IntoIterator<Item = (usize, Morning)>) {
+        for (i, morning) in mornings {
+            if let Some(inverter) = self.state.inverters.get_mut(i) {
+                inverter.earth.recall(morning);
+            }
         }
     }
 
@@ -223,8 +263,10 @@ impl Engine {
         let polls: Vec<&[Reading]> = released.chunk_by(same_poll).collect();
         for poll in polls {
             slots.extend(self.close_slots_until(poll[0].at));
+            self.apply_settings(poll[0].at);
             self.take_poll(poll);
         }
+        self.apply_settings(until);
         self.watch_from(watermark, until);
         slots.extend(self.close_slots_until(until));
         slots
@@ -236,6 +278,7 @@ impl Engine {
             findings: self.state.book.take_changed(),
             learned: std::mem::take(&mut self.learned),
             forgotten: std::mem::take(&mut self.forgotten),
+            mornings: std::mem::take(&mut self.mornings),
             refused: None,
         }
     }

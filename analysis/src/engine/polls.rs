@@ -61,16 +61,24 @@ impl Engine {
             .collect();
         let facts = poll_facts(&values, inverter);
         watched.was_working = facts.load_ratio.is_some_and(|load| load > WORKING_RATIO);
-        let limits = &plant.site.grid_limits;
-        let trips = watched
-            .supply
-            .poll(at, &facts, watched.lit_since.is_some(), limits);
         let lit = watched.lit_since.is_some();
+        let neighbours = self.neighbours(i, at);
+        let watched = &mut self.state.inverters[i];
+        let limits = &self.limits[i];
+        let trips = watched.supply.poll(at, &facts, lit, neighbours, limits);
+        watched.last_v = facts.highest_v.map(|v| (at, v)).or(watched.last_v);
         self.book_link(&inverter.id, links);
         self.watch_trips(i, at, lit, &trips);
         self.watch_export(i, at, &export_poll(&values, &facts, inverter));
         for trip in trips {
             self.book_trip(&inverter.id, trip);
+        }
+        if let Some(back) = self.state.inverters[i].supply.came_back() {
+            let numbers = explain::reconnection(&back);
+            let device = Subject::device(&inverter.id);
+            self.state
+                .book
+                .add_evidence(&device, Kind::GridTrip, numbers);
         }
         self.watch_earth(i, at, poll, &values, &facts);
     }
@@ -181,5 +189,7 @@ fn poll_facts(values: &BTreeMap<Quantity, f64>, inverter: &Inverter) -> Poll {
         lowest_v: volts.iter().copied().reduce(f64::min),
         frequency_hz: get(Quantity::Frequency),
         load_ratio: get(Quantity::AcPower).map(|w| w / inverter.rated_ac.w()),
+        power_limit_ratio: get(Quantity::PowerLimit),
+        reconnect_wait_s: get(Quantity::ReconnectWait),
     }
 }

@@ -9,10 +9,10 @@ use crate::detect::{
 };
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
-use crate::plant::{Inverter, Plant};
+use crate::plant::{GridSettings, Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
 use serde::{Deserialize, Serialize};
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 /// Version of [`EngineState`]; a change of any type in it is a new version.
 pub const STATE_VERSION: u32 = 3;
@@ -39,6 +39,8 @@ pub struct EngineState {
     pub(super) inverters: Vec<InverterState>,
     pub(super) weather_links: Vec<LinkWatch>,
     pub(super) letting_go: LettingGo,
+    /// Settings that are not in force yet: when, of which inverter; in this order.
+    pub(super) coming_settings: BTreeMap<(Time, usize), GridSettings>,
     pub(super) export: ExportWatch,
     pub(super) book: Book,
 }
@@ -48,6 +50,10 @@ pub struct EngineState {
 pub(super) struct InverterState {
     pub link: LinkWatch,
     pub supply: SupplyWatch,
+    /// Highest phase voltage of the last poll that had one [V].
+    pub last_v: Option<(Time, f64)>,
+    /// What it publishes of its protection.
+    pub settings: Option<GridSettings>,
     pub trips: TripPattern,
     pub supply_days: SupplyDays,
     pub earth: EarthState,
@@ -76,6 +82,8 @@ impl EngineState {
         let inverter = |inverter: &Inverter| InverterState {
             link: LinkWatch::new(inverter.every),
             supply: SupplyWatch::new(),
+            last_v: None,
+            settings: None,
             trips: TripPattern::new(),
             supply_days: SupplyDays::new(),
             earth: EarthState::default(),
@@ -107,6 +115,7 @@ impl EngineState {
                 .map(|w| LinkWatch::new(w.every))
                 .collect(),
             letting_go: LettingGo::default(),
+            coming_settings: BTreeMap::new(),
             export: ExportWatch::new(),
             book: Book::new(),
         }

@@ -4,10 +4,11 @@
 
 use super::Engine;
 use crate::detect::{
-    Edge, ExportPoll, ExportSite, Exporter, Kind, PatternEdge, PatternPoll, Poll, SupplyEdge,
-    SupplyFacts, Together, TripReport,
+    Edge, ExportPoll, ExportSite, Exporter, Kind, Neighbours, PatternEdge, PatternPoll, Poll,
+    SupplyEdge, SupplyFacts, Together, TripReport,
 };
 use crate::diagnose::{Subject, explain_supply};
+use crate::expected::{Learned, LearnedOf};
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Channel, Place, Quantity, Span, Time};
 use serde::{Deserialize, Serialize};
@@ -17,6 +18,8 @@ use std::collections::{BTreeMap, VecDeque};
 const TOGETHER_WITHIN: Span = Span::from_s(5);
 /// A trip is told up to ten minutes after it began.
 const LETTING_GO_KEPT: Span = Span::from_min(20);
+/// Phase voltage over nominal from which a neighbour has its supply [-].
+const NEIGHBOUR_HAS_SUPPLY_RATIO: f64 = 0.8;
 /// Phase to neutral under which there is no voltage to speak of [V].
 const LEAST_PHASE_V: f64 = 20.0;
 
@@ -96,6 +99,26 @@ impl Engine {
         }
     }
 
+    /// What the other inverters show while `i` is off; before it is, they have nothing to say.
+    pub(super) fn neighbours(&self, i: usize, at: Time) -> Neighbours {
+        let Some(began) = self.state.inverters[i].supply.off_since() else {
+            return Neighbours::default();
+        };
+        let nominal_v = self.plant.site.grid_limits.nominal_voltage.v();
+        let others = self.state.inverters.iter().enumerate();
+        let seen = others.filter(|(j, _)| *j != i).filter_map(|(j, other)| {
+            let fresh = TOGETHER_WITHIN + self.plant.inverters[j].every * 2;
+            let is_now = |(t, _): &(Time, f64)| *t >= began && at - *t <= fresh;
+            other.last_v.filter(is_now).map(|(_, v)| v)
+        });
+        Neighbours {
+            have_supply: seen
+                .map(|v| v >= NEIGHBOUR_HAS_SUPPLY_RATIO * nominal_v)
+                .reduce(|a, b| a || b),
+            together: self.together(i, began),
+        }
+    }
+
     /// How many inverters let go together with `i`, of those that were at work.
     fn together(&self, i: usize, began: Time) -> Together {
         let every = |j: usize| self.plant.inverters[j].every;
@@ -124,13 +147,12 @@ impl Engine {
         let Some((yesterday, days)) = over else {
             return;
         };
-        let plant = self.plant.clone();
         for (j, shown) in days.iter().enumerate() {
             let Some(rated_a) = self.roles.export.rated_a(j) else {
                 continue;
             };
             let facts = SupplyFacts {
-                limits: &plant.site.grid_limits,
+                limits: &self.limits[j],
                 phases: self.roles.export.phases(j),
                 rated_a,
             };
@@ -138,6 +160,13 @@ impl Engine {
             for edge in watched.close_day((yesterday, at), shown, &facts) {
                 self.book_supply(j, edge);
             }
+            let known = self.state.inverters[j].supply_days.learned();
+            let learned = known.into_iter().map(|(phase, of, now, baseline)| Learned {
+                of: LearnedOf::Supply(j, phase, of),
+                now,
+                baseline,
+            });
+            self.learned.extend(learned);
         }
     }
 

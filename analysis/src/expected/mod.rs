@@ -21,7 +21,9 @@ mod sigma;
 mod types;
 mod validity;
 
-pub use calibration::{Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf};
+pub use calibration::{
+    Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf, SupplyNumber,
+};
 pub use chain::{Chain, ChainError, InputModel, Prediction};
 pub use heat::{Heat, Inertia};
 pub use ladder::Ladder;

@@ -1,4 +1,5 @@
-//! Protection limits of the supply: at which voltage and frequency an inverter must let go.
+//! Protection limits of the supply: at which voltage and frequency an inverter must let go, and when
+//! it may come back.
 //! The numbers are data (`config/grid/`), with their sources; here is only their shape.
 
 use crate::reading::{Frequency, Span, Voltage};
@@ -26,6 +27,8 @@ pub struct GridLimits {
     /// Active power against the highest phase voltage (volt-watt), rising in voltage, falling in
     /// power; empty where the rules give none.
     pub volt_watt: Vec<VoltWattPoint>,
+    /// When an inverter may connect, and how it comes back to full power, where the rules say.
+    pub enter_service: Option<EnterService>,
 }
 
 /// One point of a volt-watt line; straight between two of them, level beyond the ends.
@@ -53,4 +56,31 @@ pub struct FrequencyLimit {
     pub limit: Frequency,
     /// Longest time to disconnection.
     pub within: Span,
+}
+
+/// When an inverter may connect: every phase and the frequency inside their ranges without a break
+/// for so long; then its power rises along the ramp.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct EnterService {
+    /// Lowest and highest phase voltage.
+    pub voltage: (Voltage, Voltage),
+    /// Lowest and highest frequency.
+    pub frequency: (Frequency, Frequency),
+    /// How long both must have been inside.
+    pub delay: Span,
+    /// Up to so much longer by chance, so that a network's inverters do not come back at once.
+    pub random: Span,
+    /// From no power to rated power.
+    pub ramp: Span,
+}
+
+impl EnterService {
+    /// Whether the supply is inside both ranges; `None` where neither is measured.
+    pub fn is_good(&self, phases_v: Option<(f64, f64)>, frequency_hz: Option<f64>) -> Option<bool> {
+        let volts = phases_v
+            .map(|(highest, lowest)| lowest >= self.voltage.0.v() && highest <= self.voltage.1.v());
+        let hertz =
+            frequency_hz.map(|hz| (self.frequency.0.hz()..=self.frequency.1.hz()).contains(&hz));
+        volts.into_iter().chain(hertz).reduce(|a, b| a && b)
+    }
 }

@@ -4,11 +4,13 @@
 mod ageing;
 pub mod design;
 mod grid_limits;
+mod grid_settings;
 mod horizon;
 mod state;
 
 pub use ageing::Ageing;
-pub use grid_limits::{FrequencyLimit, GridLimits, VoltWattPoint, VoltageLimit};
+pub use grid_limits::{EnterService, FrequencyLimit, GridLimits, VoltWattPoint, VoltageLimit};
+pub use grid_settings::{Curve, Droop, EnterServiceSettings, GridSettings};
 pub use horizon::{Corner, Horizon, HorizonError};
 pub use state::{EventBit, State};
 

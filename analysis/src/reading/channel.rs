@@ -112,6 +112,7 @@ quantities! {
     State "state" Scope::Inverter, 0.0, 255.0, "Operating state, numbered as `plant::State`.";
     EventBits "event_bits" Scope::Inverter, 0.0, 4_294_967_295.0, "Event bits, numbered as the open SunSpec models do.";
     PowerLimit "power_limit_ratio" Scope::Inverter, 0.0, 10.0, "Active power limit in force over rated power.";
+    ReconnectWait "reconnect_wait_s" Scope::Inverter, 0.0, 1e6, "Time that it still waits before it connects to the supply.";
     PvPlusToEarth "pv_plus_to_earth_v" Scope::Inverter, -3000.0, 3000.0, "Positive pole to earth.";
     PvMinusToEarth "pv_minus_to_earth_v" Scope::Inverter, -3000.0, 3000.0, "Negative pole to earth.";
     Poa "poa_w_m2" Scope::Weather, -50.0, 2000.0, "Irradiance in a plane.";

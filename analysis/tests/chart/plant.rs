@@ -95,6 +95,7 @@ fn site() -> Site {
             under_frequency: Vec::new(),
             over_frequency: Vec::new(),
             volt_watt: Vec::new(),
+            enter_service: None,
         },
     }
 }

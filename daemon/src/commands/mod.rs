@@ -6,3 +6,4 @@ pub mod exit;
 pub mod replay;
 pub mod run;
 pub mod scan;
+mod scan_settings;

@@ -1,7 +1,9 @@
 //! `calibration.csv`: what has been learned of every plane and input, now and at the handover.
 //!
 //! One row for each number, with its 95 % interval and the days that it rests on. Gains multiply
-//! what the datasheet gives; the baseline of a tilt or an azimuth is what the site file states; `inverter`, `input` or `plane` say whose it is.
+//! what the datasheet gives; the baseline of a tilt or an azimuth is what the site file states;
+//! `inverter`, `input` or `plane` say whose it is; of the supply the phase stands in the place of the
+//! input.
 //! Never in here: how it is learned (`analysis::expected`).
 
 use super::whole_file::{WriteError, write_whole};
@@ -80,6 +82,10 @@ fn row(plant: &Plant, learned: &Learned) -> Vec<String> {
         LearnedOf::Current(i, k) | LearnedOf::Voltage(i, k) => {
             let (inverter, number) = input(i, k);
             (inverter, number, none(), none())
+        }
+        LearnedOf::Supply(i, phase, _) => {
+            let inverter = plant.inverters[i].id.to_string();
+            (inverter, format!("L{}", phase + 1), none(), none())
         }
     };
     [inverter, number, plane, light, learned.of.name().to_owned()]

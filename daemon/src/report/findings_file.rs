@@ -180,6 +180,7 @@ mod tests {
                 under_frequency: Vec::new(),
                 over_frequency: Vec::new(),
                 volt_watt: Vec::new(),
+                enter_service: None,
             },
         }
     }

@@ -1,9 +1,10 @@
 //! Writing what one step of the engine made: all of it, or nothing.
 
 use super::learned::{forget, write_learned};
+use super::mornings::write_morning;
 use super::slot_rows::write_slot;
 use super::{EngineState, Store, StoreError};
-use analysis::detect::Slot;
+use analysis::detect::{Morning, Slot};
 use analysis::diagnose::Finding;
 use analysis::expected::{Learned, LearnedOf};
 use analysis::reading::{ChannelId, Reading, Value};
@@ -23,6 +24,8 @@ pub struct Step<'a> {
     pub forgotten: &'a [LearnedOf],
     /// What was learned of planes and inputs.
     pub learned: &'a [Learned],
+    /// Mornings of insulation that are over, by inverter.
+    pub mornings: &'a [(usize, Morning)],
     /// Where the engine stands now.
     pub engine_state: &'a EngineState,
 }
@@ -55,6 +58,9 @@ impl Store {
         }
         for learned in step.learned {
             write_learned(&change, layout, learned)?;
+        }
+        for morning in step.mornings {
+            write_morning(&change, layout, morning)?;
         }
         write_engine_state(&change, step.engine_state)?;
         change.commit().map_err(StoreError::at(doing))

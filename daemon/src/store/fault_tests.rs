@@ -66,6 +66,7 @@ impl Made {
             findings: &self.findings,
             forgotten: &[],
             learned: &self.learned,
+            mornings: &[],
             engine_state: &self.engine_state,
         }
     }

@@ -1,4 +1,4 @@
-//! What was learned of planes and inputs: one row for each number and day.
+//! What was learned of planes, inputs and the supply: one row for each number and day.
 //!
 //! Rows go by name, so that a new order in the site file moves nothing to another input; what the
 //! plant no longer has stays in the file and is not read.
@@ -7,7 +7,7 @@ use super::commit::finite;
 use super::layout::Layout;
 use super::query::{each_row, get, undecodable};
 use super::{Store, StoreError};
-use analysis::expected::{Known, Learned, LearnedOf, WeatherRung};
+use analysis::expected::{Known, Learned, LearnedOf, SupplyNumber, WeatherRung};
 use analysis::reading::SolarDay;
 use rusqlite::{Connection, Row, params};
 use std::collections::BTreeMap;
@@ -87,6 +87,9 @@ fn subject(layout: &Layout, of: &LearnedOf) -> String {
             let (inverter, inputs) = &layout.inverters[i];
             format!("{inverter}/input-{}", inputs[k])
         }
+        LearnedOf::Supply(i, phase, _) => {
+            format!("{}/phase-{}", layout.inverters[i].0, phase + 1)
+        }
     }
 }
 
@@ -119,7 +122,14 @@ fn parts(layout: &Layout) -> BTreeMap<(String, String, String), LearnedOf> {
             rung(of).to_owned(),
         )
     };
-    planes.chain(inputs).map(|of| (key(&of), of)).collect()
+    let phases = (0..layout.inverters.len()).flat_map(|i| {
+        (0..3).flat_map(move |phase| {
+            let numbers = [SupplyNumber::Resistance, SupplyNumber::Reactive];
+            numbers.map(|number| LearnedOf::Supply(i, phase, number))
+        })
+    });
+    let all = planes.chain(inputs).chain(phases);
+    all.map(|of| (key(&of), of)).collect()
 }
 
 fn read(of: LearnedOf, row: &Row<'_>) -> Result<Learned, StoreError> {

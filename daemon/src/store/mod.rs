@@ -8,6 +8,7 @@ mod commit;
 mod error;
 mod layout;
 mod learned;
+mod mornings;
 mod open;
 mod query;
 mod schema;

@@ -27,6 +27,7 @@ const SMALL_TABLES: &[&str] = &[
     "finding",
     "engine_state",
     "learned",
+    "insulation_morning",
 ];
 
 /// Prepared statements kept; there are about a dozen different ones.

@@ -176,6 +176,81 @@ fn a_residual_current_above_its_limit_is_told_at_one_poll() {
     assert_eq!(told.findings.len(), 1, "{}", told.list());
 }
 
+/// One poll is the contract, whether it works or not.
+#[test]
+fn a_residual_current_while_not_producing_is_told_at_one_poll() {
+    let night = Period::new((1, 2.0), (1, 2.01));
+    let told = told(World::fair().with(night, What::ResidualCurrent(0, 0.35)), 2);
+    let [high] = told.of(Kind::ResidualCurrentHigh)[..] else {
+        panic!("{}", told.list());
+    };
+    assert_eq!((high.began, high.found), (at(1440 + 120), at(1440 + 120)));
+}
+
+/// Dry for half an hour and more, so that it has ended, and another place within the hour after.
+#[test]
+fn another_place_within_an_hour_is_told() {
+    let (first, second) = (
+        Period::new((1, 3.0), (1, 9.0)),
+        Period::new((1, 9.7), (1, 11.5)),
+    );
+    let world = World::fair()
+        .with(first, What::LeaksWithoutBit(0, 2e4))
+        .with(first, What::FaultAt(0, 0.25))
+        .with(second, What::LeaksWithoutBit(0, 2e4))
+        .with(second, What::FaultAt(0, 0.75));
+    let told = told(world, 2);
+    let [low] = told.of(Kind::IsolationLow)[..] else {
+        panic!("{}", told.list());
+    };
+    tests::assert_close!(
+        low.evidence["fault_position_ratio"],
+        0.75,
+        0.005,
+        "of the string"
+    );
+    assert!(
+        low.summary.contains("at 0.75 of the string"),
+        "{}",
+        low.summary
+    );
+    assert!(
+        low.evidence.contains_key("lost_generation_min"),
+        "{:?}",
+        low.evidence
+    );
+}
+
+/// The register shows nothing at rest, when the poles tell the place: what began it was a number.
+#[test]
+fn a_place_that_is_told_without_a_number_does_not_make_a_bit_of_it() {
+    let leak = Period::new((1, 3.0), (1, 9.0));
+    let world = World::fair()
+        .with(leak, What::LeaksWithoutBit(0, 2e4))
+        .with(leak, What::FaultAt(0, 0.3642));
+    let (plant, mut polls) = play(&two_inverters(), world, 2);
+    let ohm = plant
+        .channels
+        .id(&"inv-1/isolation_resistance_ohm".parse().expect("a channel"));
+    for (time, readings) in &mut polls {
+        // A few polls show it, before there is light.
+        if *time > at(1440 + 190) && *time < at(1440 + 560) {
+            readings.retain(|r| Some(r.channel) != ohm);
+        }
+    }
+    let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+    let [low] = told.of(Kind::IsolationLow)[..] else {
+        panic!("{}", told.list());
+    };
+    assert!(
+        low.evidence.contains_key("fault_position_ratio"),
+        "{:?}",
+        low.evidence
+    );
+    assert!(!low.summary.contains("ground-fault bit"), "{}", low.summary);
+    assert!(low.summary.contains("20 kOhm"), "{}", low.summary);
+}
+
 /// What the watch makes of polls that publish a resistance, a bit, or neither.
 fn edges(polls: &[(Option<f64>, Option<bool>)]) -> Vec<Edge<Option<f64>>> {
     let mut watch = IsolationWatch::new();

@@ -7,7 +7,7 @@ use crate::limited_day::{
 use analysis::array::Limit;
 use analysis::detect::Kind;
 use analysis::plant::{Derating, Plant, VoltWattPoint};
-use analysis::reading::{ApparentPower, Current, Power, Temperature, Voltage};
+use analysis::reading::{ApparentPower, Current, Power, Span, Temperature, Value, Voltage};
 use tests::plant::{What, World};
 
 #[test]
@@ -138,6 +138,27 @@ fn reactive_power_leaves_less_of_the_apparent_power() {
     let day = limited(ample(), world);
     day.assert_named(Limit::ApparentPower, hours(10.0, 14.0));
     day.assert_booked(Limit::ApparentPower);
+}
+
+/// A meter that shows 105 % of the apparent power as reactive leaves that limit undecided alone.
+#[test]
+fn an_impossible_reactive_power_does_not_silence_the_other_limits() {
+    let plant = std::sync::Arc::new(ample());
+    let world = clear().with(hours(9.0, 15.0), What::Commanded(0, 0.3));
+    let mut polls = crate::scenario::polls(&plant, world, 2, Span::from_min(2));
+    let channel = "inv-1/ac_reactive_power_var".parse().expect("a channel");
+    let reactive = plant.channels.id(&channel).expect("it is published");
+    for reading in polls.iter_mut().flat_map(|(_, readings)| readings) {
+        if reading.channel == reactive {
+            reading.value = Value::Good(1.05 * plant.inverters[0].max_apparent.va());
+        }
+    }
+    let end = crate::drive::end_of(&plant, &polls);
+    let told = crate::drive::account(&plant, crate::drive::one_by_one(&polls), end);
+    for (at, slot) in slots(&told, hours(9.5, 14.5)) {
+        assert_eq!(slot.limit, Some(Limit::Command), "{at:?}");
+    }
+    assert!(told.findings.is_empty(), "{}", told.list());
 }
 
 #[test]

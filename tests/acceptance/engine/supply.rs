@@ -3,7 +3,9 @@
 
 use crate::drive::{Told, account, end_of, one_by_one};
 use crate::scenario::play;
-use analysis::detect::{Edge, Kind, Poll, SupplyWatch, TripCause, TripReport};
+use analysis::detect::{
+    Compared, Edge, Kind, Neighbours, Poll, SupplyWatch, Together, TripCause, TripReport,
+};
 use analysis::plant::{EventBit, State};
 use analysis::reading::{Span, Time};
 use tests::plant::{Period, START, Shape, What, World, grid_limits, two_inverters};
@@ -11,6 +13,11 @@ use tests::plant::{Period, START, Shape, What, World, grid_limits, two_inverters
 /// Highest and lowest phase [V], frequency [Hz].
 type Supply = (f64, f64, f64);
 const GOOD: Supply = (241.0, 239.0, 50.0);
+/// A site of one inverter.
+const ALONE: Neighbours = Neighbours {
+    have_supply: None,
+    together: Together { off: 1, of: 1 },
+};
 
 fn at(poll: i64) -> Time {
     START + Span::from_min(poll)
@@ -26,6 +33,7 @@ fn poll(state: State, supply: Supply, bits: &[EventBit]) -> Poll {
         lowest_v: Some(lowest),
         frequency_hz: Some(hz),
         load_ratio: Some(if state.is_producing() { 0.5 } else { 0.0 }),
+        ..Poll::default()
     }
 }
 
@@ -40,7 +48,7 @@ fn reports(before: Supply, meanwhile: Supply, bits: &[EventBit]) -> Vec<TripRepo
             20..25 => poll(State::Fault, meanwhile, bits),
             _ => poll(State::Tracking, GOOD, &[]),
         };
-        edges.extend(watch.poll(at(n), &poll, true, &grid_limits()));
+        edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
     }
     let found = |edge| match edge {
         Edge::Found { began, found, seen } => {
@@ -67,7 +75,11 @@ fn each_cause_by_the_values_alone() {
         (TripCause::UnderVoltage, (241.0, 182.0, 50.0), GOOD),
         (TripCause::UnderVoltage, GOOD, (241.0, 120.0, 50.0)),
         // One phase away is a lost phase, not a lost supply.
-        (TripCause::UnderVoltage, GOOD, (241.0, 2.0, 50.0)),
+        (TripCause::PhaseLost, GOOD, (241.0, 2.0, 50.0)),
+        (TripCause::PhaseLost, (241.0, 30.0, 50.0), GOOD),
+        // Without a neutral the phases share the voltage between them by their loads.
+        (TripCause::NeutralLost, GOOD, (330.0, 90.0, 50.0)),
+        (TripCause::NeutralLost, (305.0, 170.0, 50.0), GOOD),
         (TripCause::OverFrequency, (241.0, 239.0, 51.9), GOOD),
         (TripCause::UnderFrequency, (241.0, 239.0, 47.1), GOOD),
         (TripCause::SupplyLost, GOOD, (3.0, 1.0, 0.0)),
@@ -107,7 +119,7 @@ fn ten_minutes_at_the_sustained_limit_are_told_from_a_short_rise() {
             12..16 => poll(State::Fault, GOOD, &[EventBit::AcOverVoltage]),
             _ => poll(State::Tracking, GOOD, &[]),
         };
-        for edge in watch.poll(at(n), &poll, true, &grid_limits()) {
+        for edge in watch.poll(at(n), &poll, true, ALONE, &grid_limits()) {
             if let Edge::Found { seen, .. } = edge {
                 causes.push(seen.causes[0].0);
                 // The mean of twelve equal polls.
@@ -146,7 +158,7 @@ fn a_single_poll_without_production_is_no_trip() {
             6 => Poll::default(),
             _ => poll(State::Tracking, GOOD, &[]),
         };
-        assert_eq!(watch.poll(at(n), &poll, true, &grid_limits()), []);
+        assert_eq!(watch.poll(at(n), &poll, true, ALONE, &grid_limits()), []);
     }
 }
 
@@ -172,9 +184,130 @@ fn a_stop_for_want_of_light_is_no_trip() {
                     ..poll(State::Tracking, GOOD, &[])
                 },
             };
-            edges.extend(watch.poll(at(n), &poll, true, &grid_limits()));
+            edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
         }
         assert_eq!(!edges.is_empty(), is_trip, "{load} {state:?} {supply:?}");
+    }
+}
+
+/// Off for so many minutes with this supply and these neighbours.
+fn with_neighbours(meanwhile: Supply, neighbours: Neighbours) -> TripReport {
+    let mut watch = SupplyWatch::new();
+    let mut edges = Vec::new();
+    for n in 0..40 {
+        let poll = match n {
+            20..25 => poll(State::Fault, meanwhile, &[]),
+            _ => poll(State::Tracking, GOOD, &[]),
+        };
+        edges.extend(watch.poll(at(n), &poll, true, neighbours, &grid_limits()));
+    }
+    let [Edge::Found { seen, .. }, Edge::Ended { .. }] = &edges[..] else {
+        panic!("{edges:?}");
+    };
+    seen.clone()
+}
+
+#[test]
+fn neighbours_tell_an_open_branch_from_an_outage_and_the_network_from_one_inverter() {
+    let dark = (2.0, 1.0, 0.0);
+    let table = [
+        (dark, Some(true), (1, 3), TripCause::BranchOpen),
+        (dark, Some(false), (3, 3), TripCause::SupplyLost),
+        (dark, None, (1, 1), TripCause::SupplyLost),
+        (GOOD, Some(true), (3, 3), TripCause::NetworkNotVisible),
+        (GOOD, Some(true), (1, 3), TripCause::NotVisible),
+    ];
+    for (meanwhile, have_supply, (off, of), cause) in table {
+        let together = Together { off, of };
+        let neighbours = Neighbours {
+            have_supply,
+            together,
+        };
+        let report = with_neighbours(meanwhile, neighbours);
+        assert_eq!(report.causes[0].0, cause, "{meanwhile:?} {neighbours:?}");
+        assert_eq!(report.together, together);
+    }
+}
+
+/// A network operator that takes all power is no trip; one that does so while the supply is away is.
+#[test]
+fn all_power_taken_by_command_is_no_trip() {
+    for (supply, is_trip) in [(GOOD, false), ((2.0, 1.0, 0.0), true)] {
+        let mut watch = SupplyWatch::new();
+        let mut edges = Vec::new();
+        for n in 0..40 {
+            let poll = match n {
+                20..25 => Poll {
+                    power_limit_ratio: Some(0.0),
+                    ..poll(State::Standby, supply, &[])
+                },
+                _ => poll(State::Tracking, GOOD, &[]),
+            };
+            edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
+        }
+        assert_eq!(!edges.is_empty(), is_trip, "{supply:?}");
+    }
+}
+
+/// Polls every ten seconds: off from 200 s on, the supply good again from `good_s`, output from
+/// `back_s`. The rule asks for 60 s inside 205 to 253 V.
+fn came_back(good_s: i64, back_s: i64) -> analysis::detect::Reconnection {
+    let mut watch = SupplyWatch::new();
+    for n in 0..100 {
+        let s = 10 * n;
+        let poll = match s {
+            _ if s < 200 || s >= back_s => poll(State::Tracking, GOOD, &[]),
+            _ if s < good_s => poll(State::Fault, (256.0, 240.0, 50.0), &[]),
+            _ => poll(State::Starting, GOOD, &[]),
+        };
+        let at = START + Span::from_s(s);
+        watch.poll(at, &poll, true, ALONE, &grid_limits());
+        if let Some(back) = watch.came_back() {
+            assert_eq!(s, back_s);
+            return back;
+        }
+    }
+    panic!("it comes back");
+}
+
+#[test]
+fn the_wait_runs_from_the_good_supply_and_is_compared_with_the_rule() {
+    let back = came_back(260, 330);
+    assert_eq!(back.waited, Some(Span::from_s(70)));
+    // From the last output to the last poll outside.
+    assert_eq!(back.supply_bad, Span::from_s(60));
+    assert_eq!(back.wanted, Some(Span::from_s(60)));
+    // The last bad poll was at 250 s, the last without output at 320 s.
+    assert_eq!(
+        (back.at_least, back.at_most),
+        (Span::from_s(60), Span::from_s(80))
+    );
+    assert_eq!(back.compared(), Some(Compared::AsWanted));
+    // 50 s in the polls may well have been 60.
+    assert_eq!(came_back(260, 310).compared(), Some(Compared::AsWanted));
+    assert_eq!(came_back(260, 300).compared(), Some(Compared::TooSoon));
+    assert_eq!(came_back(260, 700).compared(), Some(Compared::Sluggish));
+    // Output while the voltage is outside the range: nothing to compare.
+    assert_eq!(came_back(990, 300).compared(), None);
+}
+
+/// Nothing seen, but it counts down: it waits for the supply, and that is told after ten minutes.
+#[test]
+fn one_that_counts_down_for_ten_minutes_is_told() {
+    for (wait_s, count) in [(Some(120.0), 1), (Some(0.0), 0), (None, 0)] {
+        let mut watch = SupplyWatch::new();
+        let mut edges = Vec::new();
+        for n in 0..40 {
+            let poll = match n {
+                0..20 => poll(State::Tracking, GOOD, &[]),
+                _ => Poll {
+                    reconnect_wait_s: wait_s,
+                    ..poll(State::Starting, GOOD, &[])
+                },
+            };
+            edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
+        }
+        assert_eq!(edges.len(), count, "{wait_s:?}");
     }
 }
 
@@ -188,7 +321,7 @@ fn a_long_outage_is_told_after_ten_minutes() {
             0..20 => poll(State::Tracking, GOOD, &[]),
             _ => poll(State::Fault, (0.0, 0.0, 0.0), &[]),
         };
-        for edge in watch.poll(at(n), &poll, true, &grid_limits()) {
+        for edge in watch.poll(at(n), &poll, true, ALONE, &grid_limits()) {
             if let Edge::Found {
                 began, found: at, ..
             } = edge

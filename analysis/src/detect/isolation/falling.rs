@@ -22,6 +22,8 @@
 //! with and without the factor of two per 10 K; where it is not, it must be steeper than any season
 //! makes it, which is less once the window is nearly a year. Of a week in which nothing tells whether a
 //! morning was wet the best one counts: water only lowers the number.
+//! A sensor that dies leaves the last dry mornings as they are: they are not judged again and again,
+//! and after a month in which nothing has told wet from dry, weeks stand for mornings.
 //! It ends when half of what was lost (in decades) is back on three dry mornings.
 //! Never in here: whether a morning was wet (`morning`).
 
@@ -65,6 +67,8 @@ const STEP_FROM: (Span, usize) = (Span::from_h(60 * 24), 10);
 const STEP_LEAST: f64 = 0.5;
 const STEP_OVER_SCATTER: f64 = 4.0;
 const STEP_UNDER_OHM: f64 = 1e6;
+/// Without a morning that was known to be dry for so long, wet and dry are not told any more.
+const SENSOR_GONE: Span = Span::from_h(30 * 24);
 const WEEK: Span = Span::from_h(7 * 24);
 
 /// The mornings of one inverter.
@@ -129,6 +133,11 @@ impl Mornings {
         Self::default()
     }
 
+    /// Whether a fall stands.
+    pub fn is_falling(&self) -> bool {
+        self.ends_at_log10_ohm.is_some()
+    }
+
     /// How many mornings of low insulation are remembered, and the time in light lost on them.
     pub fn low(&self) -> (usize, Span) {
         let low = self.kept.iter().filter(|m| m.is_low);
@@ -136,16 +145,29 @@ impl Mornings {
         (low.clone().count(), low.fold(Span::ZERO, lost))
     }
 
-    /// Takes a morning that is over, at a time, against the limit [ohm].
-    pub fn push(&mut self, now: Time, morning: Morning, limit_ohm: f64) -> Option<Edge<Falling>> {
+    /// Takes over a morning that an earlier run has kept: nothing is told of it.
+    pub fn recall(&mut self, morning: Morning) {
         if self.kept.len() == KEPT {
             self.kept.pop_front();
         }
         self.kept.push_back(morning);
+    }
+
+    /// Takes a morning that is over, at a time, against the limit [ohm].
+    pub fn push(&mut self, now: Time, morning: Morning, limit_ohm: f64) -> Option<Edge<Falling>> {
+        self.recall(morning);
         if morning.is_wet == Some(true) || morning.log10_ohm.is_none() {
             return None;
         }
-        let (dry, weeks) = (self.dry(), self.weeks());
+        let (mut dry, weeks) = (self.dry(), self.weeks());
+        if morning.is_wet.is_none() {
+            let is_gone = |last: &Dry| morning.at - last.at > SENSOR_GONE;
+            if dry.len() >= LATEST && !dry.last().is_some_and(is_gone) {
+                // Nothing new of what is known to be dry.
+                return None;
+            }
+            dry.clear();
+        }
         // Where nothing tells wet from dry, weeks stand for mornings.
         let series = if dry.len() < LATEST { &weeks } else { &dry };
         let latest = &series[series.len().checked_sub(LATEST)?..];
@@ -167,7 +189,8 @@ impl Mornings {
         if self.agreeing < AGREEING {
             return None;
         }
-        self.ends_at_log10_ohm = Some(f64::midpoint(seen.level_ohm.log10(), seen.from_ohm.log10()));
+        let half = f64::midpoint(seen.level_ohm.log10(), seen.from_ohm.log10());
+        self.ends_at_log10_ohm = Some(half);
         Some(Edge::Found {
             began,
             found: now,
@@ -230,7 +253,9 @@ impl Mornings {
             level_ohm: 10_f64.powf(level),
             from_ohm: 10_f64.powf(from),
             span_d: (latest - began).hours() / 24.0,
-            dry_mornings: since.filter(|m| m.log10_ohm.is_some()).count() - wet,
+            dry_mornings: since
+                .filter(|m| m.log10_ohm.is_some() && m.is_wet != Some(true))
+                .count(),
             wet_mornings: wet,
             how,
         };

@@ -97,3 +97,41 @@ fn a_step_is_told_on_its_third_day_of_three_and_ends_with_the_repair() {
     assert!((seen.from_ohm.log10() - 6.2).abs() < 1e-6);
     assert!(at >= Time::from_unix_ms(59 * 86_400_000) && at <= Time::from_unix_ms(60 * 86_400_000));
 }
+
+/// A step of two mornings, then the humidity sensor dies: the three dry mornings that hold two low ones
+/// are not judged again with every morning that tells nothing.
+#[test]
+fn old_dry_mornings_are_not_judged_again_once_the_humidity_sensor_is_dead() {
+    let dying = |low_days: std::ops::Range<i64>, level: f64, last: i64| {
+        move |day: i64| {
+            let log10 = if low_days.contains(&day) { level } else { 6.2 };
+            let wet = (day < last).then_some(false);
+            morning(day, log10, wet, Some(10.0))
+        }
+    };
+    assert_eq!(edges((0..90).map(dying(40..42, 5.5, 42))), []);
+    // Once nothing has told wet from dry for a month, weeks do: a steady fall is still found.
+    let falling = |day: i64| {
+        let fall = 0.01 * (day - 60).max(0) as f64;
+        morning(day, 6.2 - fall, (day < 60).then_some(false), Some(10.0))
+    };
+    let [Edge::Found { seen, .. }] = edges((0..200).map(falling))[..] else {
+        panic!("one finding");
+    };
+    assert!(matches!(seen.how, Fall::Drift { .. }), "{seen:?}");
+}
+
+/// A new version of the engine's state keeps nothing but what was learned: five weeks of a fall come
+/// before it, the sixth after.
+#[test]
+fn mornings_that_were_kept_are_not_lost_with_the_state() {
+    let fall = |day: i64| morning(day, 6.0 - 0.02 * day as f64, Some(false), Some(10.0));
+    let found = |kept: std::ops::Range<i64>| {
+        let mut mornings = Mornings::new();
+        kept.map(fall).for_each(|m| mornings.recall(m));
+        let mut push = |day: i64| mornings.push(fall(day).at, fall(day), LIMIT_OHM);
+        (35..45).filter_map(&mut push).count()
+    };
+    assert_eq!(found(0..35), 1);
+    assert_eq!(found(0..0), 0);
+}

@@ -15,6 +15,9 @@ use serde::{Deserialize, Serialize};
 
 /// Polls in a row under the limit before it is said.
 const CONFIRMING_POLLS: u32 = 2;
+/// Two polls further apart than this are not in a row: a night lies between them (engineering
+/// judgement; recordings may have a row an hour).
+const IN_A_ROW: Span = Span::from_h(2);
 /// Resistance over limit from which the array counts as recovered [-] (engineering judgement).
 const RECOVERED_RATIO: f64 = 1.5;
 /// How long it must stay recovered (engineering judgement).
@@ -35,6 +38,9 @@ pub struct IsolationPoll {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct IsolationWatch {
     low_since: Option<(Time, u32)>,
+    last_low: Option<Time>,
+    /// The latest resistance under the limit [ohm].
+    low_ohm: Option<f64>,
     is_low: bool,
     /// Whether a resistance was under the limit, and not the bit alone.
     by_value: bool,
@@ -52,6 +58,11 @@ impl IsolationWatch {
         self.is_low
     }
 
+    /// The latest resistance under the limit, where one was seen since it counts as low [ohm].
+    pub fn low_ohm(&self) -> Option<f64> {
+        self.low_ohm
+    }
+
     /// One poll, against the limit [ohm]. A finding carries the resistance that decided, if there
     /// was one.
     pub fn poll(
@@ -66,6 +77,7 @@ impl IsolationWatch {
         if is_under || is_set {
             self.high_since = None;
             self.by_value |= is_under;
+            self.low_ohm = measured.filter(|_| is_under).or(self.low_ohm);
             return self.low(at, measured.filter(|_| is_under), is_set);
         }
         let recovered = match poll.resistance {
@@ -78,9 +90,11 @@ impl IsolationWatch {
             _ => return None,
         };
         self.low_since = None;
+        self.last_low = None;
         if !self.is_low || !recovered {
             self.high_since = None;
             self.by_value &= self.is_low;
+            self.low_ohm = self.low_ohm.filter(|_| self.is_low);
             return None;
         }
         let since = *self.high_since.get_or_insert(at);
@@ -92,6 +106,10 @@ impl IsolationWatch {
     }
 
     fn low(&mut self, at: Time, measured: Option<f64>, bit: bool) -> Option<Edge<Option<f64>>> {
+        let before = self.last_low.replace(at);
+        if before.is_some_and(|before| at - before > IN_A_ROW) && !self.is_low {
+            self.low_since = None;
+        }
         let (began, polls) = self.low_since.get_or_insert((at, 0));
         *polls += 1;
         if self.is_low || (*polls < CONFIRMING_POLLS && !bit) {
@@ -137,6 +155,29 @@ mod tests {
     fn a_single_low_poll_is_not_said_and_two_are_said_once() {
         assert_eq!(polls(&[1e6, 2e4, 1e6], false), []);
         assert_eq!(polls(&[1e6, 2e4, 2e4, 2e4], false).len(), 1);
+    }
+
+    /// A register read wrongly at dusk, nothing all night, and once more at dawn.
+    #[test]
+    fn a_low_number_in_the_evening_and_one_in_the_morning_are_not_two_polls_in_a_row() {
+        let mut watch = IsolationWatch::new();
+        let mut poll = |minute: i64, ohm: Option<f64>| {
+            let poll = IsolationPoll {
+                resistance: Published::new(ohm),
+                ground_fault: None,
+                producing: Some(false),
+            };
+            watch.poll(Time::from_unix_ms(minute * 60_000), poll, LIMIT_OHM)
+        };
+        assert_eq!(poll(0, Some(2e4)), None);
+        for minute in 1..600 {
+            assert_eq!(poll(minute, None), None);
+        }
+        assert_eq!(poll(600, Some(2e4)), None);
+        let Some(Edge::Found { began, .. }) = poll(601, Some(2e4)) else {
+            panic!("two in a row");
+        };
+        assert_eq!(began, Time::from_unix_ms(600 * 60_000));
     }
 
     #[test]

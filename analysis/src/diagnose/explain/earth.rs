@@ -2,9 +2,9 @@
 //! Never in here: decisions.
 
 use super::{causes, evidence};
-use crate::detect::{Dampness, Fall, Falling, FaultPosition, Kind};
+use crate::detect::{Dampness, Fall, Falling, FaultPosition, Kind, NearLimit};
 use crate::diagnose::{Evidence, NewFinding, Subject};
-use crate::reading::{DeviceId, Energy, Span, Time};
+use crate::reading::{DeviceId, Energy, Span, Time, civil_from_days};
 
 const DAYS_PER_MONTH: f64 = 30.44;
 /// A fault this near to an end of the string is in the cable, connector or isolator there [-]: about
@@ -123,13 +123,17 @@ pub fn isolation_falling(
                 ("fall_least_ratio_per_month", least),
                 ("fall_most_ratio_per_month", most),
                 ("reaches_limit_in_d", days_to_limit),
+                ("reaches_limit_unix_s", unix_s(found, days_to_limit)),
                 ("reaches_limit_soonest_d", soonest_d),
                 ("reaches_limit_latest_d", latest_d),
             ]));
             format!(
                 "The insulation of the array of {device} falls by {:.0} % a month on dry mornings \
                  (99 % interval {:.0} to {:.0} %): {now} now; it would reach its limit of {limit} in \
-                 {days_to_limit:.0} days ({soonest_d:.0} to {latest_d:.0}).",
+                 {days_to_limit:.0} days, about {} (99 %: {} to {}).",
+                day_after(found, days_to_limit),
+                day_after(found, soonest_d),
+                day_after(found, latest_d),
                 100.0 * fall,
                 100.0 * least,
                 100.0 * most
@@ -147,18 +151,65 @@ pub fn isolation_falling(
         began,
         found,
         confidence: 0.9,
-        causes: causes(&[
-            (
-                "water that stays in a junction box, connector or conduit",
-                0.5,
-            ),
-            ("cable insulation that wears through", 0.3),
-            ("modules whose back sheet or edge lets water in", 0.2),
-        ]),
+        causes: causes(&FALLING_CAUSES),
         evidence: numbers,
         lost: Energy::from_wh(0.0),
         summary,
     }
+}
+
+/// Insulation under twice its limit, however it came there.
+pub fn isolation_near(
+    device: &DeviceId,
+    (began, found): (Time, Time),
+    near: &NearLimit,
+    limit_ohm: f64,
+    low: (usize, Span),
+) -> NewFinding {
+    let (now, limit) = (kohm(near.best_ohm), kohm(limit_ohm));
+    NewFinding {
+        subject: Subject::device(device),
+        kind: Kind::IsolationFalling,
+        began,
+        found,
+        confidence: 0.9,
+        causes: causes(&FALLING_CAUSES),
+        evidence: evidence(&[
+            ("isolation_best_of_latest_mornings_ohm", near.best_ohm),
+            ("isolation_over_limit_ratio", near.best_ohm / limit_ohm),
+            ("isolation_limit_ohm", limit_ohm),
+            ("mornings_near_limit_count", near.mornings as f64),
+            ("low_mornings_count", low.0 as f64),
+            ("lost_generation_min", minutes(low.1)),
+        ]),
+        lost: Energy::from_wh(0.0),
+        summary: format!(
+            "The insulation of the array of {device} is near its limit: {now} at best on its latest \
+             {} mornings, less than twice the limit of {limit}, under which it does not start.",
+            near.mornings
+        ),
+    }
+}
+
+/// Why insulation falls, or is near its limit.
+const FALLING_CAUSES: [(&str, f64); 3] = [
+    (
+        "water that stays in a junction box, connector or conduit",
+        0.5,
+    ),
+    ("cable insulation that wears through", 0.3),
+    ("modules whose back sheet or edge lets water in", 0.2),
+];
+
+/// So many days after a time, in seconds since 1970.
+fn unix_s(at: Time, days: f64) -> f64 {
+    at.unix_ms() as f64 / 1000.0 + 86_400.0 * days
+}
+
+/// The day so many days after a time, in UTC: a forecast over weeks is no better than a day.
+fn day_after(at: Time, days: f64) -> String {
+    let (year, month, day) = civil_from_days((unix_s(at, days) / 86_400.0).floor() as i64);
+    format!("{year}-{month:02}-{day:02}")
 }
 
 /// Leakage to earth above what it may last at.
@@ -253,6 +304,13 @@ fn place_words(place: &LeakPlace) -> String {
         " If it is a single fault, it lies at {x:.2} of the string{input} from its negative \
          end{between}; with a second fault this place means nothing."
     )
+}
+
+/// Takes out what was known of a place, before another is told.
+pub fn forget_place(numbers: &mut Evidence) {
+    for name in ["modules_from_negative_end_count", "fault_input_number"] {
+        numbers.remove(name);
+    }
 }
 
 fn place_evidence(place: &LeakPlace) -> Evidence {

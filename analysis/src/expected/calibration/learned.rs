@@ -31,6 +31,17 @@ pub enum LearnedOf {
     Tilt(usize),
     /// Azimuth of such a plane, the same.
     Azimuth(usize),
+    /// Of the supply, by inverter and phase from 0.
+    Supply(usize, usize, SupplyNumber),
+}
+
+/// What is learned of a phase of the supply.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SupplyNumber {
+    /// Its resistance [ohm].
+    Resistance,
+    /// Reactive over active current of the steps that showed it [-].
+    Reactive,
 }
 
 impl LearnedOf {
@@ -43,6 +54,8 @@ impl LearnedOf {
             Self::Voltage(..) => "dc_voltage_gain_ratio",
             Self::Tilt(_) => "tilt_deg",
             Self::Azimuth(_) => "azimuth_deg",
+            Self::Supply(_, _, SupplyNumber::Resistance) => "supply_resistance_ohm",
+            Self::Supply(_, _, SupplyNumber::Reactive) => "supply_reactive_per_active_ratio",
         }
     }
 }
@@ -80,6 +93,8 @@ impl Calibration {
             LearnedOf::Voltage(i, k) => &mut self.inputs[i][k].voltage,
             // What is stated stands in the site file, and a plane is surveyed anew.
             LearnedOf::Tilt(_) | LearnedOf::Azimuth(_) => return,
+            // Not of the array: `SupplyDays::recall`.
+            LearnedOf::Supply(..) => return,
         };
         slow.recall(baseline);
     }

@@ -20,7 +20,7 @@ mod learned;
 mod slow;
 
 pub use day::CalibrationSample;
-pub use learned::{Learned, LearnedOf};
+pub use learned::{Learned, LearnedOf, SupplyNumber};
 pub use slow::Known;
 
 use super::types::WeatherRung;

@@ -108,6 +108,7 @@ fn site(coldest: Option<f64>) -> Site {
             under_frequency: Vec::new(),
             over_frequency: Vec::new(),
             volt_watt: Vec::new(),
+            enter_service: None,
         },
     }
 }

@@ -5,6 +5,7 @@ use super::error::Trouble;
 use super::source::{ModbusSource, Settings, SourceError};
 use crate::source::Waits;
 use crate::source::sunspec::Spot;
+use analysis::plant::GridSettings;
 use analysis::reading::{ChannelTable, DeviceId, Quantity, Reading, Time};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -35,6 +36,7 @@ pub struct Poller {
     source: Option<ModbusSource>,
     waits: Waits,
     unplanned: BTreeSet<(Spot, Quantity)>,
+    settings_read: Option<Time>,
 }
 
 impl Poller {
@@ -47,6 +49,7 @@ impl Poller {
             source: None,
             waits: Waits::new(),
             unplanned: BTreeSet::new(),
+            settings_read: None,
         }
     }
 
@@ -61,6 +64,11 @@ impl Poller {
             }
             Err(error) => Err(self.failure(error)),
         }
+    }
+
+    /// How the device says that it is set, where the last poll has read it.
+    pub fn take_settings(&mut self) -> Option<GridSettings> {
+        self.source.as_mut()?.take_settings()
     }
 
     /// The device's name.
@@ -82,6 +90,7 @@ impl Poller {
         if self.source.is_none() {
             let mut source = ModbusSource::connect(&self.settings, &self.name, &self.table).await?;
             source.expect_unplanned(std::mem::take(&mut self.unplanned));
+            source.expect_settings_read(self.settings_read);
             self.source = Some(source);
         }
         let source = self.source.as_mut().expect("connected just above");
@@ -102,10 +111,12 @@ impl Poller {
         }
     }
 
-    /// What has been listed once stays listed over a reconnection.
+    /// What has been listed once stays listed over a reconnection, and settings are not asked for again
+    /// before their hour is over.
     fn give_up(&mut self) {
         if let Some(mut source) = self.source.take() {
             self.unplanned = source.take_unplanned();
+            self.settings_read = source.settings_read();
         }
     }
 }

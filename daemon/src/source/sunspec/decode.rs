@@ -41,8 +41,8 @@ pub struct Decoded {
 
 /// Models in the order in which they are believed where two give the same quantity: inputs before
 /// their sum, the newer AC model before the older ones, whole stations before the small one.
-const BELIEVED_FIRST: [u16; 14] = [
-    160, 701, 103, 102, 101, 113, 112, 111, 122, 123, 302, 303, 307, 308,
+const BELIEVED_FIRST: [u16; 15] = [
+    160, 701, 103, 102, 101, 113, 112, 111, 122, 123, 703, 302, 303, 307, 308,
 ];
 
 /// Everything that we have a channel for in the image of a model. The image begins at the id
@@ -164,7 +164,7 @@ fn limit_in_force(layout: &Layout, image: &[u16]) -> Option<bool> {
 }
 
 /// `None` where the device gives no valid exponent: a needed factor is not guessed.
-fn scaled(image: &[u16], point: &Point, raw: f64) -> Option<f64> {
+pub(super) fn scaled(image: &[u16], point: &Point, raw: f64) -> Option<f64> {
     let exponent = match point.scale {
         Scale::Fixed(exponent) => exponent,
         Scale::At(offset) => Encoding::exponent(*image.get(offset)?)?,

@@ -3,7 +3,8 @@
 
 use super::identity::Identity;
 use super::reads::Reads;
-use super::table::knows;
+use super::settings::has_settings;
+use super::table::has_values;
 use super::walk::{Model, Next, Walk, WalkEnd};
 use super::{BASES, END_OF_MODELS, MARKER};
 use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind};
@@ -33,7 +34,7 @@ impl Device {
         let mut used: Vec<Model> = Vec::new();
         for model in &self.models {
             let first = used.iter().all(|other| other.id != model.id);
-            if first && model.id != COMMON && knows(model.id) {
+            if first && model.id != COMMON && has_values(model.id) {
                 used.push(*model);
             }
         }
@@ -41,10 +42,22 @@ impl Device {
         used
     }
 
+    /// Models that say how the inverter is set, each once.
+    pub fn settings(&self) -> Vec<Model> {
+        let mut settings: Vec<Model> = Vec::new();
+        for model in &self.models {
+            let first = settings.iter().all(|other| other.id != model.id);
+            if first && has_settings(model.id) {
+                settings.push(*model);
+            }
+        }
+        settings
+    }
+
     /// Models that are not read: those that we do not know, and repetitions.
     pub fn skipped(&self) -> Vec<Model> {
-        let used = self.used();
-        let skipped = |m: &&Model| m.id != COMMON && !used.contains(m);
+        let read = [self.used(), self.settings()].concat();
+        let skipped = |m: &&Model| m.id != COMMON && !read.contains(m);
         self.models.iter().filter(skipped).copied().collect()
     }
 }

@@ -12,6 +12,7 @@ mod encoding;
 mod identity;
 mod names;
 mod reads;
+mod settings;
 mod table;
 mod walk;
 
@@ -22,6 +23,7 @@ pub use encoding::Encoding;
 pub use identity::Identity;
 pub use names::name;
 pub use reads::Reads;
+pub use settings::{has_settings, settings};
 pub use table::knows;
 pub use walk::{Model, WalkEnd};
 

@@ -4,6 +4,7 @@
 //! instant. A longer one is cut between blocks, never inside: an input's voltage and current always
 //! come together. Never in here: input or output.
 
+use super::settings::has_settings;
 use super::table::{Layout, layout};
 use super::walk::Model;
 use crate::source::modbus::MAX_REGISTERS;
@@ -24,6 +25,8 @@ impl Reads {
         let spans = match layout.blocks(model.length) {
             // Nothing of ours in model 1 but names, which are read whole.
             0 if model.id == 1 => vec![(0, size.min(layout.fixed_size()))],
+            // Settings stand in the fixed part and behind it.
+            0 if has_settings(model.id) => vec![(0, size.min(usize::from(MAX_REGISTERS)))],
             0 => vec![(0, size.min(layout.needed()))],
             blocks => blocked(layout, blocks),
         };
@@ -89,6 +92,14 @@ mod tests {
     fn an_absurd_length_does_not_become_hundreds_of_reads() {
         assert_eq!(spans(160, 25_000).len(), 11);
         assert!(spans(160, 25_000).iter().all(|s| s.1 <= MAX_REGISTERS));
+    }
+
+    #[test]
+    fn a_model_with_curves_is_read_as_far_as_one_read_goes() {
+        // 9 registers, and two curves of three times 1 + 3 x 5.
+        assert_eq!(spans(708, 7 + 2 * (1 + 3 * 16)), [(0, 107)]);
+        assert_eq!(spans(708, 7 + 4 * (1 + 3 * 16)), [(0, 125)]);
+        assert_eq!(spans(703, 17), [(0, 19)]);
     }
 
     #[test]

@@ -66,6 +66,10 @@ pub struct Layout {
     pub fixed: Vec<Point>,
     /// Counted from the start of each repeated block.
     pub block: Vec<Point>,
+    /// Head of the first curve, counted from the end of the fixed part. The first is the one in force.
+    pub curve: Vec<Point>,
+    /// Corners of that curve, counted from the start of each, behind its head.
+    pub corner: Vec<Point>,
 }
 
 impl Layout {
@@ -77,6 +81,22 @@ impl Layout {
     /// Registers of one block; 0 where nothing is repeated.
     pub fn block_size(&self) -> usize {
         end(&self.block)
+    }
+
+    /// Registers of the head of a curve.
+    pub fn curve_size(&self) -> usize {
+        end(&self.curve)
+    }
+
+    /// Registers of one corner of a curve.
+    pub fn corner_size(&self) -> usize {
+        end(&self.corner)
+    }
+
+    /// Whether there is a channel for anything in it.
+    pub fn has_values(&self) -> bool {
+        let mut all = self.fixed.iter().chain(&self.block);
+        all.any(|point| point.quantity.is_some())
     }
 
     /// A point of the fixed part.
@@ -116,7 +136,12 @@ pub fn layout(model: u16) -> Option<&'static Layout> {
     TABLE.get(&model)
 }
 
-/// Whether values or names can be read from a model.
+/// Whether there is a channel for anything in a model.
+pub fn has_values(model: u16) -> bool {
+    layout(model).is_some_and(Layout::has_values)
+}
+
+/// Whether values, names or settings can be read from a model.
 pub fn knows(model: u16) -> bool {
     TABLE.contains_key(&model)
 }
@@ -143,6 +168,8 @@ struct Row {
 enum Part {
     Fixed,
     Block,
+    Curve,
+    Point,
 }
 
 /// The file is part of the program, so what is wrong with it is found by the tests below.
@@ -163,6 +190,8 @@ fn parse(csv: &str) -> BTreeMap<u16, Layout> {
             match row.part {
                 Part::Fixed => layout.fixed.push(point),
                 Part::Block => layout.block.push(point),
+                Part::Curve => layout.curve.push(point),
+                Part::Point => layout.corner.push(point),
             }
         }
     }
@@ -210,7 +239,7 @@ mod tests {
     use super::*;
 
     /// Source: lengths in the SunSpec model definition files (fixed part, one block).
-    const SIZES: [(u16, usize, usize); 15] = [
+    const SIZES: [(u16, usize, usize); 25] = [
         (1, 68, 0),
         (101, 52, 0),
         (102, 52, 0),
@@ -226,6 +255,16 @@ mod tests {
         (307, 13, 0),
         (308, 6, 0),
         (701, 155, 0),
+        (702, 52, 0),
+        (703, 19, 0),
+        (705, 15, 0),
+        (706, 15, 0),
+        (707, 9, 0),
+        (708, 9, 0),
+        (709, 9, 0),
+        (710, 9, 0),
+        (711, 14, 0),
+        (712, 14, 0),
     ];
 
     #[test]
@@ -235,7 +274,7 @@ mod tests {
             let layout = layout(model).expect("in the table");
             assert_eq!(layout.fixed_size(), fixed, "model {model}");
             assert_eq!(layout.block_size(), block, "model {model}");
-            for part in [&layout.fixed, &layout.block] {
+            for part in [&layout.fixed, &layout.block, &layout.curve, &layout.corner] {
                 let mut next = 0;
                 for point in part {
                     assert_eq!(point.offset, next, "model {model} {}", point.name);
@@ -245,10 +284,34 @@ mod tests {
         }
     }
 
+    /// Head of a curve and one corner. Source: as above; of the trip models the head is the curve's own
+    /// register and the count of its first curve, the one of must-trip.
+    #[test]
+    fn curves_have_the_sizes_of_the_standard() {
+        let sizes = [
+            (705, 10, 2),
+            (706, 5, 2),
+            (707, 2, 3),
+            (708, 2, 3),
+            (709, 2, 4),
+            (710, 2, 4),
+            (711, 10, 0),
+            (712, 4, 2),
+        ];
+        let with_curves = TABLE.values().filter(|l| !l.curve.is_empty()).count();
+        assert_eq!(with_curves, sizes.len());
+        for (model, head, corner) in sizes {
+            let layout = layout(model).expect("in the table");
+            let found = (layout.curve_size(), layout.corner_size());
+            assert_eq!(found, (head, corner), "model {model}");
+        }
+    }
+
     #[test]
     fn scales_are_scale_factors() {
         for (model, layout) in TABLE.iter() {
-            for point in layout.fixed.iter().chain(&layout.block) {
+            let parts = [&layout.fixed, &layout.block, &layout.curve, &layout.corner];
+            for point in parts.into_iter().flatten() {
                 if let Scale::At(offset) = point.scale {
                     let holder = layout.fixed.iter().find(|p| p.offset == offset);
                     let encoding = holder.map(|p| p.encoding);
