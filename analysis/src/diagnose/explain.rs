@@ -8,10 +8,12 @@
 //! Never in here: decisions.
 
 mod earth;
+mod strings;
 
 pub use earth::{
     Leak, LeakPlace, isolation_falling, isolation_low, late_start, residual_current_high,
 };
+pub use strings::{string_beside_siblings, string_kind};
 
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};

@@ -13,6 +13,7 @@ mod polls;
 mod roles;
 mod slots;
 mod state;
+mod strings;
 mod supply;
 mod survey;
 

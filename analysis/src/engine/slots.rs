@@ -104,6 +104,7 @@ impl Engine {
         }
         for (i, inverter) in now.iter().enumerate() {
             for k in 0..inverter.inputs.len() {
+                self.judge_strings((i, k), when, &now, (&light, means), frost);
                 self.judge_input((i, k), when, &now, &light, frost);
             }
             let daylight = self.is_daylight(i, &light);

@@ -4,8 +4,8 @@
 use super::earth::EarthState;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, SupplyDays, SupplyWatch, TripPattern,
-    Window,
+    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, StringsWatch, SupplyDays,
+    SupplyWatch, TripPattern, Window,
 };
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
@@ -68,6 +68,7 @@ pub(super) struct InverterState {
 pub(super) struct InputState {
     pub window: Window,
     pub daily: Daily,
+    pub strings: StringsWatch,
 }
 
 impl EngineState {
