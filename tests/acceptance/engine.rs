@@ -41,6 +41,8 @@ mod scenario;
 mod sensors;
 #[path = "engine/standstill.rs"]
 mod standstill;
+#[path = "engine/strings.rs"]
+mod strings;
 #[path = "engine/supply.rs"]
 mod supply;
 #[path = "engine/trips.rs"]

@@ -268,6 +268,16 @@ impl StringsWatch {
         Some(longer.into_iter().next().unwrap_or((latest, None)))
     }
 
+    /// Whether each of so many strings has moved of itself in a window that ends with the slot at
+    /// `start`: then they tell by themselves which of them is open.
+    pub fn speak(&self, strings: usize, start: Time, slot: Span) -> bool {
+        let moves = |k| {
+            let window = self.window(k, start, slot);
+            window.is_some_and(|(_, says)| says != Some(StringFault::Frozen))
+        };
+        strings > 0 && (0..strings).all(moves)
+    }
+
     /// The first share of the day: whether a loss was there when the light came.
     pub fn first_share_of_day(&self, k: usize) -> Option<f64> {
         self.strings.get(k)?.first_share

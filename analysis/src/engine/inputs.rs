@@ -181,9 +181,10 @@ impl Engine {
         since.reverse();
         let new = explain::input_window(subject.clone(), *strings, when.end, &since, ranked);
         let Some(new) = new else { return };
-        // It stands under its own label.
-        let is_named = self.state.book.stands_on_string(subject, Kind::StringOpen);
-        if new.kind == Kind::StringOpen && is_named {
+        // It stands under its own label, or will.
+        let watch = &self.state.inverters[*i].inputs[*k].strings;
+        let slot = self.plant.timing.slot;
+        if new.kind == Kind::StringOpen && watch.speak(usize::from(*strings), when.start, slot) {
             return;
         }
         for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {

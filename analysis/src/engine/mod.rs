@@ -87,6 +87,8 @@ pub struct Engine {
     orientation: OrientationFit,
     /// Learned in this step.
     learned: Vec<Learned>,
+    /// Whether this step ends a recording.
+    is_ending: bool,
 }
 
 /// The plant without what changes no number: names, prices and what only a design check reads.
@@ -144,6 +146,7 @@ impl Engine {
             state,
             orientation: OrientationFit::new(Receiver::new(ReceiverKind::FlatGlass)),
             learned: Vec::new(),
+            is_ending: false,
         })
     }
 
@@ -178,7 +181,9 @@ impl Engine {
                 self.output(Vec::new())
             }
             Input::End(at) => {
+                self.is_ending = true;
                 let slots = self.advance(at + self.plant.timing.allowed_lateness);
+                self.is_ending = false;
                 self.output(slots)
             }
         }

@@ -26,6 +26,8 @@ pub struct EngineState {
     /// The first watermark, and whether any reading has come since.
     pub(super) watched_from: Option<Time>,
     pub(super) has_readings: bool,
+    /// Time of the latest reading that was let through.
+    pub(super) last_reading: Option<Time>,
     pub(super) filling: Option<SlotMeans>,
     pub(super) before: Option<SlotMeans>,
     pub(super) last_temperature: Option<Time>,
@@ -93,6 +95,7 @@ impl EngineState {
             arrivals: Arrivals::new(),
             watched_from: None,
             has_readings: false,
+            last_reading: None,
             filling: None,
             before: None,
             last_temperature: None,
