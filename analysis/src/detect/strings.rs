@@ -4,7 +4,8 @@
 //!          the input that moves;  share s_k = x_k / L_k.
 //!          Neither light nor voltage has to be measured: the siblings work at the same voltage and show
 //!          the light. Over the latest half hour of slots with L_k above `MIN_LIGHT`:
-//!          - nothing: all s_k below `NOTHING`;
+//!          - nothing: all s_k below `NOTHING`.
+//!                     Shade leaves the diffuse light, a tenth and more of a clear day's;
 //!          - part:    median s_k below `PART`, within `STEADY` of it in every slot, while L_k changed by
 //!                     `LIGHT_CHANGED` and more. What is lost in parallel stays in proportion; shade
 //!                     takes the beam alone and changes with it, so it is not called that;

@@ -182,9 +182,11 @@ impl Engine {
         let new = explain::input_window(subject.clone(), *strings, when.end, &since, ranked);
         let Some(new) = new else { return };
         // It stands under its own label, or will.
+        let is_named = self.state.book.stands_on_string(subject, Kind::StringOpen);
         let watch = &self.state.inverters[*i].inputs[*k].strings;
         let slot = self.plant.timing.slot;
-        if new.kind == Kind::StringOpen && watch.speak(usize::from(*strings), when.start, slot) {
+        let by_strings = is_named || watch.speak(usize::from(*strings), when.start, slot);
+        if new.kind == Kind::StringOpen && by_strings {
             return;
         }
         for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {

@@ -2,7 +2,7 @@
 //!
 //! What the numbers show, looked at by hand: power over light and heat stays within 0.965 and 1.02 of
 //! its level on 98 % of the days and never under 0.9 on any, so no day of loss is in them. Six days are
-//! missing (2016-02-12 to 17). Eight quarters of more than 150 W/m2 carry less than a tenth of what
+//! missing (2016-02-12 to 17). Six quarters of more than 150 W/m2 carry less than a tenth of what
 //! their light gives, never two in a row; whether the inverter let go of its supply or somebody worked
 //! on it is not told.
 
