@@ -45,6 +45,8 @@ mod sensors;
 mod settings;
 #[path = "engine/standstill.rs"]
 mod standstill;
+#[path = "engine/strings.rs"]
+mod strings;
 #[path = "engine/supply.rs"]
 mod supply;
 #[path = "engine/trips.rs"]

@@ -2,7 +2,8 @@
 //!
 //! A limit is named where the model says that the conditions make it bind and the measurement
 //! agrees: the inverter's power stands at that ceiling, or the input at that edge. A ceiling that
-//! the power exceeds is not in force. Where the gate says that something holds an input back and no
+//! the power exceeds is not in force. Where nothing is known of the light, rated power is named where
+//! the power stands at it, within what the meter can tell. Where the gate says that something holds an input back and no
 //! name fits, it is the ceiling that a single poll reached, under clouds that come and go; else the
 //! limit is not told.
 //! Never in here: whether a test is valid (`gate`), or where an inverter should work
@@ -100,12 +101,21 @@ pub fn acting(facts: &LimitFacts<'_>) -> Acting {
 }
 
 fn of_inverter(facts: &LimitFacts<'_>) -> Option<Limit> {
-    let operation = facts.operation?;
+    let Some(operation) = facts.operation else {
+        return stands_at_rated(facts).then_some(Limit::RatedPower);
+    };
     if operation.limit == Some(Limit::Asleep) {
         return (facts.producing == Some(false)).then_some(Limit::Asleep);
     }
     let ac_w = facts.ac_power?.w();
     nearest(facts, ac_w, |c| binds(facts, operation, c))
+}
+
+/// Without a model: whether the power is the rated one, as far as the meter can tell.
+fn stands_at_rated(facts: &LimitFacts<'_>) -> bool {
+    let rated_w = facts.inverter.rated_ac.w();
+    let off_w = facts.ac_power.map(|ac| (ac.w() - rated_w).abs());
+    facts.producing != Some(false) && off_w.is_some_and(|off| off <= METER_FLOOR_RATIO * rated_w)
 }
 
 /// The ceiling that the power reached at times, though not on the mean.

@@ -1,6 +1,7 @@
 //! From readings and expected values to suspicions.
 //!
-//! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]) and
+//! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]; strings
+//! beside each other, in [`StringsWatch`]) and
 //! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
 //! [`MorningWatch`], [`ResidualCurrentWatch`]). A slot detector hands its samples on to `diagnose`,
 //! which says what they mean; a poll detector knows what it saw.
@@ -23,6 +24,7 @@ mod shift;
 mod slope;
 mod slot;
 mod standstill;
+mod strings;
 mod supply;
 mod supply_days;
 mod trip;
@@ -52,6 +54,7 @@ pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use standstill::{Standstill, StandstillWatch};
+pub use strings::{StringFault, StringMean, StringWindow, StringsFacts, StringsWatch};
 pub use supply::{Poll, SupplyWatch};
 pub use supply_days::{
     HighBecause, ResistanceHigh, SupplyDays, SupplyEdge, SupplyFacts, VoltageHigh, rise_v,

@@ -70,6 +70,13 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
         Some(n) => format!("input {n} of {device}"),
         None => device.to_string(),
     };
+    if let Some(said) = subject
+        .string
+        .as_ref()
+        .and_then(|label| of_string(kind, label, &place))
+    {
+        return said;
+    }
     match kind {
         Kind::InputDead => vec![
             format!("See whether the DC isolator of {place} is closed."),
@@ -259,6 +266,31 @@ pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
                 .to_owned(),
         ],
     }
+}
+
+/// What to do about one string that is known by its label.
+fn of_string(kind: Kind, label: &str, place: &str) -> Option<Vec<String>> {
+    let meter = format!(
+        "With a DC clamp meter, compare the current of string {label} on {place} with that of its \
+         siblings: if they are alike, the measurement is off and not the string."
+    );
+    let rest = match kind {
+        Kind::StringOpen => [
+            "Check its isolator, fuse, connectors and cable, in this order; look for melted or \
+             discoloured connectors.",
+            "With the inverter shut down, measure its open-circuit voltage.",
+        ],
+        Kind::CurrentLow => [
+            "Where several strings meet behind this measurement, measure each of them.",
+            "Look for new shade, growth or dirt on its modules.",
+        ],
+        Kind::ValueFrozen => [
+            "Restart the logger or the measuring card of its box.",
+            "Where the number is the top of the sensor's range, have a larger sensor fitted.",
+        ],
+        _ => return None,
+    };
+    Some([meter].into_iter().chain(rest.map(str::to_owned)).collect())
 }
 
 #[cfg(test)]

@@ -73,6 +73,12 @@ impl Book {
         standing.map(|finding| &finding.evidence)
     }
 
+    /// Whether a finding of this kind stands on a string of this input.
+    pub fn stands_on_string(&self, input: &Subject, kind: Kind) -> bool {
+        let of_input = |(subject, of, _): &Key| *of == kind && subject.is_string_of(input);
+        self.standing.keys().any(of_input)
+    }
+
     /// Opens a finding, or goes on with the one that stands or ended a moment ago.
     pub fn open(&mut self, new: NewFinding) {
         let key = key_of(&new);

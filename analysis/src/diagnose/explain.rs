@@ -8,12 +8,14 @@
 //! Never in here: decisions.
 
 mod earth;
+mod strings;
 mod trip;
 
 pub use earth::{
     Leak, LeakPlace, forget_place, isolation_falling, isolation_low, isolation_near, late_start,
     residual_current_high,
 };
+pub use strings::{string_beside_siblings, string_kind};
 
 pub(super) use trip::{NEUTRAL_LOST, trip_words};
 pub use trip::{grid_trip, reconnection};

@@ -36,6 +36,19 @@ impl Subject {
             string: None,
         }
     }
+
+    /// One string of an input, by its label.
+    pub fn string(device: &DeviceId, number: u8, label: &str) -> Self {
+        Self {
+            string: Some(label.to_owned()),
+            ..Self::input(device, number)
+        }
+    }
+
+    /// Whether it is one of the strings of this input.
+    pub fn is_string_of(&self, input: &Subject) -> bool {
+        self.string.is_some() && self.device == input.device && self.input == input.input
+    }
 }
 
 /// Name of a finding that is the same however often the data are replayed:
@@ -51,9 +64,11 @@ impl FindingId {
             .input
             .map(|n| format!(".input-{n}"))
             .unwrap_or_default();
+        let string = subject.string.as_ref();
+        let string = string.map(|s| format!(".string-{s}")).unwrap_or_default();
         let device = &subject.device;
         Self(format!(
-            "{device}{input}.{}.{}",
+            "{device}{input}{string}.{}.{}",
             kind.name(),
             began.unix_ms() / 1000
         ))

@@ -21,7 +21,7 @@ const END: f64 = 0.9;
 const LOST_AT_FIRST_LIGHT: f64 = 0.9;
 
 /// The findings that a window of samples can make; one of them stands at a time.
-const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
+pub(super) const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
 
 /// Which input, and how it is called.
 struct Whose {
@@ -122,9 +122,12 @@ impl Engine {
     }
 
     pub(super) fn has_window_finding(&self, subject: &Subject) -> bool {
-        WINDOW_KINDS
-            .iter()
-            .any(|kind| self.state.book.stands(subject, *kind))
+        let book = &self.state.book;
+        let on_string = |kind| book.stands_on_string(subject, kind);
+        WINDOW_KINDS.iter().any(|kind| book.stands(subject, *kind))
+            || [Kind::StringOpen, Kind::CurrentLow]
+                .into_iter()
+                .any(on_string)
     }
 
     /// What the latest samples mean: first whether the input is dead, which takes less light.
@@ -178,6 +181,14 @@ impl Engine {
         since.reverse();
         let new = explain::input_window(subject.clone(), *strings, when.end, &since, ranked);
         let Some(new) = new else { return };
+        // It stands under its own label, or will.
+        let is_named = self.state.book.stands_on_string(subject, Kind::StringOpen);
+        let watch = &self.state.inverters[*i].inputs[*k].strings;
+        let slot = self.plant.timing.slot;
+        let by_strings = is_named || watch.speak(usize::from(*strings), when.start, slot);
+        if new.kind == Kind::StringOpen && by_strings {
+            return;
+        }
         for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {
             self.state.book.end(subject, other, new.began);
         }

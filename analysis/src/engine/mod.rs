@@ -14,6 +14,7 @@ mod roles;
 mod settings;
 mod slots;
 mod state;
+mod strings;
 mod supply;
 mod survey;
 
@@ -100,6 +101,8 @@ pub struct Engine {
     forgotten: Vec<LearnedOf>,
     /// Over since the last output.
     mornings: Vec<(usize, Morning)>,
+    /// Whether this step ends a recording.
+    is_ending: bool,
 }
 
 /// The plant without what changes no number: names, prices and what only a design check reads.
@@ -161,6 +164,7 @@ impl Engine {
             learned: Vec::new(),
             forgotten: Vec::new(),
             mornings: Vec::new(),
+            is_ending: false,
         })
     }
 
@@ -199,7 +203,9 @@ impl Engine {
                 self.output(Vec::new())
             }
             Input::End(at) => {
+                self.is_ending = true;
                 let slots = self.advance(at + self.plant.timing.allowed_lateness);
+                self.is_ending = false;
                 self.output(slots)
             }
         }

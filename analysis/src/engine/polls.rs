@@ -22,6 +22,7 @@ impl Engine {
         if !std::mem::replace(&mut self.state.has_readings, true) {
             self.begin_links(at);
         }
+        self.state.last_reading = Some(at);
         let slot = self.plant.timing.slot;
         let filling = self
             .state

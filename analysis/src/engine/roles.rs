@@ -3,7 +3,7 @@
 
 use super::supply::export_site;
 use crate::detect::ExportSite;
-use crate::plant::Plant;
+use crate::plant::{Input, Plant};
 use crate::reading::{Channel, ChannelId, Place, Quantity};
 
 /// A device by its place in the plant.
@@ -25,6 +25,8 @@ pub(super) struct InverterChannels {
     pub phase_voltages: [Option<ChannelId>; 3],
     /// By input, in the plant's order: voltage, current, power.
     pub inputs: Vec<InputChannels>,
+    /// By input and string, in the plant's order: current.
+    pub strings: Vec<Vec<Option<ChannelId>>>,
 }
 
 /// Channels of one input.
@@ -89,6 +91,12 @@ fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {
         current: id(Place::Input(number), Quantity::DcCurrent),
         power: id(Place::Input(number), Quantity::DcPower),
     };
+    let strings = |input: &Input| {
+        let places = (1..).map(|s| Place::String(input.number, s));
+        let of = input.strings.iter().zip(places);
+        of.map(|(_, place)| id(place, Quantity::DcCurrent))
+            .collect()
+    };
     InverterChannels {
         ac_power: id(Place::Device, Quantity::AcPower),
         state: id(Place::Device, Quantity::State),
@@ -102,5 +110,6 @@ fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {
         ]
         .map(|quantity| id(Place::Device, quantity)),
         inputs: inverter.inputs.iter().map(|i| input(i.number)).collect(),
+        strings: inverter.inputs.iter().map(strings).collect(),
     }
 }

@@ -106,6 +106,7 @@ impl Engine {
         }
         for (i, inverter) in now.iter().enumerate() {
             for k in 0..inverter.inputs.len() {
+                self.judge_strings((i, k), when, &now, (&light, means), frost);
                 self.judge_input((i, k), when, &now, &light, frost);
             }
             let daylight = self.is_daylight(i, &light);
@@ -153,11 +154,14 @@ impl Engine {
 
     fn remember_inverter(&mut self, i: usize, when: When, facts: &InverterFacts, lit: bool) {
         let slot = self.plant.timing.slot;
+        // What comes after a recording's last row is no silence.
+        let last = self.state.last_reading.filter(|_| self.is_ending);
+        let until = last.map_or(when.end, |last| when.end.min(last));
         let watched = &mut self.state.inverters[i];
         // First as a poll would be asked, so that it does not matter when somebody looked.
-        let at_work = watched.was_working.then(|| watched.link.silence(when.end));
+        let at_work = watched.was_working.then(|| watched.link.silence(until));
         watched.lit_since = lit.then(|| watched.lit_since.unwrap_or(when.start));
-        let since = watched.lit_since;
+        let since = watched.lit_since.filter(|_| until == when.end);
         let in_light = since.and_then(|since| watched.link.lit_slot(when.start, slot, since));
         watched.producing_for = match facts.producing {
             Some(true) => watched.producing_for + slot,

@@ -4,8 +4,8 @@
 use super::earth::EarthState;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, SupplyDays, SupplyWatch, TripPattern,
-    Window,
+    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, StringsWatch, SupplyDays,
+    SupplyWatch, TripPattern, Window,
 };
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
@@ -26,6 +26,8 @@ pub struct EngineState {
     /// The first watermark, and whether any reading has come since.
     pub(super) watched_from: Option<Time>,
     pub(super) has_readings: bool,
+    /// Time of the latest reading that was let through.
+    pub(super) last_reading: Option<Time>,
     pub(super) filling: Option<SlotMeans>,
     pub(super) before: Option<SlotMeans>,
     pub(super) last_temperature: Option<Time>,
@@ -74,6 +76,7 @@ pub(super) struct InverterState {
 pub(super) struct InputState {
     pub window: Window,
     pub daily: Daily,
+    pub strings: StringsWatch,
 }
 
 impl EngineState {
@@ -100,6 +103,7 @@ impl EngineState {
             arrivals: Arrivals::new(),
             watched_from: None,
             has_readings: false,
+            last_reading: None,
             filling: None,
             before: None,
             last_temperature: None,

@@ -1,0 +1,146 @@
+//! Currents of single strings beside their siblings of the same input: into their watch, and what it
+//! says into the book under the string's label. Never in here: thresholds.
+
+use super::Engine;
+use super::slots::{InverterNow, When};
+use crate::detect::{Kind, StringFault, StringMean, StringWindow, StringsFacts};
+use crate::diagnose::{Subject, explain};
+use crate::expected::Light;
+use crate::plant::PvString;
+use crate::reading::{Energy, SlotMeans};
+
+/// Sun elevation from which strings are compared [deg]: below it the rows of a field shade each other.
+const LOWEST_SUN_DEG: f64 = 8.0;
+/// A first share of the day under this was there when the light came: on a frosty day, snow [-].
+const WHOLE_AT_FIRST_LIGHT: f64 = 0.8;
+
+const FAULTS: [StringFault; 3] = [StringFault::Nothing, StringFault::Part, StringFault::Frozen];
+/// Findings on a string that cost energy.
+const COSTLY: [Kind; 2] = [Kind::StringOpen, Kind::CurrentLow];
+
+impl Engine {
+    /// Compares the strings of an input, where their currents are measured.
+    pub(super) fn judge_strings(
+        &mut self,
+        (i, k): (usize, usize),
+        when: When,
+        now: &[InverterNow],
+        (light, means): (&Light, &SlotMeans),
+        frost: Option<bool>,
+    ) {
+        let channels = &self.roles.inverters[i].strings[k];
+        let measured = channels.iter().flatten().count();
+        let elevation_deg = 90.0 - light.sun.apparent_zenith.deg();
+        if measured < 2 || elevation_deg < LOWEST_SUN_DEG {
+            return;
+        }
+        let plant = self.plant.clone();
+        let input = &plant.inverters[i].inputs[k];
+        // Strings that look elsewhere see another light.
+        let plane = input.plane();
+        let mean = |(string, id): (&PvString, &Option<_>)| {
+            let stat = means.get((*id)?).filter(|_| string.plane == plane)?;
+            Some(StringMean {
+                mean_a: stat.mean,
+                ends_a: (stat.min, stat.max),
+                rated_a: plant.modules[string.module].imp.a(),
+            })
+        };
+        let strings: Vec<_> = input.strings.iter().zip(channels).map(mean).collect();
+        let of_input = &now[i].inputs[k];
+        let expected_v = of_input.slot.expected.map(|e| e.voltage.v());
+        let facts = StringsFacts {
+            start: when.start,
+            slot: plant.timing.slot,
+            day: when.day,
+            volts: of_input.slot.voltage.map(|v| v.v()).or(expected_v),
+        };
+        let most_wh = of_input.prediction.as_ref().map(|_| of_input.missing_wh);
+        let is_held_back = of_input.slot.is_held_back(now[i].limit);
+        let watch = &mut self.state.inverters[i].inputs[k].strings;
+        watch.push(&facts, &strings);
+        for (s, string) in input.strings.iter().enumerate() {
+            let subject = Subject::string(&plant.inverters[i].id, input.number, &string.label);
+            if !is_held_back {
+                self.add_string_loss((i, k, s), when, &subject, most_wh);
+            }
+            let watch = &self.state.inverters[i].inputs[k].strings;
+            let Some((window, says)) = watch.window(s, when.start, plant.timing.slot) else {
+                continue;
+            };
+            // Snow slides off one string after the other.
+            let first = watch.first_share_of_day(s);
+            let may_be_snow =
+                frost == Some(true) && first.is_none_or(|share| share < WHOLE_AT_FIRST_LIGHT);
+            let says = says.filter(|fault| *fault == StringFault::Frozen || !may_be_snow);
+            self.book_string((i, k), when, &subject, &window, says);
+        }
+    }
+
+    fn book_string(
+        &mut self,
+        (i, k): (usize, usize),
+        when: When,
+        subject: &Subject,
+        window: &StringWindow,
+        says: Option<StringFault>,
+    ) {
+        for fault in FAULTS {
+            if says != Some(fault) && (says.is_some() || window.clears(fault)) {
+                let kind = explain::string_kind(fault);
+                self.state.book.end(subject, kind, window.began);
+            }
+        }
+        let Some(fault) = says else { return };
+        let inverter = &self.plant.inverters[i];
+        let ac_over_dc = inverter
+            .efficiency
+            .last()
+            .map_or(1.0, |p| p.efficiency_ratio);
+        let input = Subject::input(&inverter.id, inverter.inputs[k].number);
+        let new =
+            explain::string_beside_siblings(subject.clone(), when.end, fault, window, ac_over_dc);
+        if fault == StringFault::Nothing {
+            // Which one it is says more than how many.
+            self.state.book.end(&input, Kind::StringOpen, new.began);
+        }
+        self.state.book.open(new);
+    }
+
+    /// Books what a string misses to its own finding, unless its input's finding takes it all.
+    fn add_string_loss(
+        &mut self,
+        (i, k, s): (usize, usize, usize),
+        when: When,
+        subject: &Subject,
+        input_missing_wh: Option<f64>,
+    ) {
+        let Some(kind) = COSTLY
+            .into_iter()
+            .find(|kind| self.state.book.stands(subject, *kind))
+        else {
+            return;
+        };
+        let inverter = &self.plant.inverters[i];
+        let input = Subject::input(&inverter.id, inverter.inputs[k].number);
+        if super::inputs::WINDOW_KINDS
+            .iter()
+            .any(|kind| self.state.book.stands(&input, *kind))
+        {
+            return;
+        }
+        let ac_over_dc = inverter
+            .efficiency
+            .last()
+            .map_or(1.0, |p| p.efficiency_ratio);
+        let string_wh = ac_over_dc
+            * self.state.inverters[i].inputs[k]
+                .strings
+                .missing_wh(s, when.start);
+        // Bounded by what the inverter could have passed on, where that is known.
+        let lost_wh = input_missing_wh.map_or(string_wh, |most_wh| string_wh.min(most_wh));
+        self.state
+            .book
+            .add_lost(subject, kind, Energy::from_wh(lost_wh));
+    }
+}

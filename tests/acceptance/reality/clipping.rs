@@ -1,0 +1,28 @@
+//! Labelled clipping beside the slots in which rated power is named as the limit.
+
+use super::labels::{labels, score};
+use super::replayed::{data, slots};
+use analysis::array::Limit;
+use std::collections::BTreeSet;
+
+/// Labels mark whole plateaus of an hour and more; a limit is named quarter by quarter, so shorter ones
+/// count as wrong here although the power stands there.
+#[test]
+fn rated_power_is_named_where_clipping_is_labelled() {
+    let file = data().join("nrel_pvanalytics/ac_power_inv_7539.csv");
+    let labels = labels(&file, "timestamp", "label");
+    let slots = slots(
+        "nrel_pvanalytics/ac_power_7539.toml",
+        Some("ac_power_inv_7539.csv"),
+    );
+    let named: BTreeSet<i64> = slots
+        .iter()
+        .filter(|slot| slot.inverters[0].limit == Some(Limit::RatedPower))
+        .map(|slot| slot.start.unix_ms())
+        .collect();
+    let score = score(&labels, |at| named.contains(&at));
+    println!("clipping: {score}");
+    let (precision, recall) = (score.precision(), score.recall());
+    assert!(recall.is_some_and(|r| r >= 0.95), "{score}");
+    assert!(precision.is_some_and(|p| p >= 0.6), "{score}");
+}
