@@ -2,7 +2,7 @@
 //!
 //! Model:   a day's value x is normal around e (the edge of health: what lasting errors may make of
 //!          nothing) with its own s, or around e + m from an unknown day on, m one of the sizes
-//!          M, 2 M, .. 16 M with weights w_m. Both with a share c of days that are wrong by anything.
+//!          M, 2 M, .. 16 M with weights w_m, each -+ 35 % so that none falls between two. Both with a share c of days that are wrong by anything.
 //!          R_m <- (1 + R_m) L_m(x),  L_m = f(x; e + m) / f(x; e);  said at sum w_m R_m >= A.
 //!          In health E[R] grows by one a day at most, for any mean up to e, so false alarms are at
 //!          least A days apart on the mean (optional stopping; Shiryaev's and Roberts' procedure).
@@ -20,6 +20,8 @@ use serde::{Deserialize, Serialize};
 /// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one.
 const SIZES: [f64; 5] = [1.0, 2.0, 4.0, 8.0, 16.0];
 const WEIGHTS: [f64; 5] = [0.4, 0.25, 0.15, 0.1, 0.1];
+/// Half width of each size (one standard deviation) [-].
+const SPREAD: f64 = 0.35;
 /// Share of days whose value is wrong by anything, and how far that spreads over s [-] (engineering
 /// judgement: one day in a month).
 const WRONG_DAYS: f64 = 0.03;
@@ -136,7 +138,8 @@ impl ShiftWatch {
     fn gather(&mut self, day: &DayValue, sought: &Sought) -> Option<(Time, Shift)> {
         for (run, size) in self.runs.iter_mut().zip(SIZES) {
             let shift = size * sought.smallest;
-            run.add(day, likelihood_ratio(day, day.edge + shift, day.edge));
+            let to = (day.edge + shift, SPREAD * shift);
+            run.add(day, likelihood_ratio(day, to, day.edge));
         }
         if self.evidence() < sought.days_between {
             return None;
@@ -151,8 +154,13 @@ impl ShiftWatch {
 
 impl Standing {
     fn add(&mut self, day: &DayValue, sought: &Sought) -> Option<Time> {
-        self.recovery
-            .add(day, likelihood_ratio(day, day.edge, self.size));
+        // Better than the edge is as good as the edge, and no wrong day.
+        let recovered = DayValue {
+            value: day.value.max(day.edge),
+            ..*day
+        };
+        let ratio = likelihood_ratio(&recovered, (day.edge, 0.0), self.size);
+        self.recovery.add(day, ratio);
         if self.recovery.evidence >= DAYS_BETWEEN_FALSE_ENDS {
             return self.recovery.began;
         }
@@ -190,14 +198,22 @@ impl Run {
     }
 }
 
-/// How much likelier a day is around `to` than around `from`.
-fn likelihood_ratio(day: &DayValue, to: f64, from: f64) -> f64 {
-    let z = |mean: f64| (day.value - mean) / day.sigma;
-    let right = |z: f64| (1.0 - WRONG_DAYS) * (-0.5 * z * z).exp();
-    // Wrong days spread round the edge, whatever else holds.
-    let wide = z(from.min(to)) / WRONG_SPREAD;
-    let wrong = WRONG_DAYS / WRONG_SPREAD * (-0.5 * wide * wide).exp();
-    (right(z(to)) + wrong) / (right(z(from)) + wrong)
+/// How much likelier a day is around `to`, known to -+ `spread`, than around `from`.
+fn likelihood_ratio(day: &DayValue, (to, spread): (f64, f64), from: f64) -> f64 {
+    let normal =
+        |mean: f64, sigma: f64| (-0.5 * ((day.value - mean) / sigma).powi(2)).exp() / sigma;
+    let to_sigma = day.sigma.hypot(spread);
+    // A day on the far side of `from` speaks against `to` as clearly as it can: less than the model
+    // gives, so the bound holds.
+    if (day.value - from) * (to - from) < 0.0 {
+        let z = |mean: f64, sigma: f64| (day.value - mean) / sigma;
+        let difference = z(from, day.sigma).powi(2) - z(to, to_sigma).powi(2);
+        return (0.5 * difference).exp().min(1.0) * day.sigma / to_sigma;
+    }
+    // Wrong days spread round the healthier of the two, whatever else holds.
+    let wrong = WRONG_DAYS * normal(from.min(to), WRONG_SPREAD * day.sigma);
+    let right = |mean, sigma| (1.0 - WRONG_DAYS) * normal(mean, sigma);
+    (right(to, to_sigma) + wrong) / (right(from, day.sigma) + wrong)
 }
 
 #[cfg(test)]
