@@ -285,11 +285,17 @@ fn the_engine_tells_a_falling_array_and_says_when_it_will_not_start() {
         assert!(number("fall_ratio_per_month") > 0.3 && number("fall_ratio_per_month") < 0.7);
         assert!(number("wet_mornings_count") > 5.0, "{finding:?}");
         assert_eq!((finding.severity, finding.ended), (Severity::Plan, None));
-        assert!(
-            finding.summary.contains("would reach its limit"),
-            "{}",
-            finding.summary
-        );
+        let fall = 100.0 * number("fall_ratio_per_month");
+        let wanted = [
+            format!("falls by {fall:.0} % a month"),
+            "would reach its limit".to_owned(),
+            // A date, not a number of per cent.
+            ", about 20".to_owned(),
+        ];
+        for words in wanted {
+            let summary = &finding.summary;
+            assert!(summary.contains(&words), "no {words:?} in {summary:?}");
+        }
         assert!(finding.caution.len() >= 5 && !finding.advice.is_empty());
         assert_eq!(finding.lost.wh(), 0.0, "it starts every day");
     }

@@ -131,12 +131,12 @@ pub fn isolation_falling(
                 "The insulation of the array of {device} falls by {:.0} % a month on dry mornings \
                  (99 % interval {:.0} to {:.0} %): {now} now; it would reach its limit of {limit} in \
                  {days_to_limit:.0} days, about {} (99 %: {} to {}).",
+                100.0 * fall,
+                100.0 * least,
+                100.0 * most,
                 day_after(found, days_to_limit),
                 day_after(found, soonest_d),
                 day_after(found, latest_d),
-                100.0 * fall,
-                100.0 * least,
-                100.0 * most
             )
         }
         Fall::Step => format!(
