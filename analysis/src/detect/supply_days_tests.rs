@@ -3,7 +3,7 @@
 use super::super::export_day::Mean;
 use super::*;
 use crate::plant::VoltageLimit;
-use crate::reading::{Frequency, Span, Voltage};
+use crate::reading::{Span, Voltage};
 
 fn limits() -> GridLimits {
     let over = VoltageLimit {
@@ -11,16 +11,9 @@ fn limits() -> GridLimits {
         within: Span::from_s(2),
     };
     GridLimits {
-        rules: "test".to_owned(),
-        nominal_voltage: Voltage::from_v(230.0),
-        nominal_frequency: Frequency::from_hz(50.0),
-        under_voltage: Vec::new(),
         over_voltage: vec![over],
         sustained_over_voltage: Some(Voltage::from_v(258.0)),
-        under_frequency: Vec::new(),
-        over_frequency: Vec::new(),
-        volt_watt: Vec::new(),
-        enter_service: None,
+        ..GridLimits::none()
     }
 }
 

@@ -31,6 +31,25 @@ pub struct GridLimits {
     pub enter_service: Option<EnterService>,
 }
 
+#[cfg(test)]
+impl GridLimits {
+    /// Rules of 230 V and 50 Hz that limit nothing.
+    pub(crate) fn none() -> Self {
+        Self {
+            rules: "test".to_owned(),
+            nominal_voltage: Voltage::from_v(230.0),
+            nominal_frequency: Frequency::from_hz(50.0),
+            under_voltage: Vec::new(),
+            over_voltage: Vec::new(),
+            sustained_over_voltage: None,
+            under_frequency: Vec::new(),
+            over_frequency: Vec::new(),
+            volt_watt: Vec::new(),
+            enter_service: None,
+        }
+    }
+}
+
 /// One point of a volt-watt line; straight between two of them, level beyond the ends.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct VoltWattPoint {

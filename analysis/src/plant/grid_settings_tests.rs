@@ -14,14 +14,8 @@ fn rules() -> GridLimits {
         power_ratio,
     };
     GridLimits {
-        rules: "test".to_owned(),
-        nominal_voltage: Voltage::from_v(230.0),
-        nominal_frequency: Frequency::from_hz(50.0),
-        under_voltage: Vec::new(),
         over_voltage: vec![over],
         sustained_over_voltage: Some(Voltage::from_v(258.0)),
-        under_frequency: Vec::new(),
-        over_frequency: Vec::new(),
         volt_watt: vec![point(253.0, 1.0), point(260.0, 0.2)],
         enter_service: Some(EnterService {
             voltage: (Voltage::from_v(205.0), Voltage::from_v(253.0)),
@@ -30,6 +24,7 @@ fn rules() -> GridLimits {
             random: Span::ZERO,
             ramp: Span::from_min(6),
         }),
+        ..GridLimits::none()
     }
 }
 

@@ -5,8 +5,8 @@ use crate::plant::{
     Ageing, GridLimits, Input, Inverter, Module, Mounting, Plane, Plant, PvString, Site, Timing,
 };
 use crate::reading::{
-    Angle, ApparentPower, ChannelTable, Current, DeviceId, Frequency, Power, Resistance, Span,
-    Temperature, Time, Voltage,
+    Angle, ApparentPower, ChannelTable, Current, DeviceId, Power, Resistance, Span, Temperature,
+    Time, Voltage,
 };
 
 /// An invented module; the numbers of the worked examples are for it.
@@ -98,17 +98,6 @@ fn site(coldest: Option<f64>) -> Site {
         design_coldest: coldest.map(Temperature::from_degc),
         design_hottest_cell: Temperature::from_degc(70.0),
         energy_price: None,
-        grid_limits: GridLimits {
-            rules: "r".to_owned(),
-            nominal_voltage: Voltage::from_v(230.0),
-            nominal_frequency: Frequency::from_hz(50.0),
-            under_voltage: Vec::new(),
-            over_voltage: Vec::new(),
-            sustained_over_voltage: None,
-            under_frequency: Vec::new(),
-            over_frequency: Vec::new(),
-            volt_watt: Vec::new(),
-            enter_service: None,
-        },
+        grid_limits: GridLimits::none(),
     }
 }
