@@ -19,6 +19,7 @@
 //! Source:  own; the shares are engineering judgement.
 //! Check:   unit tests below; tests/acceptance/reality on 221 recorded combiner boxes.
 
+use super::window::slots_covering;
 use crate::reading::{SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -256,9 +257,7 @@ impl StringsWatch {
         if slots.last()?.start != start {
             return None;
         }
-        let needed = (LIGHT.ms() as usize)
-            .div_ceil(slot.ms() as usize)
-            .max(LEAST_SLOTS);
+        let needed = slots_covering(LIGHT, slot, LEAST_SLOTS);
         // The longest run of latest slots that says something: a change of light may need an hour.
         let skipped = slots.len().checked_sub(needed)?;
         let latest = StringWindow::of(&slots[skipped..])?;

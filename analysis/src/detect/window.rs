@@ -59,9 +59,7 @@ impl Window {
     /// The latest samples that together cover `light`, at least `least` of them, oldest first;
     /// `None` while there are not enough.
     pub fn latest(&self, light: Span, slot: Span, least: usize) -> Option<Vec<Sample>> {
-        let needed = (light.ms() as usize)
-            .div_ceil(slot.ms() as usize)
-            .max(least);
+        let needed = slots_covering(light, slot, least);
         let skipped = self.samples.len().checked_sub(needed)?;
         Some(self.samples.iter().skip(skipped).copied().collect())
     }
@@ -75,6 +73,12 @@ impl Window {
     pub fn samples(&self) -> impl DoubleEndedIterator<Item = &Sample> {
         self.samples.iter()
     }
+}
+
+/// How many slots together cover `light`, at least `least`.
+pub(super) fn slots_covering(light: Span, slot: Span, least: usize) -> usize {
+    let covering = (light.ms() as usize).div_ceil(slot.ms() as usize);
+    covering.max(least)
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 
 use super::Engine;
 use super::slots::{InverterNow, When};
+use super::strings::COSTLY_ON_STRING;
 use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
@@ -21,7 +22,7 @@ const END: f64 = 0.9;
 const LOST_AT_FIRST_LIGHT: f64 = 0.9;
 
 /// The findings that a window of samples can make; one of them stands at a time.
-pub(super) const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
+const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
 
 /// Which input, and how it is called.
 struct Whose {
@@ -122,12 +123,14 @@ impl Engine {
     }
 
     pub(super) fn has_window_finding(&self, subject: &Subject) -> bool {
-        let book = &self.state.book;
-        let on_string = |kind| book.stands_on_string(subject, kind);
-        WINDOW_KINDS.iter().any(|kind| book.stands(subject, *kind))
-            || [Kind::StringOpen, Kind::CurrentLow]
-                .into_iter()
-                .any(on_string)
+        let on_string = |kind: &Kind| self.state.book.stands_on_string(subject, *kind);
+        self.has_outage(subject) || COSTLY_ON_STRING.iter().any(on_string)
+    }
+
+    /// The same of the input as a whole, whatever stands on one of its strings.
+    pub(super) fn has_outage(&self, input: &Subject) -> bool {
+        let stands = |kind: &Kind| self.state.book.stands(input, *kind);
+        WINDOW_KINDS.iter().any(stands)
     }
 
     /// What the latest samples mean: first whether the input is dead, which takes less light.
@@ -182,11 +185,13 @@ impl Engine {
         let new = explain::input_window(subject.clone(), *strings, when.end, &since, ranked);
         let Some(new) = new else { return };
         // It stands under its own label, or will.
-        let is_named = self.state.book.stands_on_string(subject, Kind::StringOpen);
-        let watch = &self.state.inverters[*i].inputs[*k].strings;
-        let slot = self.plant.timing.slot;
-        let by_strings = is_named || watch.speak(usize::from(*strings), when.start, slot);
-        if new.kind == Kind::StringOpen && by_strings {
+        let by_strings = || {
+            let is_named = self.state.book.stands_on_string(subject, Kind::StringOpen);
+            let watch = &self.state.inverters[*i].inputs[*k].strings;
+            let slot = self.plant.timing.slot;
+            is_named || watch.speak(usize::from(*strings), when.start, slot)
+        };
+        if new.kind == Kind::StringOpen && by_strings() {
             return;
         }
         for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {

@@ -6,7 +6,7 @@ use super::slots::{InverterNow, When};
 use crate::detect::{Kind, StringFault, StringMean, StringWindow, StringsFacts};
 use crate::diagnose::{Subject, explain};
 use crate::expected::Light;
-use crate::plant::PvString;
+use crate::plant::{Inverter, PvString};
 use crate::reading::{Energy, SlotMeans};
 
 /// Sun elevation from which strings are compared [deg]: below it the rows of a field shade each other.
@@ -16,7 +16,7 @@ const WHOLE_AT_FIRST_LIGHT: f64 = 0.8;
 
 const FAULTS: [StringFault; 3] = [StringFault::Nothing, StringFault::Part, StringFault::Frozen];
 /// Findings on a string that cost energy.
-const COSTLY: [Kind; 2] = [Kind::StringOpen, Kind::CurrentLow];
+pub(super) const COSTLY_ON_STRING: [Kind; 2] = [Kind::StringOpen, Kind::CurrentLow];
 
 impl Engine {
     /// Compares the strings of an input, where their currents are measured.
@@ -93,10 +93,7 @@ impl Engine {
         }
         let Some(fault) = says else { return };
         let inverter = &self.plant.inverters[i];
-        let ac_over_dc = inverter
-            .efficiency
-            .last()
-            .map_or(1.0, |p| p.efficiency_ratio);
+        let ac_over_dc = ac_over_dc(inverter);
         let input = Subject::input(&inverter.id, inverter.inputs[k].number);
         let new =
             explain::string_beside_siblings(subject.clone(), when.end, fault, window, ac_over_dc);
@@ -115,32 +112,27 @@ impl Engine {
         subject: &Subject,
         input_missing_wh: Option<f64>,
     ) {
-        let Some(kind) = COSTLY
-            .into_iter()
-            .find(|kind| self.state.book.stands(subject, *kind))
-        else {
+        let stands = |kind: &Kind| self.state.book.stands(subject, *kind);
+        let Some(kind) = COSTLY_ON_STRING.into_iter().find(stands) else {
             return;
         };
         let inverter = &self.plant.inverters[i];
         let input = Subject::input(&inverter.id, inverter.inputs[k].number);
-        if super::inputs::WINDOW_KINDS
-            .iter()
-            .any(|kind| self.state.book.stands(&input, *kind))
-        {
+        if self.has_outage(&input) {
             return;
         }
-        let ac_over_dc = inverter
-            .efficiency
-            .last()
-            .map_or(1.0, |p| p.efficiency_ratio);
-        let string_wh = ac_over_dc
-            * self.state.inverters[i].inputs[k]
-                .strings
-                .missing_wh(s, when.start);
+        let watch = &self.state.inverters[i].inputs[k].strings;
+        let string_wh = ac_over_dc(inverter) * watch.missing_wh(s, when.start);
         // Bounded by what the inverter could have passed on, where that is known.
         let lost_wh = input_missing_wh.map_or(string_wh, |most_wh| string_wh.min(most_wh));
         self.state
             .book
             .add_lost(subject, kind, Energy::from_wh(lost_wh));
     }
+}
+
+/// AC over DC power of an inverter at its highest stated load.
+fn ac_over_dc(inverter: &Inverter) -> f64 {
+    let highest = inverter.efficiency.last();
+    highest.map_or(1.0, |point| point.efficiency_ratio)
 }
