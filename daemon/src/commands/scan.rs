@@ -2,11 +2,11 @@
 //! Never in here: anything but reading and printing.
 
 use super::exit;
-use super::scan_settings::{current_settings, print_settings};
+use super::scan_settings::print_settings;
 use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind, Trouble};
 use crate::source::sunspec::{
     Decoded, Device, DiscoverError, Identity, Model, Spot, WalkEnd, best, decode, discover, knows,
-    name, read,
+    name, read, read_settings,
 };
 use analysis::reading::Value;
 use std::io::{self, Write};
@@ -80,7 +80,7 @@ pub async fn scan(address: &str, unit: u8, out: &mut (dyn Write + Send)) -> Resu
     print_models(&device, out)?;
     let values = current_values(&mut client, &device).await;
     print_values(&values.map_err(&unreachable)?, out)?;
-    let settings = current_settings(&mut client, &device).await;
+    let settings = read_settings(&mut client, &device).await;
     print_settings(&settings.map_err(unreachable)?, out)?;
     Ok(())
 }

@@ -1,26 +1,8 @@
 //! How a scanned inverter says that it is set: its protection and its answers to the supply.
-//! Never in here: anything but reading and printing.
+//! Never in here: reading it (`source::sunspec`).
 
-use crate::source::modbus::{ModbusError, ReadOnlyClient};
-use crate::source::sunspec::{Device, DiscoverError, read, settings};
 use analysis::plant::{Curve, GridSettings};
 use std::io::{self, Write};
-
-/// What every model of settings says that answers.
-pub(super) async fn current_settings(
-    client: &mut ReadOnlyClient,
-    device: &Device,
-) -> Result<GridSettings, DiscoverError> {
-    let mut images = Vec::new();
-    for model in device.settings() {
-        match read(client, device.kind, &model).await {
-            Ok(image) => images.extend(image.map(|image| (model.id, image))),
-            Err(DiscoverError::Modbus(ModbusError::Refused { .. })) => {}
-            Err(error) => return Err(error),
-        }
-    }
-    Ok(settings(images.iter().map(|(id, image)| (*id, &image[..]))))
-}
 
 /// Each function that is published: off, or the corners of its curve.
 pub(super) fn print_settings(settings: &GridSettings, out: &mut dyn Write) -> io::Result<()> {

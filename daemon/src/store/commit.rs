@@ -95,6 +95,14 @@ pub(super) fn finite(what: impl FnOnce() -> String, number: f64) -> Result<f64, 
     }
 }
 
+/// The same of a number that may be missing.
+pub(super) fn finite_if_any(
+    what: impl FnOnce() -> String,
+    number: Option<f64>,
+) -> Result<Option<f64>, StoreError> {
+    number.map(|number| finite(what, number)).transpose()
+}
+
 fn write_reading(
     db: &Connection,
     numbers: &[Option<i64>],
@@ -107,7 +115,7 @@ fn write_reading(
         Value::Missing => (None, MISSING),
     };
     let what = || format!("a reading of channel {}", reading.channel.0);
-    let value = value.map(|value| finite(what, value)).transpose()?;
+    let value = finite_if_any(what, value)?;
     db.prepare_cached(
         "INSERT INTO reading (channel, at_utc_ms, value, quality) VALUES (?1, ?2, ?3, ?4)
          ON CONFLICT (channel, at_utc_ms) DO UPDATE

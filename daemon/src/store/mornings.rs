@@ -2,7 +2,7 @@
 //!
 //! Rows go by the inverter's name; what the plant no longer has stays in the file and is not read.
 
-use super::commit::finite;
+use super::commit::finite_if_any;
 use super::layout::Layout;
 use super::query::{each_row, get};
 use super::{Store, StoreError};
@@ -18,9 +18,8 @@ pub(super) fn write_morning(
 ) -> Result<(), StoreError> {
     let inverter = layout.inverters[*i].0.as_str();
     let number = |number: Option<f32>| {
-        let number = number.map(f64::from);
         let of = || format!("a morning of {inverter}");
-        number.map(|number| finite(of, number)).transpose()
+        finite_if_any(of, number.map(f64::from))
     };
     let row = params![
         inverter,

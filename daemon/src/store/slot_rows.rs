@@ -4,7 +4,7 @@
 //! out, and parts that were not stored are empty.
 
 use super::StoreError;
-use super::commit::{finite, name_of};
+use super::commit::{finite_if_any, name_of};
 use super::layout::{Layout, Numbers, places};
 use super::query::{each_row, get, named, named_if_any, undecodable};
 use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
@@ -278,7 +278,7 @@ fn read_input(row: &Row<'_>) -> Result<InputSlot, StoreError> {
 }
 
 fn column(name: &'static str, number: Option<f64>) -> Result<Option<f64>, StoreError> {
-    number.map(|n| finite(|| name.to_owned(), n)).transpose()
+    finite_if_any(|| name.to_owned(), number)
 }
 
 fn execute(db: &Connection, sql: &str, params: impl Params) -> Result<(), StoreError> {

@@ -6,7 +6,7 @@ use super::source::{ModbusSource, Settings, SourceError};
 use crate::source::Waits;
 use crate::source::sunspec::Spot;
 use analysis::plant::GridSettings;
-use analysis::reading::{ChannelTable, DeviceId, Quantity, Reading, Time};
+use analysis::reading::{ChannelTable, DeviceId, Quantity, Reading, Span, Time};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,6 +15,10 @@ use thiserror::Error;
 /// After so many polls in a row in which the device refused everything, its models are asked for
 /// again: an update may have moved them (common practice).
 const REFUSALS_BEFORE_DISCOVERY: u32 = 3;
+
+/// How often an inverter's settings are read again: they change with a visit or an update (common
+/// practice).
+const SETTINGS_EVERY: Span = Span::from_h(1);
 
 /// A poll that gave nothing.
 #[derive(Debug, Error)]
@@ -36,7 +40,10 @@ pub struct Poller {
     source: Option<ModbusSource>,
     waits: Waits,
     unplanned: BTreeSet<(Spot, Quantity)>,
+    /// When settings were last asked for, over whichever connection.
     settings_read: Option<Time>,
+    /// Read and not handed over yet.
+    published: Option<GridSettings>,
 }
 
 impl Poller {
@@ -50,6 +57,7 @@ impl Poller {
             waits: Waits::new(),
             unplanned: BTreeSet::new(),
             settings_read: None,
+            published: None,
         }
     }
 
@@ -66,9 +74,10 @@ impl Poller {
         }
     }
 
-    /// How the device says that it is set, where the last poll has read it.
+    /// How the device says that it is set, where the last poll has read it; `None` where it publishes
+    /// nothing of the kind.
     pub fn take_settings(&mut self) -> Option<GridSettings> {
-        self.source.as_mut()?.take_settings()
+        self.published.take()
     }
 
     /// The device's name.
@@ -90,11 +99,17 @@ impl Poller {
         if self.source.is_none() {
             let mut source = ModbusSource::connect(&self.settings, &self.name, &self.table).await?;
             source.expect_unplanned(std::mem::take(&mut self.unplanned));
-            source.expect_settings_read(self.settings_read);
             self.source = Some(source);
         }
         let source = self.source.as_mut().expect("connected just above");
-        source.poll(at).await
+        let readings = source.poll(at).await?;
+        let is_due = |read: Time| at < read || at - read >= SETTINGS_EVERY;
+        if self.settings_read.is_none_or(is_due) {
+            // Noted before it is tried: a model that never answers must not cost every poll.
+            self.settings_read = Some(at);
+            self.published = source.read_settings().await?;
+        }
+        Ok(readings)
     }
 
     fn failure(&mut self, error: SourceError) -> Failure {
@@ -111,12 +126,10 @@ impl Poller {
         }
     }
 
-    /// What has been listed once stays listed over a reconnection, and settings are not asked for again
-    /// before their hour is over.
+    /// What has been listed once stays listed over a reconnection.
     fn give_up(&mut self) {
         if let Some(mut source) = self.source.take() {
             self.unplanned = source.take_unplanned();
-            self.settings_read = source.settings_read();
         }
     }
 }

@@ -8,16 +8,12 @@ use crate::source::sunspec::{
 };
 use analysis::plant::GridSettings;
 use analysis::reading::{
-    Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Span, Time, Value,
+    Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Time, Value,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use thiserror::Error;
 use tracing::{info, warn};
-
-/// How often an inverter's settings are read again: they change with a visit or an update (common
-/// practice).
-const SETTINGS_EVERY: Span = Span::from_h(1);
 
 /// How a device is reached.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -72,9 +68,6 @@ pub struct ModbusSource {
     channels: BTreeMap<(Spot, Quantity), ChannelId>,
     unplanned: BTreeSet<(Spot, Quantity)>,
     refused: BTreeSet<u16>,
-    settings_read: Option<Time>,
-    /// Read and not handed over yet.
-    settings: Option<GridSettings>,
 }
 
 impl ModbusSource {
@@ -105,8 +98,6 @@ impl ModbusSource {
             used,
             unplanned: BTreeSet::new(),
             refused: BTreeSet::new(),
-            settings_read: None,
-            settings: None,
         })
     }
 
@@ -114,12 +105,6 @@ impl ModbusSource {
     /// time. A model that the device refuses gives no readings; it is an error if it refuses all.
     pub async fn poll(&mut self, at: Time) -> Result<Vec<Reading>, SourceError> {
         let values = self.read_all().await?;
-        let is_due = |read: Time| at < read || at - read >= SETTINGS_EVERY;
-        if self.settings_read.is_none_or(is_due) {
-            // Noted before it is tried: a model that never answers must not cost every poll.
-            self.settings_read = Some(at);
-            self.settings = self.read_settings().await?;
-        }
         let best = best(&values);
         self.note_unplanned(&best);
         let readings = self.channels.iter().filter_map(|(key, channel)| {
@@ -128,12 +113,6 @@ impl ModbusSource {
             Some(Reading { channel, at, value })
         });
         Ok(readings.collect())
-    }
-
-    /// How the device says that it is set, where the last poll has read it; `None` where it publishes
-    /// nothing of the kind.
-    pub fn take_settings(&mut self) -> Option<GridSettings> {
-        self.settings.take()
     }
 
     /// What the device offers.
@@ -145,15 +124,6 @@ impl ModbusSource {
     pub fn unplanned(&self) -> Vec<String> {
         let address = |(spot, quantity)| address(&self.name, spot, quantity);
         self.unplanned.iter().copied().map(address).collect()
-    }
-
-    /// When settings were last asked for, which outlives a connection.
-    pub(super) fn settings_read(&self) -> Option<Time> {
-        self.settings_read
-    }
-
-    pub(super) fn expect_settings_read(&mut self, at: Option<Time>) {
-        self.settings_read = at;
     }
 
     pub(super) fn take_unplanned(&mut self) -> BTreeSet<(Spot, Quantity)> {
@@ -183,17 +153,9 @@ impl ModbusSource {
         }
     }
 
-    /// A model that the device refuses leaves the rest.
-    async fn read_settings(&mut self) -> Result<Option<GridSettings>, SourceError> {
-        let mut images = Vec::new();
-        for model in self.device.settings() {
-            match sunspec::read(&mut self.client, self.device.kind, &model).await {
-                Ok(image) => images.extend(image.map(|image| (model.id, image))),
-                Err(DiscoverError::Modbus(ModbusError::Refused { .. })) => {}
-                Err(error) => return Err(error.into()),
-            }
-        }
-        let settings = sunspec::settings(images.iter().map(|(id, image)| (*id, &image[..])));
+    /// How the device says that it is set; `None` where it publishes nothing of the kind.
+    pub(super) async fn read_settings(&mut self) -> Result<Option<GridSettings>, SourceError> {
+        let settings = sunspec::read_settings(&mut self.client, &self.device).await?;
         Ok((!settings.is_empty()).then_some(settings))
     }
 

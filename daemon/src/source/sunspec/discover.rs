@@ -3,11 +3,13 @@
 
 use super::identity::Identity;
 use super::reads::Reads;
-use super::settings::has_settings;
+use super::settings::{has_settings, settings};
 use super::table::has_values;
 use super::walk::{Model, Next, Walk, WalkEnd};
 use super::{BASES, END_OF_MODELS, MARKER};
 use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind};
+use analysis::plant::GridSettings;
+use std::collections::BTreeSet;
 use thiserror::Error;
 
 /// Model of names.
@@ -31,27 +33,20 @@ pub struct Device {
 impl Device {
     /// Models that carry values for us, each once, those with AC and DC values first and together.
     pub fn used(&self) -> Vec<Model> {
-        let mut used: Vec<Model> = Vec::new();
-        for model in &self.models {
-            let first = used.iter().all(|other| other.id != model.id);
-            if first && model.id != COMMON && has_values(model.id) {
-                used.push(*model);
-            }
-        }
+        let mut used = self.once(|id| id != COMMON && has_values(id));
         used.sort_by_key(|model| !matches!(model.id, 101..=113 | 160 | 701));
         used
     }
 
     /// Models that say how the inverter is set, each once.
     pub fn settings(&self) -> Vec<Model> {
-        let mut settings: Vec<Model> = Vec::new();
-        for model in &self.models {
-            let first = settings.iter().all(|other| other.id != model.id);
-            if first && has_settings(model.id) {
-                settings.push(*model);
-            }
-        }
-        settings
+        self.once(has_settings)
+    }
+
+    fn once(&self, is_wanted: impl Fn(u16) -> bool) -> Vec<Model> {
+        let mut seen = BTreeSet::new();
+        let wanted = |m: &&Model| is_wanted(m.id) && seen.insert(m.id);
+        self.models.iter().filter(wanted).copied().collect()
     }
 
     /// Models that are not read: those that we do not know, and repetitions.
@@ -97,6 +92,22 @@ pub async fn discover(client: &mut ReadOnlyClient) -> Result<Device, DiscoverErr
         }
     }
     Err(DiscoverError::NoMarker)
+}
+
+/// What every model of settings says that answers; one that the device refuses leaves the rest.
+pub async fn read_settings(
+    client: &mut ReadOnlyClient,
+    device: &Device,
+) -> Result<GridSettings, DiscoverError> {
+    let mut images = Vec::new();
+    for model in device.settings() {
+        match read(client, device.kind, &model).await {
+            Ok(image) => images.extend(image.map(|image| (model.id, image))),
+            Err(DiscoverError::Modbus(ModbusError::Refused { .. })) => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(settings(images.iter().map(|(id, image)| (*id, &image[..]))))
 }
 
 /// Reads the image of a model, up to the last register that is needed. `None` where the table does

@@ -17,13 +17,12 @@ mod table;
 mod walk;
 
 pub use decode::{Decoded, Spot, best, decode};
-pub use discover::{Device, DiscoverError, discover, read};
+pub use discover::{Device, DiscoverError, discover, read, read_settings};
 pub use encode::{EncodeError, ModelImage, lay_out};
 pub use encoding::Encoding;
 pub use identity::Identity;
 pub use names::name;
 pub use reads::Reads;
-pub use settings::{has_settings, settings};
 pub use table::knows;
 pub use walk::{Model, WalkEnd};
 

@@ -18,13 +18,13 @@ const ENTER_SERVICE: u16 = 703;
 const OF_AVAILABLE: f64 = 1.0;
 
 /// Whether a model says how the inverter is set.
-pub fn has_settings(model: u16) -> bool {
+pub(super) fn has_settings(model: u16) -> bool {
     let has_curve = layout(model).is_some_and(|layout| !layout.curve.is_empty());
     has_curve || matches!(model, CAPACITY | ENTER_SERVICE)
 }
 
 /// What the images of such models say, each with its model's number; each image begins at the id.
-pub fn settings<'a>(images: impl IntoIterator<Item = (u16, &'a [u16])>) -> GridSettings {
+pub(super) fn settings<'a>(images: impl IntoIterator<Item = (u16, &'a [u16])>) -> GridSettings {
     let mut settings = GridSettings::default();
     for (model, image) in images {
         let Some(layout) = layout(model) else {
@@ -84,8 +84,7 @@ impl Image<'_> {
         if !self.is_on()? {
             return Some(Curve::Off);
         }
-        let counts = ["NCrv", "NCrvSet"].map(|name| self.fixed(name));
-        let curves = counts.into_iter().flatten().next()?;
+        let curves = self.fixed("NCrv").or(self.fixed("NCrvSet"))?;
         let (active, most) = (self.head("ActPt")?, self.fixed("NPt")?);
         if curves < 1.0 || active < 1.0 || active > most {
             return None;

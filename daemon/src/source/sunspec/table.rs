@@ -93,12 +93,6 @@ impl Layout {
         end(&self.corner)
     }
 
-    /// Whether there is a channel for anything in it.
-    pub fn has_values(&self) -> bool {
-        let mut all = self.fixed.iter().chain(&self.block);
-        all.any(|point| point.quantity.is_some())
-    }
-
     /// A point of the fixed part.
     pub fn fixed_point(&self, name: &str) -> Option<&Point> {
         self.fixed.iter().find(|point| point.name == name)
@@ -138,7 +132,11 @@ pub fn layout(model: u16) -> Option<&'static Layout> {
 
 /// Whether there is a channel for anything in a model.
 pub fn has_values(model: u16) -> bool {
-    layout(model).is_some_and(Layout::has_values)
+    let Some(layout) = layout(model) else {
+        return false;
+    };
+    let mut all = layout.fixed.iter().chain(&layout.block);
+    all.any(|point| point.quantity.is_some())
 }
 
 /// Whether values, names or settings can be read from a model.
