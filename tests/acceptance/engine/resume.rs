@@ -10,7 +10,7 @@ use std::sync::Arc;
 use tests::plant::{Period, What, World, two_inverters};
 
 /// What a restart leaves of an engine.
-fn restarted(engine: &Engine) -> Engine {
+pub fn restarted(engine: &Engine) -> Engine {
     let bytes = postcard::to_stdvec(engine.state()).expect("plain data encodes");
     let state: EngineState = postcard::from_bytes(&bytes).expect("it decodes as it was");
     Engine::resume(engine.plant().clone(), state).expect("it is the same plant and version")

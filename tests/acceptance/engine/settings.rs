@@ -3,12 +3,15 @@
 //! a restart changes anything.
 //! Kind of truth: property.
 
-use crate::drive::{Poll, Told, account, assert_same, end_of, engine, finish, poll_and_tick};
+use crate::drive::{
+    Poll, Told, account, assert_same, end_of, engine, finish, one_by_one, poll_and_tick,
+};
 use crate::limited_day::{ample, clear, hours, slots};
+use crate::resume::restarted;
 use crate::scenario::play;
 use analysis::array::Limit;
 use analysis::detect::Kind;
-use analysis::engine::{Engine, EngineState, Input};
+use analysis::engine::Input;
 use analysis::plant::{Curve, EnterServiceSettings, GridSettings, Plant, VoltWattPoint};
 use analysis::reading::{Span, Time, Voltage};
 use std::sync::Arc;
@@ -50,9 +53,7 @@ fn tripped() -> (Arc<Plant>, Vec<Poll>) {
 fn a_trip_is_judged_by_the_limits_that_the_inverter_publishes() {
     let (plant, polls) = tripped();
     let cause = |first: Option<Input>| {
-        let steps = first
-            .into_iter()
-            .chain(polls.iter().flat_map(poll_and_tick));
+        let steps = first.into_iter().chain(one_by_one(&polls));
         let told = account(&plant, steps, end_of(&plant, &polls));
         let [trip] = told.of(Kind::GridTrip)[..] else {
             panic!("{}", told.list());
@@ -81,8 +82,7 @@ fn a_trip_is_judged_by_the_limits_that_the_inverter_publishes() {
 #[test]
 fn the_time_to_reconnect_stands_beside_the_rule() {
     let (plant, polls) = tripped();
-    let steps = polls.iter().flat_map(poll_and_tick);
-    let told = account(&plant, steps, end_of(&plant, &polls));
+    let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
     let trip = told.of(Kind::GridTrip)[0];
     let number = |name: &str| trip.evidence[name];
     assert_eq!(number("reconnect_after_good_supply_s"), 360.0);
@@ -117,9 +117,7 @@ fn the_volt_watt_line_that_an_inverter_publishes_is_the_one_that_acts() {
     let world = clear().with(hours(9.5, 14.5), What::SupplyHigher(9.7));
     let polls = crate::scenario::polls(&twin, world, 2, Span::from_min(2));
     let limits = |first: Option<Input>| {
-        let steps = first
-            .into_iter()
-            .chain(polls.iter().flat_map(poll_and_tick));
+        let steps = first.into_iter().chain(one_by_one(&polls));
         let told = account(&plant, steps, end_of(&plant, &polls));
         let noon = slots(&told, hours(11.0, 13.0));
         noon.into_iter()
@@ -141,12 +139,6 @@ fn the_volt_watt_line_that_an_inverter_publishes_is_the_one_that_acts() {
         by_rules.iter().all(|l| *l != Some(Limit::VoltWatt)),
         "{by_rules:?}"
     );
-}
-
-fn restarted(engine: &Engine) -> Engine {
-    let bytes = postcard::to_stdvec(engine.state()).expect("plain data encodes");
-    let state: EngineState = postcard::from_bytes(&bytes).expect("it decodes as it was");
-    Engine::resume(engine.plant().clone(), state).expect("it is the same plant and version")
 }
 
 #[test]

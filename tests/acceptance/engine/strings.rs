@@ -38,12 +38,7 @@ fn published(open: u8) -> (Arc<Plant>, Vec<Poll>) {
         cloudiness: vec![0.5, 0.5],
         ..World::fair()
     };
-    let world = if open > 0 {
-        world.with(fault, what)
-    } else {
-        world
-    };
-    let (plant, polls) = play(&shape, world, 2);
+    let (plant, polls) = play(&shape, world.with(fault, what), 2);
     with_strings(&plant, &polls, open)
 }
 

@@ -37,19 +37,24 @@ fn poll(state: State, supply: Supply, bits: &[EventBit]) -> Poll {
     }
 }
 
+/// What a watch beside such neighbours tells of a poll a minute.
+fn edges(polls: i64, beside: Neighbours, poll: impl Fn(i64) -> Poll) -> Vec<Edge<TripReport>> {
+    let mut watch = SupplyWatch::new();
+    let mut told = Vec::new();
+    for n in 0..polls {
+        told.extend(watch.poll(at(n), &poll(n), true, beside, &grid_limits()));
+    }
+    told
+}
+
 /// Twenty good minutes that end as `before`, five minutes off, then on again.
 fn reports(before: Supply, meanwhile: Supply, bits: &[EventBit]) -> Vec<TripReport> {
-    let mut watch = SupplyWatch::new();
-    let mut edges = Vec::new();
-    for n in 0..40 {
-        let poll = match n {
-            0..19 => poll(State::Tracking, GOOD, &[]),
-            19 => poll(State::Tracking, before, &[]),
-            20..25 => poll(State::Fault, meanwhile, bits),
-            _ => poll(State::Tracking, GOOD, &[]),
-        };
-        edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
-    }
+    let edges = edges(40, ALONE, |n| match n {
+        0..19 => poll(State::Tracking, GOOD, &[]),
+        19 => poll(State::Tracking, before, &[]),
+        20..25 => poll(State::Fault, meanwhile, bits),
+        _ => poll(State::Tracking, GOOD, &[]),
+    });
     let found = |edge| match edge {
         Edge::Found { began, found, seen } => {
             assert_eq!((began, found), (at(20), at(25)));
@@ -110,21 +115,18 @@ fn a_bit_outweighs_the_values() {
 
 #[test]
 fn ten_minutes_at_the_sustained_limit_are_told_from_a_short_rise() {
-    let mut watch = SupplyWatch::new();
+    let high = (258.3, 250.0, 50.0);
+    let edges = edges(20, ALONE, |n| match n {
+        0..12 => poll(State::Tracking, high, &[]),
+        12..16 => poll(State::Fault, GOOD, &[EventBit::AcOverVoltage]),
+        _ => poll(State::Tracking, GOOD, &[]),
+    });
     let mut causes = Vec::new();
-    for n in 0..20 {
-        let high = (258.3, 250.0, 50.0);
-        let poll = match n {
-            0..12 => poll(State::Tracking, high, &[]),
-            12..16 => poll(State::Fault, GOOD, &[EventBit::AcOverVoltage]),
-            _ => poll(State::Tracking, GOOD, &[]),
-        };
-        for edge in watch.poll(at(n), &poll, true, ALONE, &grid_limits()) {
-            if let Edge::Found { seen, .. } = edge {
-                causes.push(seen.causes[0].0);
-                // The mean of twelve equal polls.
-                assert!(seen.mean_v.is_some_and(|v| (v - 258.3).abs() < 1e-9));
-            }
+    for edge in edges {
+        if let Edge::Found { seen, .. } = edge {
+            causes.push(seen.causes[0].0);
+            // The mean of twelve equal polls.
+            assert!(seen.mean_v.is_some_and(|v| (v - 258.3).abs() < 1e-9));
         }
     }
     assert_eq!(causes, [TripCause::SustainedOverVoltage]);
@@ -150,16 +152,12 @@ fn what_the_supply_did_not_do_is_no_trip() {
 /// One poll that says zero, or nothing at all, is a hiccup of the link.
 #[test]
 fn a_single_poll_without_production_is_no_trip() {
-    let mut watch = SupplyWatch::new();
-    for n in 0..60 {
-        let off = poll(State::Standby, (0.0, 0.0, 0.0), &[]);
-        let poll = match n % 10 {
-            3 => off,
-            6 => Poll::default(),
-            _ => poll(State::Tracking, GOOD, &[]),
-        };
-        assert_eq!(watch.poll(at(n), &poll, true, ALONE, &grid_limits()), []);
-    }
+    let told = edges(60, ALONE, |n| match n % 10 {
+        3 => poll(State::Standby, (0.0, 0.0, 0.0), &[]),
+        6 => Poll::default(),
+        _ => poll(State::Tracking, GOOD, &[]),
+    });
+    assert_eq!(told, []);
 }
 
 /// A dark cloud late on a winter's day: the inverter sleeps for some polls, the supply is there.
@@ -174,35 +172,25 @@ fn a_stop_for_want_of_light_is_no_trip() {
         (faint, State::Sleeping, (2.0, 1.0, 0.0), true),
     ];
     for (load, state, supply, is_trip) in table {
-        let mut watch = SupplyWatch::new();
-        let mut edges = Vec::new();
-        for n in 0..40 {
-            let poll = match n {
-                20..25 => poll(state, supply, &[]),
-                _ => Poll {
-                    load_ratio: Some(load),
-                    ..poll(State::Tracking, GOOD, &[])
-                },
-            };
-            edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
-        }
-        assert_eq!(!edges.is_empty(), is_trip, "{load} {state:?} {supply:?}");
+        let told = edges(40, ALONE, |n| match n {
+            20..25 => poll(state, supply, &[]),
+            _ => Poll {
+                load_ratio: Some(load),
+                ..poll(State::Tracking, GOOD, &[])
+            },
+        });
+        assert_eq!(!told.is_empty(), is_trip, "{load} {state:?} {supply:?}");
     }
 }
 
 /// Off for so many minutes with this supply and these neighbours.
 fn with_neighbours(meanwhile: Supply, neighbours: Neighbours) -> TripReport {
-    let mut watch = SupplyWatch::new();
-    let mut edges = Vec::new();
-    for n in 0..40 {
-        let poll = match n {
-            20..25 => poll(State::Fault, meanwhile, &[]),
-            _ => poll(State::Tracking, GOOD, &[]),
-        };
-        edges.extend(watch.poll(at(n), &poll, true, neighbours, &grid_limits()));
-    }
-    let [Edge::Found { seen, .. }, Edge::Ended { .. }] = &edges[..] else {
-        panic!("{edges:?}");
+    let told = edges(40, neighbours, |n| match n {
+        20..25 => poll(State::Fault, meanwhile, &[]),
+        _ => poll(State::Tracking, GOOD, &[]),
+    });
+    let [Edge::Found { seen, .. }, Edge::Ended { .. }] = &told[..] else {
+        panic!("{told:?}");
     };
     seen.clone()
 }
@@ -233,19 +221,14 @@ fn neighbours_tell_an_open_branch_from_an_outage_and_the_network_from_one_invert
 #[test]
 fn all_power_taken_by_command_is_no_trip() {
     for (supply, is_trip) in [(GOOD, false), ((2.0, 1.0, 0.0), true)] {
-        let mut watch = SupplyWatch::new();
-        let mut edges = Vec::new();
-        for n in 0..40 {
-            let poll = match n {
-                20..25 => Poll {
-                    power_limit_ratio: Some(0.0),
-                    ..poll(State::Standby, supply, &[])
-                },
-                _ => poll(State::Tracking, GOOD, &[]),
-            };
-            edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
-        }
-        assert_eq!(!edges.is_empty(), is_trip, "{supply:?}");
+        let told = edges(40, ALONE, |n| match n {
+            20..25 => Poll {
+                power_limit_ratio: Some(0.0),
+                ..poll(State::Standby, supply, &[])
+            },
+            _ => poll(State::Tracking, GOOD, &[]),
+        });
+        assert_eq!(!told.is_empty(), is_trip, "{supply:?}");
     }
 }
 
@@ -295,41 +278,29 @@ fn the_wait_runs_from_the_good_supply_and_is_compared_with_the_rule() {
 #[test]
 fn one_that_counts_down_for_ten_minutes_is_told() {
     for (wait_s, count) in [(Some(120.0), 1), (Some(0.0), 0), (None, 0)] {
-        let mut watch = SupplyWatch::new();
-        let mut edges = Vec::new();
-        for n in 0..40 {
-            let poll = match n {
-                0..20 => poll(State::Tracking, GOOD, &[]),
-                _ => Poll {
-                    reconnect_wait_s: wait_s,
-                    ..poll(State::Starting, GOOD, &[])
-                },
-            };
-            edges.extend(watch.poll(at(n), &poll, true, ALONE, &grid_limits()));
-        }
-        assert_eq!(edges.len(), count, "{wait_s:?}");
+        let told = edges(40, ALONE, |n| match n {
+            0..20 => poll(State::Tracking, GOOD, &[]),
+            _ => Poll {
+                reconnect_wait_s: wait_s,
+                ..poll(State::Starting, GOOD, &[])
+            },
+        });
+        assert_eq!(told.len(), count, "{wait_s:?}");
     }
 }
 
 /// Still off after ten minutes: told then, without waiting for its end.
 #[test]
 fn a_long_outage_is_told_after_ten_minutes() {
-    let mut watch = SupplyWatch::new();
-    let mut found = Vec::new();
-    for n in 0..60 {
-        let poll = match n {
-            0..20 => poll(State::Tracking, GOOD, &[]),
-            _ => poll(State::Fault, (0.0, 0.0, 0.0), &[]),
-        };
-        for edge in watch.poll(at(n), &poll, true, ALONE, &grid_limits()) {
-            if let Edge::Found {
-                began, found: at, ..
-            } = edge
-            {
-                found.push((began, at));
-            }
-        }
-    }
+    let edges = edges(60, ALONE, |n| match n {
+        0..20 => poll(State::Tracking, GOOD, &[]),
+        _ => poll(State::Fault, (0.0, 0.0, 0.0), &[]),
+    });
+    let found = |edge| match edge {
+        Edge::Found { began, found, .. } => Some((began, found)),
+        Edge::Ended { .. } => None,
+    };
+    let found: Vec<_> = edges.into_iter().filter_map(found).collect();
     assert_eq!(found, [(at(20), at(30))]);
 }
 

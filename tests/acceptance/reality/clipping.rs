@@ -1,9 +1,10 @@
 //! Labelled clipping beside the slots in which rated power is named as the limit.
 
 use super::labels::{labels, score};
-use super::replayed::{data, slots};
+use super::replayed::data;
 use analysis::array::Limit;
 use std::collections::BTreeSet;
+use tests::coverage::{load_recording, run};
 
 /// Labels mark whole plateaus of an hour and more; a limit is named quarter by quarter, so shorter ones
 /// count as wrong here although the power stands there.
@@ -11,11 +12,8 @@ use std::collections::BTreeSet;
 fn rated_power_is_named_where_clipping_is_labelled() {
     let file = data().join("nrel_pvanalytics/ac_power_inv_7539.csv");
     let labels = labels(&file, "timestamp", "label");
-    let slots = slots(
-        "nrel_pvanalytics/ac_power_7539.toml",
-        Some("ac_power_inv_7539.csv"),
-    );
-    let named: BTreeSet<i64> = slots
+    let recorded = load_recording("nrel_pvanalytics/ac_power_7539.toml", None);
+    let named: BTreeSet<i64> = run(&recorded.plant, &recorded.polls)
         .iter()
         .filter(|slot| slot.inverters[0].limit == Some(Limit::RatedPower))
         .map(|slot| slot.start.unix_ms())

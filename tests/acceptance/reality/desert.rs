@@ -8,23 +8,12 @@
 
 use super::replayed::{data, large, list, replayed_text, text};
 use serde_json::Value;
-use std::collections::BTreeMap;
 use std::fs;
 
 fn site() -> String {
     let text = fs::read_to_string(data().join("rtc/rtc.toml")).expect("it is there");
     assert!(text.contains("\"inv/input-1/dc_power_w\""));
     text.replace("\"inv/input-1/dc_power_w\"", "\"inv/ac_power_w\"")
-}
-
-fn counts(said: &[Value]) -> BTreeMap<(&str, &str), usize> {
-    let mut counts = BTreeMap::new();
-    for finding in said {
-        *counts
-            .entry((text(finding, "kind"), text(finding, "device")))
-            .or_insert(0) += 1;
-    }
-    counts
 }
 
 /// Findings but for silences: the extracts leave out nights and every other day.
@@ -40,7 +29,7 @@ fn no_fault_of_the_array_is_said_in_two_sound_years() {
         let csv = fs::read_to_string(data().join("rtc").join(year)).expect("it is there");
         let site = site().replace("year_1.csv", year);
         let said = but_silences(replayed_text(&site, year, &csv));
-        println!("{year}: {:?}\n{}", counts(&said), list(&said));
+        println!("{year}:\n{}", list(&said));
         assert_sound(&said);
     }
 }
@@ -67,7 +56,7 @@ fn of_the_whole_recording_the_missing_days_are_told_and_nothing_else() {
         .replace("air_degc", "air_temp")
         .replace("power_w\" =", "power\" =");
     let said = replayed_text(&site, file, &csv);
-    println!("{:?}\n{}", counts(&said), list(&said));
+    println!("whole recording:\n{}", list(&said));
     let silent = |f: &&Value| f["kind"] == "link_lost" && text(f, "began").starts_with("2016-02-1");
     assert!(said.iter().any(|f| silent(&f)), "{}", list(&said));
     assert_sound(&but_silences(said));

@@ -1,14 +1,10 @@
-//! A recording through `noonmark replay`, or slot by slot through the engine.
+//! A recording through `noonmark replay`.
 //! Never in here: what should have been said.
 
-use analysis::detect::Slot;
-use analysis::engine::{Engine, Input};
-use analysis::reading::Span;
 use daemon::commands::replay::replay;
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
-use tests::coverage::load_recording;
 
 /// The folder of recordings that are kept here.
 pub fn data() -> PathBuf {
@@ -44,24 +40,6 @@ pub fn replayed_text(site: &str, file: &str, csv: &str) -> Vec<Value> {
     let path = folder.path().join("site.toml");
     fs::write(&path, site).expect("room");
     replayed(&path)
-}
-
-/// Slots of a recording under `tests/data`.
-pub fn slots(site: &str, other: Option<&str>) -> Vec<Slot> {
-    let recorded = load_recording(site, other);
-    let mut engine = Engine::new(recorded.plant.clone()).expect("a plant that can be modelled");
-    let mut slots = Vec::new();
-    let mut last = recorded.polls[0].0;
-    for (at, readings) in recorded.polls {
-        for reading in readings {
-            engine.step(Input::Reading(reading));
-        }
-        slots.extend(engine.step(Input::Tick(at - Span::from_ms(1))).slots);
-        last = at;
-    }
-    let end = Input::End(last + recorded.plant.timing.slot);
-    slots.extend(engine.step(end).slots);
-    slots
 }
 
 /// A text of a finding.
