@@ -24,8 +24,8 @@ mod off_peak;
 #[cfg(test)]
 mod off_peak_tests;
 mod phase_days;
-mod reconnection;
 mod protection;
+mod reconnection;
 mod residual;
 mod residual_current;
 mod shift;
@@ -62,8 +62,8 @@ pub use off_peak::{
     off_peak_guard, off_peak_slot,
 };
 pub use phase_days::DaysMean;
-pub use reconnection::{Compared, Reconnection};
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
+pub use reconnection::{Compared, Reconnection};
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
