@@ -7,8 +7,7 @@
 //!            x_data = mean(1 - r) over slots of load >= `DATASHEET_FROM`, in health below
 //!                     `METERS_RATIO`, what two meters of the class may be apart
 //!          each a stream of a sequential test (`shift`) with half of the kind's budget.
-//!          s^2 = `PASSING`^2 + s_slots^2 / n + (`OF_ITSELF` x)^2: a loss moves with load and heat, and the
-//!          sizes of the test lie apart by a factor; it only weakens what a day says.
+//!          s^2 = `PASSING`^2 + s_slots^2 / n.
 //! Symbols: P_ac, P_dc [W], P_r rated power [W], n efficiency by the datasheet [-], x, s ratios.
 //! Range:   loads from `LEAST_LOAD` on, no limit acting (the DC voltage is then another, and with
 //!          it the efficiency), all inputs measured.
@@ -39,10 +38,6 @@ const DRIFT_RATIO: f64 = 0.004;
 const METERS_RATIO: f64 = 0.03;
 /// What a day has of its own [-].
 const PASSING: f64 = 0.003;
-/// Standard deviations under the edge from where health is as good as it gets.
-const HEALTHY_SIGMAS: f64 = 2.0;
-/// What a loss has of itself, from day to day [-].
-const OF_ITSELF: f64 = 0.15;
 /// Smallest loss looked for beyond the edge of health: a loss of 1.5 % lies well above both [-].
 const SMALLEST_RATIO: f64 = 0.008;
 /// Days whose energy is remembered, for what a loss has cost before it was said.
@@ -129,9 +124,7 @@ impl Sums {
         DayValue {
             began,
             value: self.mean(),
-            sigma: PASSING
-                .hypot((variance / n).sqrt())
-                .hypot(OF_ITSELF * self.mean().max(0.0)),
+            sigma: PASSING.hypot((variance / n).sqrt()),
             edge,
         }
     }
@@ -199,10 +192,7 @@ impl EfficiencyWatch {
         ];
         for (edge, (watch, sums, health)) in edges.iter_mut().zip(streams) {
             if enough(sums) {
-                let mut day = sums.value(today.began, health);
-                // So far in health is no less health, but to the test no evidence at all: it takes
-                // what lies far from both for a wrong day.
-                day.value = day.value.max(health - HEALTHY_SIGMAS * day.sigma);
+                let day = sums.value(today.began, health);
                 *edge = watch.add(&day, found, &sought);
             }
         }
