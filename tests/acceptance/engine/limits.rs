@@ -158,7 +158,7 @@ fn an_impossible_reactive_power_does_not_silence_the_other_limits() {
     for (at, slot) in slots(&told, hours(9.5, 14.5)) {
         assert_eq!(slot.limit, Some(Limit::Command), "{at:?}");
     }
-    assert!(told.findings.is_empty(), "{}", told.list());
+    assert!(told.alarms().is_empty(), "{}", told.list());
 }
 
 #[test]
