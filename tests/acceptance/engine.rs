@@ -9,6 +9,8 @@ mod calibration;
 mod delivery;
 #[path = "engine/drive.rs"]
 mod drive;
+#[path = "engine/efficiency.rs"]
+mod efficiency;
 #[path = "engine/export.rs"]
 mod export;
 #[path = "engine/export_site.rs"]
@@ -19,6 +21,10 @@ mod facing;
 mod health;
 #[path = "engine/inputs.rs"]
 mod inputs;
+#[path = "engine/inverter_delivery.rs"]
+mod inverter_delivery;
+#[path = "engine/inverter_health.rs"]
+mod inverter_health;
 #[path = "engine/isolation.rs"]
 mod isolation;
 #[path = "engine/isolation_falling.rs"]
@@ -27,12 +33,18 @@ mod isolation_falling;
 mod ledger;
 #[path = "engine/limited_day.rs"]
 mod limited_day;
+#[path = "engine/limited_days.rs"]
+mod limited_days;
 #[path = "engine/limits.rs"]
 mod limits;
 #[path = "engine/links.rs"]
 mod links;
 #[path = "engine/lone_input.rs"]
 mod lone_input;
+#[path = "engine/off_peak.rs"]
+mod off_peak;
+#[path = "engine/protection.rs"]
+mod protection;
 #[path = "engine/recordings.rs"]
 mod recordings;
 #[path = "engine/resume.rs"]

@@ -34,7 +34,7 @@ const MIN_ELEVATION_DEG: f64 = 8.0;
 /// Largest angle of incidence for a test [deg].
 const MAX_INCIDENCE_DEG: f64 = 75.0;
 /// Largest relative change of the light in a slot, as its stamps may disagree [-].
-const MAX_UNSTEADY_RATIO: f64 = 0.06;
+pub(crate) const MAX_UNSTEADY_RATIO: f64 = 0.06;
 /// AC power over rated power from which clipping is assumed [-].
 pub(super) const CLIPPING_RATIO: f64 = 0.97;
 /// Input current over its operating limit from which the limit is assumed to act [-].

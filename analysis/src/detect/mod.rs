@@ -1,22 +1,30 @@
 //! From readings and expected values to suspicions.
 //!
 //! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]; strings
-//! beside each other, in [`StringsWatch`]) and
+//! beside each other, in [`StringsWatch`]; the inverter's own, in [`OffPeakWatch`],
+//! [`EfficiencyWatch`] and [`LimitedDays`]) and
 //! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
-//! [`MorningWatch`], [`ResidualCurrentWatch`]). A slot detector hands its samples on to `diagnose`,
+//! [`MorningWatch`], [`ResidualCurrentWatch`], [`ProtectionWatch`]). A slot detector hands its samples on to `diagnose`,
 //! which says what they mean; a poll detector knows what it saw.
 //! Never in here: causes, advice, texts for people.
 
 mod budget;
 mod daily;
+mod efficiency;
 mod export;
 mod export_day;
 mod gate;
 mod isolation;
 mod kind;
 mod limit;
+mod limit_edges;
+mod limited;
 mod link;
+mod off_peak;
+#[cfg(test)]
+mod off_peak_tests;
 mod phase_days;
+mod protection;
 mod reconnection;
 mod residual;
 mod residual_current;
@@ -35,10 +43,11 @@ mod window;
 
 pub use budget::Budget;
 pub use daily::{Daily, DailyLoss};
+pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWatch};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
 pub use gate::{Gate, GateFacts, gate};
-pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
+pub(crate) use gate::{MAX_UNSTEADY_RATIO, MIN_POA_W_M2, held_back_above_v};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
     MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
@@ -46,8 +55,14 @@ pub use isolation::{
 };
 pub use kind::{Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
+pub use limited::{LimitedDays, LimitedEdge, LimitedSlot, Stretch};
 pub use link::LinkWatch;
+pub use off_peak::{
+    OffPeak, OffPeakDay, OffPeakSlot, OffPeakWatch, Shared, is_allowed, lost_along_curve,
+    off_peak_guard, off_peak_slot,
+};
 pub use phase_days::DaysMean;
+pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};

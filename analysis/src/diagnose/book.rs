@@ -39,6 +39,17 @@ pub struct NewFinding {
     pub summary: String,
 }
 
+/// What one finding has that others of its kind have not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Urgency {
+    /// In place of the kind's.
+    pub severity: Severity,
+    /// Before the kind's.
+    pub advice: Vec<String>,
+    /// Before the kind's.
+    pub caution: Vec<String>,
+}
+
 /// What a finding is about, and which one of its kind: of repeated trips there is one for each class,
 /// by its leading cause.
 type Key = (Subject, Kind, Option<String>);
@@ -142,6 +153,20 @@ impl Book {
                 }
             }
             _ => self.open(new),
+        }
+    }
+
+    /// Opens a finding, or brings the one that stands up to date and tells it again, with an urgency
+    /// of its own.
+    pub fn keep_urgent(&mut self, new: NewFinding, urgency: Urgency) {
+        let key = key_of(&new);
+        let (mut steps, mut cautions) = (advice(new.kind, &new.subject), caution(new.kind));
+        self.keep(new, true);
+        if let Some(standing) = self.standing.get_mut(&key) {
+            standing.severity = urgency.severity;
+            steps.splice(0..0, urgency.advice);
+            cautions.splice(0..0, urgency.caution);
+            (standing.advice, standing.caution) = (steps, cautions);
         }
     }
 

@@ -8,6 +8,7 @@
 //! Never in here: decisions.
 
 mod earth;
+mod inverter;
 mod strings;
 mod trip;
 
@@ -17,6 +18,7 @@ pub use earth::{
 };
 pub use strings::{string_beside_siblings, string_kind};
 
+pub use inverter::{acted_evidence, efficiency_low, limited, protection_acted, tracker_off_peak};
 pub(super) use trip::{NEUTRAL_LOST, trip_words};
 pub use trip::{grid_trip, reconnection};
 

@@ -10,5 +10,5 @@ pub mod explain_supply;
 mod finding;
 pub mod hypotheses;
 
-pub use book::{Book, NewFinding};
+pub use book::{Book, NewFinding, Urgency};
 pub use finding::{Cause, Evidence, Finding, FindingId, Subject};

@@ -3,6 +3,7 @@
 
 use super::Engine;
 use super::slots::{InputNow, InverterNow, When};
+use crate::array::Limit;
 use crate::detect::{Gate, Kind};
 use crate::diagnose::{Subject, explain};
 use crate::reading::{Energy, Span, Time};
@@ -14,19 +15,21 @@ const OFF_AFTER: Span = Span::from_h(2);
 const IDLE_KEPT: Span = Span::from_h(1);
 
 /// Findings on an input that cost what the input misses, the more certain first.
-const INPUT_KINDS: [Kind; 4] = [
+const INPUT_KINDS: [Kind; 5] = [
     Kind::InputDead,
     Kind::StringOpen,
     Kind::Snow,
     Kind::CurrentLow,
+    Kind::TrackerOffPeak,
 ];
 /// Findings on an inverter that cost all it misses while it does not produce.
-const INVERTER_KINDS: [Kind; 5] = [
+const INVERTER_KINDS: [Kind; 6] = [
     Kind::InverterOff,
     Kind::Snow,
     Kind::GridTrip,
     Kind::IsolationLow,
     Kind::ResidualCurrentHigh,
+    Kind::ProtectionActed,
 ];
 
 impl Engine {
@@ -99,13 +102,17 @@ impl Engine {
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
         let mut all_wh = 0.0;
         for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
-            if !counts(input) {
-                continue;
-            }
-            all_wh += input.missing_wh;
             let subject = Subject::input(&inverter.id, of.number);
             let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
             let of_input = INPUT_KINDS.into_iter().find(stands);
+            // What holds one input alone back and has no name is then its tracker.
+            let by_tracker = of_input == Some(Kind::TrackerOffPeak)
+                && now.limit.is_none()
+                && input.slot.limit == Some(Limit::NotTold);
+            if !by_tracker && !counts(input) {
+                continue;
+            }
+            all_wh += input.missing_wh;
             if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&subject, kind, lost);

@@ -6,10 +6,12 @@
 
 mod earth;
 mod inputs;
+mod inverter_days;
 mod light;
 mod limits;
 mod losses;
 mod polls;
+mod protection;
 mod roles;
 mod settings;
 mod slots;
@@ -17,6 +19,7 @@ mod state;
 mod strings;
 mod supply;
 mod survey;
+mod trackers;
 
 pub use state::{EngineState, STATE_VERSION};
 
@@ -199,6 +202,9 @@ impl Engine {
                     self.state.calibration.forget_today();
                     let surveys = &mut self.state.surveys;
                     surveys.iter_mut().for_each(PlaneSurvey::forget_today);
+                    for inverter in &mut self.state.inverters {
+                        inverter.own.forget_today();
+                    }
                 }
                 self.output(Vec::new())
             }

@@ -81,6 +81,7 @@ impl Engine {
                 .book
                 .add_evidence(&device, Kind::GridTrip, numbers);
         }
+        self.watch_protection(i, at, &facts);
         self.watch_earth(i, at, poll, &values, &facts);
     }
 

@@ -43,7 +43,7 @@ pub(super) struct InverterNow {
     pub inputs: Vec<InputNow>,
     /// Which limit acts on it as a whole.
     pub limit: Option<Limit>,
-    expected_ac: Option<Power>,
+    pub expected_ac: Option<Power>,
 }
 
 /// What the slot says about an inverter as a whole.
@@ -84,6 +84,7 @@ impl Engine {
             end: means.start + span,
             day,
         };
+        self.close_own_days_before(when);
         self.distrust_low_days(day);
         if let Some(ended) = self.state.calibration.close_day(day, span) {
             self.close_surveys(ended);
@@ -115,6 +116,7 @@ impl Engine {
             }
             self.remember_inverter(i, when, &inverter.facts, daylight);
         }
+        self.watch_own_days(when, &now, &light, means);
         self.survey(&light, &now);
         self.state.book.end_due();
         let plane = |p: &Option<PlaneLight>| PlaneSlot {
@@ -289,6 +291,13 @@ fn expected_ac(inverter: &Inverter, inputs: &[InputNow]) -> Option<Power> {
     let watts = |input: &InputNow| input.prediction.as_ref().map(|p| p.power().w());
     let dc: Option<f64> = inputs.iter().map(watts).sum();
     Some(inverter.ac_from_dc(Power::from_w(dc?)))
+}
+
+impl InverterFacts {
+    /// Whether it has produced long enough to be where it means to be.
+    pub fn is_settled(&self) -> bool {
+        self.settled && self.producing == Some(true)
+    }
 }
 
 impl InverterNow {

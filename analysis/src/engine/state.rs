@@ -2,10 +2,11 @@
 //! Never in here: what can be computed again from the plant.
 
 use super::earth::EarthState;
+use super::inverter_days::OwnDays;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, StringsWatch, SupplyDays,
-    SupplyWatch, TripPattern, Window,
+    Daily, ExportWatch, LinkWatch, Moisture, ProtectionWatch, StandstillWatch, StringsWatch,
+    SupplyDays, SupplyWatch, TripPattern, Window,
 };
 use crate::diagnose::Book;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
@@ -59,6 +60,8 @@ pub(super) struct InverterState {
     pub trips: TripPattern,
     pub supply_days: SupplyDays,
     pub earth: EarthState,
+    pub protection: ProtectionWatch,
+    pub own: OwnDays,
     pub standstill: StandstillWatch,
     /// Whether it was working when it was last heard of, too much to be asleep at the next poll.
     pub was_working: bool,
@@ -90,6 +93,8 @@ impl EngineState {
             trips: TripPattern::new(),
             supply_days: SupplyDays::new(),
             earth: EarthState::default(),
+            protection: ProtectionWatch::new(),
+            own: OwnDays::new(inverter),
             standstill: StandstillWatch::new(),
             was_working: false,
             lit_since: None,

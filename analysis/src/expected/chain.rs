@@ -66,6 +66,8 @@ pub struct Prediction {
     pub expected: InputExpected,
     /// Relative uncertainty of the current at a voltage.
     pub current_uncertainty: Uncertain,
+    /// Relative uncertainty of the peak's voltage.
+    pub voltage_uncertainty: Uncertain,
     /// Relative change of the peak's voltage with the cell temperature [1/K].
     pub voltage_per_k: f64,
     curve: InputCurve,
@@ -126,6 +128,7 @@ impl Chain {
         Some(Prediction {
             expected: expected(&peak, gain, voltage_ratio, &uncertain),
             current_uncertainty: uncertain.current_on_curve,
+            voltage_uncertainty: uncertain.voltage,
             voltage_per_k: sensitivity.voltage_per_k,
             curve,
             gain,

@@ -4,7 +4,9 @@
 //!          unexplained, exactly; `unexplained` is what is left and may be negative.
 //!          In a slot the shortfall s = max(expected - measured, 0) goes to the findings that stand:
 //!          device findings take all of it, input findings at most what their input missed while no
-//!          limit held it back. What is left goes to the limits that acted: all of it to the
+//!          limit held it back; a tracker off its peak also where the limit has no name; a protection
+//!          only while nothing is produced; low efficiency what the measured DC power should have made
+//!          of itself. What is left goes to the limits that acted: all of it to the
 //!          inverter's; to an input's own at most what that input missed.
 //!          Expected power ends at rated power. What the peaks of all inputs would give above that
 //!          is counted beside the balance, while the inverter was at rated power.
@@ -44,7 +46,7 @@ pub struct Entry {
 }
 
 /// Kinds of finding that cost energy, in the order of the ledger's columns.
-pub const COSTLY: [Kind; 8] = [
+pub const COSTLY: [Kind; 11] = [
     Kind::InverterOff,
     Kind::IsolationLow,
     Kind::ResidualCurrentHigh,
@@ -53,6 +55,9 @@ pub const COSTLY: [Kind; 8] = [
     Kind::InputDead,
     Kind::StringOpen,
     Kind::CurrentLow,
+    Kind::ProtectionActed,
+    Kind::TrackerOffPeak,
+    Kind::EfficiencyLow,
 ];
 
 /// The ledger of slots in order of time.
@@ -169,15 +174,37 @@ fn standing(
         f.kind == kind && f.subject.device == of.id && f.began < slot.start + slot.span && !over
     };
     let cost = |f: &Finding| match f.subject.input {
+        None if kind == Kind::EfficiencyLow => converted_wh(of, now, slot.span),
+        None if kind == Kind::ProtectionActed && is_producing(of, now) => 0.0,
         None => f64::INFINITY,
         Some(number) => {
             let k = of.inputs.iter().position(|input| input.number == number);
-            let held_back = |k: &usize| now.inputs[*k].is_held_back(now.limit);
+            let held_back = |k: &usize| match (kind, now.inputs[*k].limit) {
+                (Kind::TrackerOffPeak, Some(Limit::NotTold)) => now.limit.is_some(),
+                _ => now.inputs[*k].is_held_back(now.limit),
+            };
             k.filter(|k| !held_back(k))
                 .map_or(0.0, |k| missing_wh(now, k, slot.span))
         }
     };
     findings.iter().filter(stands).map(cost).sum()
+}
+
+/// What the measured DC power should have given on the AC side and did not.
+fn converted_wh(of: &Inverter, now: &InverterSlot, span: Span) -> f64 {
+    let input_w = |input: &InputSlot| Some((input.voltage? * input.current?).w());
+    let dc_w: Option<f64> = now.inputs.iter().map(input_w).sum();
+    let missing_w = dc_w.zip(now.ac_power).map_or(0.0, |(dc_w, ac)| {
+        of.ac_from_dc(Power::from_w(dc_w)).w() - ac.w()
+    });
+    (Power::from_w(missing_w.max(0.0)) * span).wh()
+}
+
+fn is_producing(of: &Inverter, now: &InverterSlot) -> bool {
+    /// AC power over rated power above which something is produced [-].
+    const IDLE_RATIO: f64 = 0.003;
+    let idle_w = IDLE_RATIO * of.rated_ac.w();
+    now.ac_power.is_some_and(|ac| ac.w() > idle_w)
 }
 
 /// AC power of all inputs at their peaks, as if the inverter could pass on any power [W].

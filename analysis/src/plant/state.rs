@@ -46,7 +46,8 @@ impl State {
     }
 }
 
-/// Event bits of the open SunSpec models 101-113 (`Evt1`) and 701 (`Alrm`).
+/// Event bits of the open SunSpec models 101-113 (`Evt1`) and 701 (`Alrm`). From 17 on they are those of
+/// the models of DC inputs (160 and 714) that have no number there; a source has to translate them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum EventBit {
     /// Fault to earth.
@@ -81,6 +82,10 @@ pub enum EventBit {
     MemoryLoss = 14,
     /// Self-test failed.
     HardwareTestFailure = 15,
+    /// An alarm of the maker's own.
+    MakersAlarm = 16,
+    /// An arc in the array.
+    ArcDetected = 17,
 }
 
 impl EventBit {

@@ -1,7 +1,7 @@
 //! Readings into an engine in one way or another, and what it told.
 //! Never in here: what should have been told.
 
-use analysis::detect::{Kind, Slot};
+use analysis::detect::{Kind, Severity, Slot};
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, Input, Output};
 use analysis::expected::Learned;
@@ -42,6 +42,18 @@ impl Told {
         let mut found: Vec<&Finding> = self.findings.values().filter(|f| f.kind == kind).collect();
         found.sort_by_key(|f| f.began);
         found
+    }
+
+    /// The findings that somebody is to act on: all but notes.
+    pub fn alarms(&self) -> Vec<&Finding> {
+        let acts = |f: &&Finding| f.severity > Severity::Note;
+        self.findings.values().filter(acts).collect()
+    }
+
+    /// All findings but notes of limits: most of the synthetic plants clip at noon.
+    pub fn but_limits(&self) -> Vec<&Finding> {
+        let other = |f: &&Finding| f.kind != Kind::Limited;
+        self.findings.values().filter(other).collect()
     }
 
     /// One line per finding, for messages.

@@ -37,7 +37,7 @@ fn told(shape: &Shape, world: World) -> Told {
 
 fn assert_quiet(shape: &Shape, world: World, label: &str) {
     let told = told(shape, world);
-    assert!(told.findings.is_empty(), "{label}:\n{}", told.list());
+    assert!(told.alarms().is_empty(), "{label}:\n{}", told.list());
 }
 
 #[test]

@@ -69,7 +69,7 @@ fn a_number_that_stays_all_day_is_one_finding_from_the_first_start_on() {
     let told = told(world, 3);
     let low = told.of(Kind::IsolationLow);
     assert_eq!(low.len(), 2, "one of each inverter:\n{}", told.list());
-    assert_eq!(told.findings.len(), 2, "{}", told.list());
+    assert_eq!(told.but_limits().len(), 2, "{}", told.list());
     for finding in low {
         assert_eq!((finding.began, finding.found), (at(0), at(1)));
         assert_eq!(finding.ended, None, "the nights between change nothing");
@@ -173,7 +173,7 @@ fn a_residual_current_above_its_limit_is_told_at_one_poll() {
     assert_eq!(high.evidence["residual_current_a"], 0.35);
     assert_eq!(high.evidence["residual_current_limit_a"], 0.3, "25 kW");
     assert!(high.advice.iter().any(|line| line.contains("too fast")));
-    assert_eq!(told.findings.len(), 1, "{}", told.list());
+    assert_eq!(told.but_limits().len(), 1, "{}", told.list());
 }
 
 /// One poll is the contract, whether it works or not.

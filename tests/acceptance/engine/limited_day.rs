@@ -133,7 +133,7 @@ impl Limited {
 
     /// Nothing is found, and what the limit took stands under its name alone.
     pub fn assert_booked(&self, limit: Limit) {
-        assert!(self.told.findings.is_empty(), "{}", self.told.list());
+        assert!(self.told.alarms().is_empty(), "{}", self.told.list());
         self.assert_nothing_but(limit);
         let booked_wh = booked_wh(&self.entries, limit);
         // More than the error of the day could be.

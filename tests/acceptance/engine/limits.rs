@@ -17,7 +17,7 @@ fn clipping_is_rated_power() {
     plant.inverters[0].max_apparent = ApparentPower::from_va(AMPLE_W / 2.0);
     let day = always_limited(plant);
     day.assert_named(Limit::RatedPower, hours(10.5, 13.5));
-    assert!(day.told.findings.is_empty(), "{}", day.told.list());
+    assert!(day.told.alarms().is_empty(), "{}", day.told.list());
     // Expected power ends at rated power, so the loss stands beside the balance.
     let above_wh = day.entries.iter().map(|entry| entry.above_rated.wh()).sum();
     day.assert_close_to_truth(above_wh);
@@ -40,7 +40,7 @@ fn clipping_between_clouds_is_rated_power() {
         ..World::fair()
     };
     let day = limited(plant, world);
-    assert!(day.told.findings.is_empty(), "{}", day.told.list());
+    assert!(day.told.alarms().is_empty(), "{}", day.told.list());
     let clipped = slots(&day.told, hours(9.0, 15.0));
     let clipped = clipped
         .iter()
@@ -81,7 +81,7 @@ fn without_a_sensor_the_inputs_say_how_much_there_is() {
         let day = limited(plant, world);
         day.assert_named(limit, hours(11.0, 13.0));
         day.assert_nothing_but(limit);
-        assert!(day.told.findings.is_empty(), "{}", day.told.list());
+        assert!(day.told.alarms().is_empty(), "{}", day.told.list());
     }
 }
 
@@ -128,7 +128,7 @@ fn a_volt_watt_line_that_the_inverter_does_not_follow_is_no_limit() {
     for (at, slot) in slots(&told, hours(0.0, 24.0)) {
         assert_eq!(slot.limit, None, "{at:?}");
     }
-    assert!(told.findings.is_empty(), "{}", told.list());
+    assert!(told.alarms().is_empty(), "{}", told.list());
 }
 
 #[test]
@@ -158,7 +158,7 @@ fn an_impossible_reactive_power_does_not_silence_the_other_limits() {
     for (at, slot) in slots(&told, hours(9.5, 14.5)) {
         assert_eq!(slot.limit, Some(Limit::Command), "{at:?}");
     }
-    assert!(told.findings.is_empty(), "{}", told.list());
+    assert!(told.alarms().is_empty(), "{}", told.list());
 }
 
 #[test]
@@ -213,7 +213,7 @@ fn a_peak_outside_the_tracking_window_is_named_on_every_input() {
             let all = slot.inputs.iter().all(|input| input.limit == Some(limit));
             assert!(all && slot.limit.is_none(), "{limit:?} {at:?} {slot:?}");
         }
-        assert!(day.told.findings.is_empty(), "{}", day.told.list());
+        assert!(day.told.alarms().is_empty(), "{}", day.told.list());
         day.assert_close_to_truth(booked_wh(&day.entries, limit));
     }
 }

@@ -23,6 +23,14 @@ pub const KINDS: [Kind; 9] = [
     Kind::LinkLost,
 ];
 
+/// Inverters that nothing limits.
+pub fn ample_inverters() -> Shape {
+    let mut shape = two_inverters();
+    shape.inverters[0].0 = 40_000.0;
+    shape.inverters[1].0 = 20_000.0;
+    shape
+}
+
 /// Polls of a shape of plant in a world.
 pub fn play(shape: &Shape, world: World, days: i64) -> (Arc<Plant>, Vec<Poll>) {
     let plant = Arc::new(plant(shape));

@@ -18,7 +18,7 @@ fn an_inverter_that_is_stopped_all_day_is_off() {
     let [off] = told.of(Kind::InverterOff)[..] else {
         panic!("{}", told.list());
     };
-    assert_eq!(told.findings.len(), 1, "{}", told.list());
+    assert_eq!(told.but_limits().len(), 1, "{}", told.list());
     assert_eq!(off.subject.device, DeviceId::new("inv-2"));
     assert!(
         off.found - off.began <= Span::from_h(2),
@@ -42,7 +42,7 @@ fn an_inverter_that_is_stopped_all_day_is_off() {
 fn stopped_by_midday_it_is_off_and_not_tripped() {
     let told = told(World::fair().with(Period::new((1, 11.0), (1, 15.0)), What::Stopped(1)));
     assert_eq!(told.of(Kind::InverterOff).len(), 1, "{}", told.list());
-    assert_eq!(told.findings.len(), 1, "{}", told.list());
+    assert_eq!(told.but_limits().len(), 1, "{}", told.list());
 }
 
 /// All modules lie under snow after a frosty night; the sensor was swept.
@@ -59,7 +59,7 @@ fn covered_modules_on_a_frosty_day_are_snow() {
     assert!(!snow.is_empty(), "{}", told.list());
     assert_eq!(
         snow.len(),
-        told.findings.len(),
+        told.but_limits().len(),
         "snow and nothing else:\n{}",
         told.list()
     );
@@ -85,7 +85,7 @@ fn a_thin_cover_on_a_frosty_day_is_snow() {
     assert!(!snow.is_empty(), "{}", told.list());
     assert_eq!(
         snow.len(),
-        told.findings.len(),
+        told.but_limits().len(),
         "snow and nothing else:\n{}",
         told.list()
     );
@@ -111,7 +111,7 @@ fn a_standstill_costs_what_the_ledger_says() {
     let world = World::fair().with(Period::new((1, 0.0), (1, 15.0)), What::Stopped(1));
     let (plant, polls) = play(&two_inverters(), world, 2);
     let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
-    let findings: Vec<Finding> = told.findings.values().cloned().collect();
+    let findings: Vec<Finding> = told.but_limits().into_iter().cloned().collect();
     let [off] = findings.as_slice() else {
         panic!("{}", told.list());
     };

@@ -2,10 +2,11 @@
 
 use super::{OWN_MODULE, assert_all, curve};
 use analysis::array::{InputCurve, InverterConditions, Limit, operate};
+use analysis::detect::lost_along_curve;
 use analysis::plant::{Input, Inverter};
 use analysis::reading::{ApparentPower, Current, DeviceId, Power, Resistance, Span, Voltage};
 use serde::Deserialize;
-use tests::load_reference;
+use tests::{assert_close, load_reference};
 
 /// 4 weathers times 9 shares.
 const ROWS: usize = 36;
@@ -72,5 +73,20 @@ fn a_limited_output_moves_the_point_as_another_code_does() {
                 row.peak_share_ratio, row.irradiance_w_m2, row.cell_degc
             ),
         );
+    }
+}
+
+/// The same points, read the other way: what being there costs.
+#[test]
+fn a_point_right_of_the_peak_costs_what_another_code_says() {
+    // Half a unit of the seventh digit of the voltage, times a power that falls by 20 per voltage.
+    const LOST: f64 = 20.0 * LOCUS;
+    for row in load_reference::<Row>("curtailment_locus.csv", ROWS) {
+        let module = curve(&OWN_MODULE, row.irradiance_w_m2, row.cell_degc);
+        let input = InputCurve::new(&[module]).expect("one string");
+        let lost = lost_along_curve(&input, row.voltage_v);
+        let wanted = 1.0 - row.peak_share_ratio;
+        let label = format!("{} at {} W/m2", row.peak_share_ratio, row.irradiance_w_m2);
+        assert_close!(lost, wanted, LOST, label);
     }
 }

@@ -16,13 +16,19 @@ pub(super) struct Fed {
 }
 
 impl Fed {
-    pub fn new(inverter: &Inverter, input: &Input, curve: Option<InputCurve>) -> Self {
+    /// `held_at`: voltage over that at which it works by itself.
+    pub fn new(
+        inverter: &Inverter,
+        input: &Input,
+        curve: Option<InputCurve>,
+        held_at: f64,
+    ) -> Self {
         /// Small enough that the current moves by less than its noise [-].
         const STEP: f64 = 1.0005;
         let (mut free_v, mut peak_v) = (0.0, 0.0);
         if let Some(curve) = &curve {
             peak_v = curve.max_power().voltage.v();
-            free_v = peak_v.clamp(inverter.tracking_min.v(), inverter.tracking_max.v());
+            free_v = (held_at * peak_v).clamp(inverter.tracking_min.v(), inverter.tracking_max.v());
             let amps = |v| curve.current_at(Voltage::from_v(v)).a();
             while amps(free_v) > input.max_operating_current.a() {
                 free_v *= STEP;

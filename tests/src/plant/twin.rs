@@ -249,9 +249,15 @@ impl Twin {
         if state == State::Sleeping && !self.world.answers_at_night {
             return;
         }
-        let inputs = inverter.inputs.iter().zip(curves);
+        let inputs = inverter.inputs.iter().zip(curves).enumerate();
         let inputs: Vec<Fed> = inputs
-            .map(|(input, curve)| Fed::new(inverter, input, curve))
+            .map(|(k, (input, curve))| {
+                let at = self.world.now(now.at).find_map(|what| match what {
+                    What::OffPeak(who, ratio) if who == (i, k) => Some(ratio),
+                    _ => None,
+                });
+                Fed::new(inverter, input, curve, at.unwrap_or(1.0))
+            })
             .collect();
         let output = self.output(i, now.at);
         let points = operate(&inputs, state, output.most_ac_w / EFFICIENCY_RATIO);
@@ -280,7 +286,12 @@ impl Twin {
                 readings,
             );
         }
-        let ac_w = (dc_w * EFFICIENCY_RATIO).min(output.most_ac_w);
+        let converts = self.world.now(now.at).filter_map(|what| match what {
+            What::Converts(who, ratio) if who == i => Some(ratio),
+            _ => None,
+        });
+        let efficiency_ratio = EFFICIENCY_RATIO * converts.product::<f64>();
+        let ac_w = (dc_w * efficiency_ratio).min(output.most_ac_w);
         self.publish_device(i, now, state, (ac_w, open_v, &output), readings);
     }
 
@@ -309,7 +320,9 @@ impl Twin {
                 What::LeaksWithoutBit(who, told) if who == i => ohm = told,
                 What::FaultAt(who, at) if who == i => from_negative = at,
                 What::ResidualCurrent(who, amps) if who == i => leaks_a = amps,
-                What::Tripped(who, Some(bit)) if who == i => bits |= 1 << bit as u32,
+                What::Tripped(who, Some(bit)) | What::Shows(who, bit) if who == i => {
+                    bits |= 1 << bit as u32;
+                }
                 _ => {}
             }
         }
@@ -469,6 +482,13 @@ impl Twin {
             place,
             quantity,
         };
+        let step = self.world.steps.and_then(|(v, a, w)| match quantity {
+            Quantity::DcVoltage => Some(v),
+            Quantity::DcCurrent => Some(a),
+            Quantity::AcPower => Some(w),
+            _ => None,
+        });
+        let value = step.map_or(value, |step| (value / step).floor() * step);
         let id: Option<ChannelId> = self.plant.channels.id(&channel);
         readings.extend(id.map(|channel| Reading {
             channel,

@@ -81,6 +81,12 @@ pub enum What {
     Dimmed((usize, usize), f64),
     /// So much more resistance in a phase of the supply [ohm], phases from 0.
     JointWorse(usize, f64),
+    /// The tracker of an input holds it at this share of its peak's voltage: by inverter and input.
+    OffPeak((usize, usize), f64),
+    /// An inverter makes this share of the AC power that its efficiency makes of its DC power.
+    Converts(usize, f64),
+    /// An inverter shows a bit, and goes on.
+    Shows(usize, EventBit),
     /// The plane sensor shows this number whatever the light [W/m2].
     SensorShows(f64),
 }
@@ -134,6 +140,8 @@ pub struct World {
     pub sensor_drift_per_day: f64,
     /// What the air sensor shows more than is true [K].
     pub air_error_k: f64,
+    /// Steps of what inverters publish: voltage [V], current [A] and AC power [W].
+    pub steps: Option<(f64, f64, f64)>,
     /// Whether inverters answer at night.
     pub answers_at_night: bool,
     /// The supply behind the meter.
@@ -158,6 +166,7 @@ impl World {
             sensor_ratio: 1.0,
             sensor_drift_per_day: 0.0,
             air_error_k: 0.0,
+            steps: None,
             answers_at_night: true,
             network: Network::STIFF,
             measures_water: false,
