@@ -31,6 +31,8 @@ mod limited_day;
 mod limits;
 #[path = "engine/links.rs"]
 mod links;
+#[path = "engine/performance.rs"]
+mod performance;
 #[path = "engine/recordings.rs"]
 mod recordings;
 #[path = "engine/resume.rs"]

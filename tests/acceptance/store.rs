@@ -8,7 +8,7 @@ use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
 use analysis::expected::{InputExpected, Known, Learned, LearnedOf, WeatherRung};
 use analysis::reading::{
     Channel, ChannelId, ChannelTable, Current, DeviceId, Energy, Irradiance, Power, Reading,
-    SolarDay, Span, Temperature, Time, Value, Voltage,
+    SolarDay, Span, Speed, Temperature, Time, Value, Voltage,
 };
 use daemon::store::{EngineState, Layout, Step, Store, StoreError};
 use proptest::collection::{btree_map, vec};
@@ -85,11 +85,14 @@ fn slot(start: Time) -> Slot {
         ac_power: Some(Power::from_w(w)),
         expected_ac_power: None,
         limit: Some(Limit::Command),
+        producing: Some(w > 15.0),
         inputs: inputs.iter().copied().map(input).collect(),
     };
     Slot {
         start,
         span: SLOT,
+        air: Some(Temperature::from_degc(21.0)),
+        wind: Some(Speed::from_m_s(3.0)),
         planes: vec![plane(100.0), plane(200.0)],
         inverters: vec![inverter(10.0, &[11.0, 12.0]), inverter(20.0, &[21.0])],
     }
@@ -460,26 +463,33 @@ fn any_input() -> impl Strategy<Value = InputSlot> {
 fn any_inverter(inputs: usize) -> impl Strategy<Value = InverterSlot> {
     let power = || prop::option::of(number().prop_map(Power::from_w));
     let inputs = vec(any_input(), inputs);
-    (power(), power(), any_limit(), inputs).prop_map(
-        |(ac_power, expected_ac_power, limit, inputs)| InverterSlot {
+    let producing = prop::option::of(any::<bool>());
+    (power(), power(), any_limit(), producing, inputs).prop_map(
+        |(ac_power, expected_ac_power, limit, producing, inputs)| InverterSlot {
             ac_power,
             expected_ac_power,
             limit,
+            producing,
             inputs,
         },
     )
 }
 
 fn any_slots() -> impl Strategy<Value = Vec<Slot>> {
+    let air = prop::option::of(number().prop_map(Temperature::from_degc));
+    let wind = prop::option::of(number().prop_map(Speed::from_m_s));
     let parts = (
         any::<i64>(),
+        (air, wind),
         vec(any_plane(), 2),
         (any_inverter(2), any_inverter(1)),
     );
     btree_map(any::<i64>(), parts, 0..4).prop_map(|by_start| {
-        let slot = |(start, (span, planes, (first, second)))| Slot {
+        let slot = |(start, (span, (air, wind), planes, (first, second)))| Slot {
             start: Time::from_unix_ms(start),
             span: Span::from_ms(span),
+            air,
+            wind,
             planes,
             inverters: vec![first, second],
         };

@@ -40,7 +40,7 @@ pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
     MorningWatch, Mornings, PositionError, PositionWatch, Published, Start, fault_position,
 };
-pub use kind::{Kind, Severity};
+pub use kind::{Cost, Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
 pub use link::LinkWatch;
 pub use phase_days::DaysMean;

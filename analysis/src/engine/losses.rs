@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::slots::{InputNow, InverterNow, When};
-use crate::detect::{Gate, Kind};
+use crate::detect::{Cost, Gate, Kind};
 use crate::diagnose::{Subject, explain};
 use crate::reading::{Energy, Span, Time};
 
@@ -13,21 +13,15 @@ const OFF_AFTER: Span = Span::from_h(2);
 /// Slots without output are remembered this long: a trip is told only after ten minutes.
 const IDLE_KEPT: Span = Span::from_h(1);
 
-/// Findings on an input that cost what the input misses, the more certain first.
-const INPUT_KINDS: [Kind; 4] = [
-    Kind::InputDead,
-    Kind::StringOpen,
-    Kind::Snow,
-    Kind::CurrentLow,
-];
+/// Findings on an input that cost what the input misses, in the order of the ledger.
+fn of_an_input(kind: &Kind) -> bool {
+    matches!(kind.cost(), Cost::Cover | Cost::Input | Cost::Slow)
+}
+
 /// Findings on an inverter that cost all it misses while it does not produce.
-const INVERTER_KINDS: [Kind; 5] = [
-    Kind::InverterOff,
-    Kind::Snow,
-    Kind::GridTrip,
-    Kind::IsolationLow,
-    Kind::ResidualCurrentHigh,
-];
+fn of_a_standstill(kind: &Kind) -> bool {
+    matches!(kind.cost(), Cost::Standstill | Cost::Cover)
+}
 
 impl Engine {
     pub(super) fn judge_standstill(
@@ -94,8 +88,8 @@ impl Engine {
         };
         let device = Subject::device(&inverter.id);
         let is_idle = now.facts.producing != Some(true);
-        let of_inverter = INVERTER_KINDS
-            .into_iter()
+        let of_inverter = Kind::costly()
+            .filter(of_a_standstill)
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
         let mut all_wh = 0.0;
         for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
@@ -105,7 +99,7 @@ impl Engine {
             all_wh += input.missing_wh;
             let subject = Subject::input(&inverter.id, of.number);
             let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
-            let of_input = INPUT_KINDS.into_iter().find(stands);
+            let of_input = Kind::costly().filter(of_an_input).find(stands);
             if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&subject, kind, lost);

@@ -19,7 +19,7 @@ use super::sigma::{self, DiffuseShare, Sigma};
 use super::types::WeatherRung;
 use super::validity::{self, Most};
 use crate::plant::{Plane, Plant};
-use crate::reading::{Angle, ChannelId, Irradiance, Quantity, Temperature, Time};
+use crate::reading::{Angle, ChannelId, Irradiance, Quantity, Speed, Temperature, Time};
 use crate::sky::{
     self, ClearAir, Components, DiffuseModifiers, Dome, Facing, Observer, PlaneIrradiance,
     SunPosition, SunTrack, Sunlight,
@@ -163,6 +163,7 @@ impl Ladder {
             air: moment
                 .first(&self.air)
                 .map(|s| Temperature::from_degc(s.mean)),
+            wind: moment.first(&self.wind).map(|s| Speed::from_m_s(s.mean)),
             at: lit.middle,
             ground: sky
                 .as_ref()
