@@ -230,9 +230,11 @@ const KINDS: [&str; 5] = [
     "isolation_low",
     "input_dead",
 ];
-const FILES: [&str; 5] = [
+const FILES: [&str; 7] = [
     "findings.jsonl",
     "ledger.csv",
+    "kpi.csv",
+    "capacity.csv",
     "calibration.csv",
     "summary.svg",
     "summary.png",

@@ -43,6 +43,8 @@ mod links;
 mod lone_input;
 #[path = "engine/off_peak.rs"]
 mod off_peak;
+#[path = "engine/performance.rs"]
+mod performance;
 #[path = "engine/protection.rs"]
 mod protection;
 #[path = "engine/recordings.rs"]

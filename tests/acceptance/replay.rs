@@ -97,6 +97,8 @@ fn every_row_is_used_or_counted_and_every_report_is_there() {
     for name in [
         "findings.jsonl",
         "ledger.csv",
+        "kpi.csv",
+        "capacity.csv",
         "calibration.csv",
         "summary.svg",
         "summary.png",

@@ -16,8 +16,8 @@ use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Evidence, Finding, FindingId, Subject};
 use analysis::expected::WeatherRung;
 use analysis::reading::{
-    Channel, ChannelId, ChannelTable, DeviceId, Energy, Irradiance, Power, Reading, Span, Time,
-    Value, Voltage,
+    Channel, ChannelId, ChannelTable, DeviceId, Energy, Irradiance, Power, Reading, Span, Speed,
+    Temperature, Time, Value, Voltage,
 };
 use daemon::store::{EngineState, Layout, Step, Store};
 use std::path::{Path, PathBuf};
@@ -104,11 +104,14 @@ fn slot(start: Time) -> Slot {
         ac_power: Some(Power::from_w(w)),
         expected_ac_power: None,
         limit: Some(Limit::Command),
+        producing: Some(w > 15.0),
         inputs: inputs.iter().copied().map(input).collect(),
     };
     Slot {
         start,
         span: SLOT,
+        air: Some(Temperature::from_degc(21.0)),
+        wind: Some(Speed::from_m_s(3.0)),
         planes: vec![plane(100.0), plane(200.0)],
         inverters: vec![inverter(10.0, &[11.0, 12.0]), inverter(20.0, &[21.0])],
     }

@@ -427,6 +427,69 @@ def site_year(site):
     })  # fmt: skip
 
 
+def printed_year():
+    """What a reader of site_year_north.csv gets, with the solar day and the power of the module: at
+    10 degrees east the light of a day in UTC is that of a solar day."""
+    table = cells(site_year(NORTH), YEAR_DIGITS)
+    year = pd.DataFrame(table[1:], columns=table[0]).drop(columns="at_utc").astype(float)
+    shift_ms = int(NORTH.longitude / 360 * 86_400_000)
+    year["solar_day"] = ((year.at_utc_ms + shift_ms) // 86_400_000).astype(int)
+    year["poa_w_m2"] = year.beam_w_m2 + year.sky_w_m2 + year.ground_w_m2
+    year["power_w"] = year.vmp_v * year.imp_a
+    return year
+
+
+RATED_W, GAMMA_PER_K = 31.0 * 13.23, -0.0034
+
+
+def performance_days():
+    """Yields and performance ratios of one module, every third day of a year, by plain sums."""
+    year = printed_year()
+    year["reference_h"] = year.poa_w_m2 / 1000
+    year["at_cell_h"] = year.reference_h * (1 + GAMMA_PER_K * (year.cell_degc - 25))
+    days = year.groupby("solar_day")[["reference_h", "at_cell_h", "power_w"]].sum().reset_index()
+    final = days.power_w / RATED_W
+    return pd.DataFrame({
+        "solar_day": [int(day) for day in days.solar_day], "reference_yield_h": days.reference_h,
+        "output_wh": days.power_w, "final_yield_h": final,
+        "performance_ratio": final / days.reference_h,
+        "performance_25_degc_ratio": final / days.at_cell_h,
+    })  # fmt: skip
+
+
+# Reporting conditions of the regression: W/m2, degC, m/s.
+REPORTED = 800.0, 20.0, 2.5
+
+
+def capacity_regression():
+    """ASTM E2848 on the module's power over a year from 400 W/m2, by NumPy's least squares; the
+    standard error by days from the residuals themselves, day by day."""
+    year = printed_year()
+    year = year[year.poa_w_m2 >= 400]
+    rows = []
+    for terms in (4, 3):
+        e, air, wind = year.poa_w_m2.values, year.air_degc.values, year.wind_m_s.values
+        x = np.column_stack([e, e**2, e * air, e * wind])[:, :terms]
+        y, day = year.power_w.values, year.solar_day.values
+        a, *_ = np.linalg.lstsq(x, y, rcond=None)
+        left, (n, k) = y - x @ a, x.shape
+        groups = np.unique(day)
+        inverse = np.linalg.inv(x.T @ x)
+        pulls = np.array([x[day == d].T @ left[day == d] for d in groups])
+        few = len(groups) / (len(groups) - 1) * (n - 1) / (n - k)
+        by_days = inverse @ (pulls.T @ pulls) @ inverse * few
+        e, air, wind = REPORTED
+        at = np.array([e, e**2, e * air, e * wind])[:terms]
+        residual = math.sqrt(left @ left / (n - k))
+        rows.append([
+            terms, n, len(groups), *a, *[0.0] * (4 - terms), residual, at @ a,
+            residual * math.sqrt(at @ inverse @ at), math.sqrt(at @ by_days @ at),
+        ])  # fmt: skip
+    names = "terms points days a1 a2 a3 a4 residual_w power_w sigma_w sigma_by_days_w".split()
+    table = pd.DataFrame(rows, columns=names)
+    return table.astype({name: int for name in ("terms", "points", "days")})
+
+
 def weather(site, day, hour):
     """Invented: global over clear, from a fog that leaves a twentieth to clouds beside the sun that
     add a fifth, each hour of the day meeting each of 24; air that follows day and year; wind."""
@@ -831,6 +894,8 @@ TABLES = {
     "iam_diffuse.csv": (iam_diffuse, DIGITS),
     "site_year.csv": (partial(site_year, SOUTH), YEAR_DIGITS),
     "site_year_north.csv": (partial(site_year, NORTH), YEAR_DIGITS),
+    "performance_days.csv": (performance_days, YEAR_DIGITS["others"]),
+    "capacity_regression.csv": (capacity_regression, FIT_DIGITS),
     "module_grid_five_parameters.csv": (partial(module_grid, REF410), ROOT_DIGITS),
     "module_grid_six_parameters.csv": (partial(module_grid, REF410_SIX), ROOT_DIGITS),
     "module_grid_database_row.csv": (partial(module_grid, CEC_ROW), ROOT_DIGITS),

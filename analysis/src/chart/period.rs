@@ -210,6 +210,8 @@ mod tests {
         let slot = Slot {
             start: Time::from_unix_ms(from_ms),
             span: Span::from_h(hours),
+            air: None,
+            wind: None,
             planes: Vec::new(),
             inverters: Vec::new(),
         };

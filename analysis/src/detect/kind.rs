@@ -65,6 +65,33 @@ pub enum Kind {
     SensorWrong,
 }
 
+/// How a finding costs energy, in the order in which a ledger charges what is missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Cost {
+    /// All that an inverter misses while it does not produce.
+    Standstill,
+    /// Modules are covered: told of an inverter it is a standstill, of an input what that misses.
+    Cover,
+    /// What an input misses.
+    Input,
+    /// What inputs miss slowly or daily, after every fault.
+    Slow,
+    /// What is missing between the DC and the AC side.
+    Conversion,
+    /// Nothing that is not charged to something else.
+    Nothing,
+}
+
+impl Cost {
+    const ALL: [Cost; 5] = [
+        Cost::Standstill,
+        Cost::Cover,
+        Cost::Input,
+        Cost::Slow,
+        Cost::Conversion,
+    ];
+}
+
 /// How urgent a finding is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -144,6 +171,52 @@ impl Kind {
             Kind::ClockOff => "clock_off",
             Kind::SensorWrong => "sensor_wrong",
         }
+    }
+
+    /// How it costs energy.
+    pub const fn cost(self) -> Cost {
+        match self {
+            Kind::InverterOff
+            | Kind::IsolationLow
+            | Kind::ResidualCurrentHigh
+            | Kind::ProtectionActed
+            | Kind::GridTrip => Cost::Standstill,
+            Kind::Snow => Cost::Cover,
+            // Strings that are described and not there are missed like any other.
+            Kind::InputDead
+            | Kind::StringOpen
+            | Kind::SectionLost
+            | Kind::ResistanceHigh
+            | Kind::CurrentLow
+            | Kind::TrackerOffPeak
+            | Kind::StringCountDiffers => Cost::Input,
+            Kind::Shade | Kind::Soiling | Kind::Degradation => Cost::Slow,
+            Kind::EfficiencyLow => Cost::Conversion,
+            // A pattern of others, a warning, limits and gaps, which have names of their own, or the
+            // measuring itself.
+            Kind::IsolationFalling
+            | Kind::GridTripsRepeated
+            | Kind::GridVoltageHigh
+            | Kind::SupplyResistanceHigh
+            | Kind::InputsSwapped
+            | Kind::Limited
+            | Kind::LinkLost
+            | Kind::ValueFrozen
+            | Kind::ValueImpossible
+            | Kind::ClockOff
+            | Kind::SensorWrong => Cost::Nothing,
+        }
+    }
+
+    /// Every kind that costs energy, in the order in which it is charged.
+    pub fn costly() -> impl Iterator<Item = Kind> {
+        let of = |cost| {
+            Kind::ALL
+                .iter()
+                .copied()
+                .filter(move |kind| kind.cost() == cost)
+        };
+        Cost::ALL.into_iter().flat_map(of)
     }
 
     /// How urgent it is.

@@ -53,7 +53,7 @@ pub use isolation::{
     MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
     fault_position,
 };
-pub use kind::{Kind, Severity};
+pub use kind::{Cost, Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
 pub use limited::{LimitedDays, LimitedEdge, LimitedSlot, Stretch};
 pub use link::LinkWatch;

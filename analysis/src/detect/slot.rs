@@ -1,10 +1,10 @@
 //! What is known about every input in one slot: measured, expected, and whether tests are valid.
 //! Never in here: a verdict.
 
-use super::Gate;
+use super::{Gate, Kind};
 use crate::array::Limit;
 use crate::expected::{InputExpected, WeatherRung};
-use crate::reading::{Current, Irradiance, Power, Span, Temperature, Time, Voltage};
+use crate::reading::{Current, Irradiance, Power, Span, Speed, Temperature, Time, Voltage};
 use serde::{Deserialize, Serialize};
 
 /// One slot of the whole plant. The vectors follow the order of the plant's planes and inverters.
@@ -14,6 +14,10 @@ pub struct Slot {
     pub start: Time,
     /// How long it is.
     pub span: Span,
+    /// Air temperature, if measured.
+    pub air: Option<Temperature>,
+    /// Wind speed, if measured.
+    pub wind: Option<Speed>,
     /// One for each plane of the plant.
     pub planes: Vec<PlaneSlot>,
     /// One for each inverter of the plant.
@@ -38,6 +42,8 @@ pub struct InverterSlot {
     pub expected_ac_power: Option<Power>,
     /// Which limit acts on it as a whole.
     pub limit: Option<Limit>,
+    /// Whether it was connected in every poll; `None` if nothing tells.
+    pub producing: Option<bool>,
     /// One for each input.
     pub inputs: Vec<InputSlot>,
 }
@@ -57,10 +63,39 @@ pub struct InputSlot {
     pub limit: Option<Limit>,
 }
 
+impl InverterSlot {
+    /// Whether any of its inputs has light enough for a test.
+    pub fn is_lit(&self) -> bool {
+        let lit = |input: &InputSlot| !matches!(input.gate, Gate::Dark | Gate::NoWeather);
+        self.inputs.iter().any(lit)
+    }
+
+    /// Power that all of its inputs deliver; `None` where one is not measured.
+    pub fn dc_power(&self) -> Option<Power> {
+        let watts = |input: &InputSlot| Some((input.voltage? * input.current?).w());
+        let all: Option<f64> = self.inputs.iter().map(watts).sum();
+        all.map(Power::from_w)
+    }
+
+    /// Whether it surely stands still in light that is enough to work in.
+    pub fn is_down(&self) -> bool {
+        self.producing == Some(false) && self.is_lit()
+    }
+}
+
 impl InputSlot {
     /// Whether it gives less than it could because of a limit, its own or its inverter's.
     pub fn is_held_back(&self, of_inverter: Option<Limit>) -> bool {
         let limit = self.limit.or(of_inverter);
         self.gate == Gate::Limited || limit.is_some_and(Limit::holds_back)
+    }
+
+    /// Whether a finding of this kind on the input costs nothing now, as a limit holds the input back.
+    /// What holds one input alone back and has no name is its tracker.
+    pub fn is_spared(&self, kind: Kind, of_inverter: Option<Limit>) -> bool {
+        let by_tracker = kind == Kind::TrackerOffPeak
+            && of_inverter.is_none()
+            && self.limit == Some(Limit::NotTold);
+        !by_tracker && self.is_held_back(of_inverter)
     }
 }

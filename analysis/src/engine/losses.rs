@@ -2,9 +2,8 @@
 //! Never in here: what an input should give.
 
 use super::Engine;
-use super::slots::{InputNow, InverterNow, When};
-use crate::array::Limit;
-use crate::detect::{Gate, Kind};
+use super::slots::{InverterNow, When};
+use crate::detect::{Cost, Gate, Kind};
 use crate::diagnose::{Subject, explain};
 use crate::reading::{Energy, Span, Time};
 
@@ -14,23 +13,15 @@ const OFF_AFTER: Span = Span::from_h(2);
 /// Slots without output are remembered this long: a trip is told only after ten minutes.
 const IDLE_KEPT: Span = Span::from_h(1);
 
-/// Findings on an input that cost what the input misses, the more certain first.
-const INPUT_KINDS: [Kind; 5] = [
-    Kind::InputDead,
-    Kind::StringOpen,
-    Kind::Snow,
-    Kind::CurrentLow,
-    Kind::TrackerOffPeak,
-];
+/// Findings on an input that cost what the input misses, in the order of the ledger.
+fn of_an_input(kind: &Kind) -> bool {
+    matches!(kind.cost(), Cost::Cover | Cost::Input | Cost::Slow)
+}
+
 /// Findings on an inverter that cost all it misses while it does not produce.
-const INVERTER_KINDS: [Kind; 6] = [
-    Kind::InverterOff,
-    Kind::Snow,
-    Kind::GridTrip,
-    Kind::IsolationLow,
-    Kind::ResidualCurrentHigh,
-    Kind::ProtectionActed,
-];
+fn of_a_standstill(kind: &Kind) -> bool {
+    matches!(kind.cost(), Cost::Standstill | Cost::Cover)
+}
 
 impl Engine {
     pub(super) fn judge_standstill(
@@ -92,24 +83,21 @@ impl Engine {
     pub(super) fn add_lost(&mut self, i: usize, when: When, now: &InverterNow) {
         let plant = self.plant.clone();
         let inverter = &plant.inverters[i];
-        let counts = |input: &InputNow| {
-            input.slot.gate != Gate::NoWeather && !input.slot.is_held_back(now.limit)
-        };
         let device = Subject::device(&inverter.id);
         let is_idle = now.facts.producing != Some(true);
-        let of_inverter = INVERTER_KINDS
-            .into_iter()
+        let of_inverter = Kind::costly()
+            .filter(of_a_standstill)
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
         let mut all_wh = 0.0;
         for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
             let subject = Subject::input(&inverter.id, of.number);
             let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
-            let of_input = INPUT_KINDS.into_iter().find(stands);
-            // What holds one input alone back and has no name is then its tracker.
-            let by_tracker = of_input == Some(Kind::TrackerOffPeak)
-                && now.limit.is_none()
-                && input.slot.limit == Some(Limit::NotTold);
-            if !by_tracker && !counts(input) {
+            let of_input = Kind::costly().filter(of_an_input).find(stands);
+            let spared = match of_input {
+                Some(kind) => input.slot.is_spared(kind, now.limit),
+                None => input.slot.is_held_back(now.limit),
+            };
+            if spared || input.slot.gate == Gate::NoWeather {
                 continue;
             }
             all_wh += input.missing_wh;

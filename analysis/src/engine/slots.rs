@@ -126,6 +126,8 @@ impl Engine {
         Slot {
             start: means.start,
             span,
+            air: light.air,
+            wind: light.wind,
             planes: light.planes.iter().map(plane).collect(),
             inverters: now.into_iter().map(InverterNow::into_slot).collect(),
         }
@@ -306,6 +308,7 @@ impl InverterNow {
             ac_power: self.facts.ac_power_w.map(Power::from_w),
             expected_ac_power: self.expected_ac,
             limit: self.limit,
+            producing: self.facts.producing,
             inputs: self.inputs.into_iter().map(|input| input.slot).collect(),
         }
     }

@@ -19,7 +19,7 @@ use super::sigma::{self, DiffuseShare, LEAST_COSINE, Sigma};
 use super::types::WeatherRung;
 use super::validity::{self, Most};
 use crate::plant::{Plane, Plant};
-use crate::reading::{Angle, ChannelId, Irradiance, Quantity, Temperature, Time};
+use crate::reading::{Angle, ChannelId, Irradiance, Quantity, Speed, Temperature, Time};
 use crate::sky::{
     self, ClearAir, Components, DiffuseModifiers, Dome, Facing, Observer, PlaneIrradiance,
     SunPosition, SunTrack, Sunlight,
@@ -160,6 +160,7 @@ impl Ladder {
             air: moment
                 .first(&self.air)
                 .map(|s| Temperature::from_degc(s.mean)),
+            wind: moment.first(&self.wind).map(|s| Speed::from_m_s(s.mean)),
             at: lit.middle,
             ground: sky
                 .as_ref()

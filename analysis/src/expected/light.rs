@@ -4,7 +4,7 @@
 use super::heat::Heat;
 use super::sigma::Sigma;
 use super::types::WeatherRung;
-use crate::reading::{Angle, ChannelId, Irradiance, Temperature, Time};
+use crate::reading::{Angle, ChannelId, Irradiance, Speed, Temperature, Time};
 use crate::sky::{Components, SunPosition, Sunlight};
 
 /// Light and heat of all planes in a slot.
@@ -22,6 +22,8 @@ pub struct Light {
     pub clear_poa: Vec<Irradiance>,
     /// Air temperature, if measured.
     pub air: Option<Temperature>,
+    /// Wind speed, if measured.
+    pub wind: Option<Speed>,
     /// The sun and the clear sky under it; `None` at night.
     pub(super) clear: Option<(Sunlight, Components)>,
     /// Light on the ground, where it is measured.

@@ -15,8 +15,8 @@ pub use horizon::{Corner, Horizon, HorizonError};
 pub use state::{EventBit, State};
 
 use crate::reading::{
-    Angle, ApparentPower, ChannelTable, Current, DeviceId, Power, Resistance, Span, Temperature,
-    Time, Voltage,
+    Angle, ApparentPower, ChannelTable, Current, DeviceId, Energy, Power, Resistance, Span,
+    Temperature, Time, Voltage,
 };
 use serde::{Deserialize, Serialize};
 
@@ -73,6 +73,13 @@ pub struct EnergyPrice {
     pub per_kwh: f64,
     /// ISO 4217 code.
     pub currency: String,
+}
+
+impl EnergyPrice {
+    /// What an energy earns, in the currency.
+    pub fn of(&self, energy: Energy) -> f64 {
+        energy.wh() / 1000.0 * self.per_kwh
+    }
 }
 
 /// A module type by its datasheet at standard test conditions.

@@ -20,6 +20,9 @@
 //! | limit | what lets an inverter or an input take less than the array offers |
 //! | ceiling | the most AC power that a limit leaves |
 //! | ledger | where every missing watt-hour went |
+//! | outage | an inverter stands still in light that is enough to work in |
+//! | cover | how much of the light the slots hold that a figure rests on |
+//! | capacity | AC power at stated light, air and wind, by regression |
 //!
 //! Never in here: what a value should be, or whether it is right.
 
@@ -28,6 +31,7 @@ mod channel;
 mod grid;
 mod robust;
 mod slope;
+mod student;
 mod time;
 mod units;
 
@@ -40,6 +44,7 @@ pub(crate) use robust::TUKEY_WIDTH;
 pub use robust::{median, robust_spread, tukey_weight};
 pub(crate) use slope::pair_slopes;
 pub use slope::{Interval, Slope, robust_slope};
+pub(crate) use student::student_t_95;
 pub use time::{SolarDay, Span, Time};
 pub use units::{
     Angle, ApparentPower, Current, Energy, Frequency, Irradiance, Power, ReactivePower, Resistance,

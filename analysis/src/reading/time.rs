@@ -59,6 +59,12 @@ impl SolarDay {
     pub const fn number(self) -> i64 {
         self.0
     }
+
+    /// When it begins at a longitude (east positive).
+    pub fn start(self, longitude_deg: f64) -> Time {
+        let shift_ms = (longitude_deg / 360.0 * DAY_MS as f64) as i64;
+        Time(self.0 * DAY_MS - shift_ms)
+    }
 }
 
 impl Span {
@@ -178,5 +184,8 @@ mod tests {
         assert_eq!(noon_utc.solar_hour(-150.0), 2.0);
         let later = (noon_utc + Span::from_h(3)).solar_day(150.0);
         assert_eq!(later.days_since(at_150_east), 1);
+        let start = later.start(150.0);
+        assert_eq!(start.solar_day(150.0), later);
+        assert_eq!((start - Span::from_ms(1)).solar_day(150.0), at_150_east);
     }
 }

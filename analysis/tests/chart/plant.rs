@@ -197,6 +197,8 @@ fn slot(plant: &Plant, start: Time) -> Slot {
     Slot {
         start,
         span: SLOT,
+        air: None,
+        wind: None,
         planes: planes.collect(),
         inverters: inverters.collect(),
     }
@@ -234,6 +236,7 @@ fn inverter_slot(inverter: &Inverter, start: Time) -> InverterSlot {
         ac_power: (!silent).then(|| Power::from_w(ac_w)),
         expected_ac_power: Some(Power::from_w((0.97 * dc_w(false)).min(limit))),
         limit: None,
+        producing: Some(!silent && !tripped),
         inputs: numbered
             .map(|input| input_slot(inverter, input, start, state))
             .collect(),

@@ -71,11 +71,14 @@ prop_compose! {
             ac_power: ac.map(Power::from_w),
             expected_ac_power: expected_ac.map(Power::from_w),
             limit: None,
+            producing: None,
             inputs,
         };
         (gap_ms, Slot {
             start: Time::from_unix_ms(0),
             span: Span::from_ms(span_ms),
+            air: None,
+            wind: None,
             planes: planes.collect(),
             inverters: vec![inverter],
         })

@@ -122,11 +122,12 @@ pub fn replay(
             refused.repeated, refused.conflicting, refused.too_late
         )?;
     }
+    let mut tally = report::Tally::new(&plant);
     let about = report::About {
         plant: &plant,
         timezone: site.timezone,
     };
-    for file in report::write(into, about, analyst.store(), None)? {
+    for file in report::write(into, about, analyst.store(), None, &mut tally)? {
         writeln!(out, "{}", file.display())?;
     }
     Ok(())

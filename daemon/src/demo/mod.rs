@@ -122,6 +122,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     // The server ends with its connections; nothing depends on how.
     drop(pollers);
     let _ = server.await;
+    let mut tally = report::Tally::new(&plant);
     let about = report::About {
         plant: &plant,
         timezone: site.timezone,
@@ -132,7 +133,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
             report::standing_line(finding, &plant.site, site.timezone),
         )?;
     }
-    for file in report::write(into, about, analyst.store(), None)? {
+    for file in report::write(into, about, analyst.store(), None, &mut tally)? {
         say(out, file.display().to_string())?;
     }
     Ok(())

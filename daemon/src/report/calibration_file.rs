@@ -6,11 +6,10 @@
 //! input.
 //! Never in here: how it is learned (`analysis::expected`).
 
+use super::text::date;
 use super::whole_file::{WriteError, write_whole};
 use analysis::expected::{Known, Learned, LearnedOf};
 use analysis::plant::Plant;
-use analysis::reading::SolarDay;
-use chrono::{Days, NaiveDate};
 use std::path::Path;
 use thiserror::Error;
 
@@ -108,16 +107,10 @@ fn known(known: &Known) -> [String; 6] {
     ]
 }
 
-/// The day as a date; empty outside the calendar.
-fn date(day: SolarDay) -> String {
-    let days = u64::try_from(day.number()).ok();
-    let date = days.and_then(|days| NaiveDate::default().checked_add_days(Days::new(days)));
-    date.map(|date| date.to_string()).unwrap_or_default()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use analysis::reading::SolarDay;
     use std::collections::BTreeMap;
 
     #[test]

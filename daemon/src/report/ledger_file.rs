@@ -1,19 +1,28 @@
-//! `ledger.csv`: one row for each hour and inverter, energies in Wh. `limited_by_*` add up to
-//! `lost_limited_wh`; `above_rated_power_wh` stands beside the balance.
+//! `ledger.csv`: one row for each hour and inverter, energies in Wh and what they are worth.
+//! `limited_by_*` add up to `lost_limited_wh`; `above_rated_power_wh` stands beside the balance.
+//! Without a price in the site file the columns of money are empty.
 //! Never in here: the balance itself (`analysis::ledger`).
 
 use super::text::utc;
-use super::whole_file::{WriteError, write_whole};
-use analysis::array::Limit;
-use analysis::ledger::{COSTLY, Entry};
+use super::whole_file::{WriteError, write_pieces};
+use crate::store::{Store, StoreError};
+use analysis::diagnose::Finding;
+use analysis::ledger::{Entry, Hours, Loss};
 use analysis::plant::Plant;
-use analysis::reading::Energy;
+use analysis::reading::{Energy, Span, Time};
+use std::io::Write;
 use std::path::Path;
 use thiserror::Error;
+
+/// Slots are read so many at a time: a year must not be in memory. Whole hours.
+pub(super) const READ_AT_A_TIME: Span = Span::from_h(48);
 
 /// Why the ledger is not in the folder.
 #[derive(Debug, Error)]
 pub enum LedgerFileError {
+    /// The slots could not be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
     /// A row could not be formed.
     #[error("form a row of the ledger: {0}")]
     Row(#[from] csv::Error),
@@ -22,72 +31,93 @@ pub enum LedgerFileError {
     Write(#[from] WriteError),
 }
 
-/// Writes the entries in place of an earlier file.
+/// Writes the hours of `[from, to)` in place of an earlier file.
 ///
 /// # Errors
-/// If the file cannot be written.
-pub fn write(path: &Path, plant: &Plant, entries: &[Entry]) -> Result<(), LedgerFileError> {
-    let mut rows = csv::Writer::from_writer(Vec::new());
-    rows.write_record(header())?;
-    for entry in entries {
-        rows.write_record(row(plant, entry))?;
-    }
-    let bytes = rows
-        .into_inner()
-        .map_err(|error| csv::Error::from(error.into_error()))?;
-    Ok(write_whole(path, &bytes)?)
+/// If the store cannot be read or the file cannot be written.
+pub fn write(
+    path: &Path,
+    plant: &Plant,
+    store: &Store,
+    findings: &[Finding],
+    (from, to): (Time, Time),
+) -> Result<(), LedgerFileError> {
+    write_pieces(path, |file: &mut dyn Write| {
+        let mut rows = csv::Writer::from_writer(file);
+        rows.write_record(header())?;
+        let mut hours = Hours::new(plant, findings);
+        let mut from = from;
+        while from < to {
+            let until = to.min(from + READ_AT_A_TIME);
+            for slot in store.slots(from, until)? {
+                for entry in hours.add(&slot) {
+                    rows.write_record(row(plant, &entry))?;
+                }
+            }
+            from = until;
+        }
+        for entry in hours.finish() {
+            rows.write_record(row(plant, &entry))?;
+        }
+        rows.flush().map_err(csv::Error::from)?;
+        Ok(())
+    })
 }
 
+/// Its columns: the balance in Wh, then the same in money.
 fn header() -> Vec<String> {
-    let limited = Limit::ALL.iter();
-    let limited = limited.map(|limit| format!("limited_by_{}_wh", limit.name()));
-    let lost = COSTLY.iter().map(|kind| format!("lost_{}_wh", kind.name()));
-    [
+    let energies = Loss::all().map(|loss| format!("{}_wh", loss.name()));
+    let money = Loss::all().map(|loss| format!("{}_money", loss.name()));
+    let text = |names: &[&str]| names.iter().map(|n| n.to_string()).collect::<Vec<_>>();
+    let first = text(&[
         "hour_utc",
         "inverter",
         "expected_wh",
         "measured_wh",
         "lost_limited_wh",
-    ]
-    .map(str::to_owned)
-    .into_iter()
-    .chain(limited)
-    .chain(lost)
-    .chain(["not_recorded_wh", "unexplained_wh", "above_rated_power_wh"].map(str::to_owned))
-    .collect()
+    ]);
+    let between = text(&["above_rated_power_wh", "expected_money", "measured_money"]);
+    first
+        .into_iter()
+        .chain(energies)
+        .chain(between)
+        .chain(money)
+        .chain(text(&["currency"]))
+        .collect()
 }
 
 fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
+    let price = plant.site.energy_price.as_ref();
     let wh = |energy: Energy| format!("{:.3}", energy.wh());
-    let limited = Limit::ALL
-        .iter()
-        .map(|limit| entry.limited.get(limit).map_or(0.0, |e| e.wh()));
-    let lost = COSTLY
-        .iter()
-        .map(|kind| entry.findings.get(kind).map_or(0.0, |e| e.wh()));
-    let inverter = plant.inverters[entry.inverter].id.to_string();
-    [
+    let money = |energy: Energy| price.map_or_else(String::new, |p| format!("{:.6}", p.of(energy)));
+    let first = [
         utc(entry.hour).unwrap_or_default(),
-        inverter,
+        plant.inverters[entry.inverter].id.to_string(),
         wh(entry.expected),
         wh(entry.measured),
         wh(entry.limited_total()),
-    ]
-    .into_iter()
-    .chain(limited.chain(lost).map(|wh| format!("{wh:.3}")))
-    .chain([
-        wh(entry.not_recorded),
-        wh(entry.unexplained),
+    ];
+    let between = [
         wh(entry.above_rated),
-    ])
-    .collect()
+        money(entry.expected),
+        money(entry.measured),
+    ];
+    let currency = price.map_or_else(String::new, |p| p.currency.clone());
+    first
+        .into_iter()
+        .chain(entry.losses().map(|(_, energy)| wh(energy)))
+        .chain(between)
+        .chain(entry.losses().map(|(_, energy)| money(energy)))
+        .chain([currency])
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use analysis::array::Limit;
     use analysis::detect::Kind;
-    use analysis::reading::Time;
+    use analysis::plant::EnergyPrice;
     use std::collections::BTreeMap;
 
     #[test]
@@ -100,17 +130,22 @@ mod tests {
             measured: wh(60.0),
             limited: BTreeMap::from([(Limit::Command, wh(7.0)), (Limit::NotTold, wh(3.0))]),
             above_rated: wh(2.0),
-            findings: BTreeMap::from([(Kind::StringOpen, wh(25.0))]),
+            findings: BTreeMap::from([(Kind::StringOpen, wh(22.0))]),
+            outage: wh(3.0),
             not_recorded: wh(0.0),
             unexplained: wh(5.0),
         };
         let site = include_str!("../../../config/sites/quince-row-dairy.toml");
-        let site = config::parse("site", site, Path::new("")).expect("a right site file");
+        let mut site = config::parse("site", site, Path::new("")).expect("a right site file");
+        site.plant.site.energy_price = Some(EnergyPrice {
+            per_kwh: 0.30,
+            currency: "AUD".to_owned(),
+        });
         let row: BTreeMap<_, _> = header().into_iter().zip(row(&site.plant, &entry)).collect();
         assert_eq!(header().len(), row.len());
         assert_eq!(row["hour_utc"], "2026-11-09T13:00:00Z");
         assert_eq!(row["inverter"], "hall");
-        assert_eq!(row["lost_string_open_wh"], "25.000");
+        assert_eq!(row["lost_string_open_wh"], "22.000");
         assert_eq!(row["lost_snow_wh"], "0.000");
         assert_eq!(row["unexplained_wh"], "5.000");
         assert_eq!(row["lost_limited_wh"], "10.000");
@@ -118,5 +153,9 @@ mod tests {
         assert_eq!(row["limited_by_volt_watt_wh"], "0.000");
         assert_eq!(row["limited_by_not_told_wh"], "3.000");
         assert_eq!(row["above_rated_power_wh"], "2.000");
+        assert_eq!(row["lost_outage_wh"], "3.000");
+        assert_eq!(row["lost_outage_money"], "0.000900");
+        assert_eq!(row["expected_money"], "0.030000");
+        assert_eq!(row["currency"], "AUD");
     }
 }

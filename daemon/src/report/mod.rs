@@ -5,23 +5,26 @@
 
 mod calibration_file;
 pub mod chart_files;
+mod figures_files;
 mod findings_file;
 mod ledger_file;
+mod tally;
 mod text;
 mod whole_file;
 mod writer;
 
 pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
+pub use figures_files::FiguresFileError;
 pub use findings_file::FindingsFileError;
 pub use ledger_file::LedgerFileError;
+pub use tally::Tally;
 pub use text::{line, standing_line};
 pub use whole_file::WriteError;
 pub use writer::Writer;
 
 use crate::store::{Store, StoreError};
 use analysis::chart::{Size, SummaryInput};
-use analysis::ledger;
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};
 use chrono_tz::Tz;
@@ -40,6 +43,9 @@ pub enum ReportError {
     /// The ledger.
     #[error(transparent)]
     Ledger(#[from] LedgerFileError),
+    /// The figures of performance.
+    #[error(transparent)]
+    Figures(#[from] FiguresFileError),
     /// What was learned.
     #[error(transparent)]
     Calibration(#[from] CalibrationFileError),
@@ -57,9 +63,10 @@ pub struct About<'a> {
     pub timezone: Tz,
 }
 
-/// Writes `findings.jsonl`, `ledger.csv`, `calibration.csv`, `summary.svg` and `summary.png` of
-/// everything in the store; ledger and picture of the latest `latest` of it, or of all. Returns what was written; there is no
-/// picture while no slot has been closed.
+/// Writes `findings.jsonl`, `ledger.csv`, `kpi.csv`, `capacity.csv`, `calibration.csv`, `summary.svg`
+/// and `summary.png` of everything in the store; ledger and picture of the latest `latest` of it, or
+/// of all. `tally` is kept from one report of a store to the next, so that each slot is added up once.
+/// Returns what was written; there is no picture while no slot has been closed.
 ///
 /// # Errors
 /// If the store cannot be read or a file cannot be written.
@@ -68,6 +75,7 @@ pub fn write(
     about: About<'_>,
     store: &Store,
     latest: Option<Span>,
+    tally: &mut Tally,
 ) -> Result<Vec<PathBuf>, ReportError> {
     let About { plant, timezone } = about;
     let findings = store.findings()?;
@@ -78,17 +86,20 @@ pub fn write(
         return Ok(written);
     };
     let from = latest.map_or(first, |latest| first.max(last - latest));
-    let slots = store.slots(from, last)?;
     let ledger_path = folder.join("ledger.csv");
-    ledger_file::write(
-        &ledger_path,
-        plant,
-        &ledger::hourly(plant, &slots, &findings),
-    )?;
+    ledger_file::write(&ledger_path, plant, store, &findings, (from, last))?;
     written.push(ledger_path);
+    tally.go_on(store)?;
+    let kpi_path = folder.join("kpi.csv");
+    figures_files::write_kpi(&kpi_path, plant, &tally.performance)?;
+    written.push(kpi_path);
+    let capacity_path = folder.join("capacity.csv");
+    figures_files::write_capacity(&capacity_path, plant, &tally.capacity)?;
+    written.push(capacity_path);
     let calibration_path = folder.join("calibration.csv");
     calibration_file::write(&calibration_path, plant, &store.learned()?)?;
     written.push(calibration_path);
+    let slots = store.slots(from, last)?;
     let input = SummaryInput {
         site_name: &plant.site.name,
         plant,

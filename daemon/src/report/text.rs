@@ -4,8 +4,8 @@
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Site;
-use analysis::reading::{Span, Time};
-use chrono::{DateTime, Offset, SecondsFormat, TimeZone, Utc};
+use analysis::reading::{SolarDay, Span, Time};
+use chrono::{DateTime, Days, NaiveDate, Offset, SecondsFormat, TimeZone, Utc};
 use chrono_tz::Tz;
 
 /// When, how urgent, what and since when; of one that has ended, when and what it has cost.
@@ -38,6 +38,13 @@ pub fn standing_line(finding: &Finding, site: &Site, timezone: Tz) -> String {
         .unwrap_or_default();
     let summary = &finding.summary;
     format!("stands: {kind} since {since}: {summary} Lost so far: {kwh:.1} kWh{money}.")
+}
+
+/// The day as a date; empty outside the calendar.
+pub fn date(day: SolarDay) -> String {
+    let days = u64::try_from(day.number()).ok();
+    let date = days.and_then(|days| NaiveDate::default().checked_add_days(Days::new(days)));
+    date.map(|date| date.to_string()).unwrap_or_default()
 }
 
 fn urgency(severity: Severity) -> &'static str {

@@ -2,7 +2,7 @@
 //! Never in here: what is in the file.
 
 use std::fs::{File, create_dir_all};
-use std::io::{self, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 use thiserror::Error;
@@ -22,13 +22,41 @@ pub struct WriteError {
 /// # Errors
 /// If the system refuses.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
-    replace(path, bytes).map_err(|source| WriteError {
+    let all = |file: &mut dyn Write| file.write_all(bytes);
+    replace(path, all).map_err(|source| WriteError {
         path: path.to_owned(),
         source,
     })
 }
 
-fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+/// The same for what is made piece by piece.
+///
+/// # Errors
+/// If the system refuses, or what makes the pieces fails.
+pub fn write_pieces<E: From<WriteError>>(
+    path: &Path,
+    make: impl FnOnce(&mut dyn Write) -> Result<(), E>,
+) -> Result<(), E> {
+    let mut made = Ok(());
+    let pieces = |file: &mut dyn Write| {
+        let mut buffered = BufWriter::new(file);
+        made = make(&mut buffered);
+        buffered.flush()?;
+        match &made {
+            Ok(()) => Ok(()),
+            // Its own words are in `made`; this only keeps the old file.
+            Err(_) => Err(io::Error::other("the pieces could not be made")),
+        }
+    };
+    let written = replace(path, pieces).map_err(|source| WriteError {
+        path: path.to_owned(),
+        source,
+    });
+    made?;
+    Ok(written?)
+}
+
+fn replace(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> io::Result<()> {
     // In the same folder: a rename between file systems would be a copy.
     let folder = path
         .parent()
@@ -36,7 +64,7 @@ fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
         .unwrap_or(Path::new("."));
     create_dir_all(folder)?;
     let mut file = NamedTempFile::new_in(folder)?;
-    file.write_all(bytes)?;
+    write(&mut file)?;
     // Before the rename, so that a power cut cannot leave the new name on an empty file.
     file.as_file().sync_all()?;
     readable_by_all(file.as_file())?;

@@ -3,7 +3,7 @@
 //! Asking while a report is being written asks for one more after it, not for many.
 //! Never in here: when to ask.
 
-use super::{About, ReportError, line, write};
+use super::{About, ReportError, Tally, line, write};
 use crate::store::{Layout, Store};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
@@ -15,7 +15,7 @@ use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use tracing::warn;
 
-/// What the daemon's picture and ledger show.
+/// What the daemon's picture and ledger show; its figures show everything.
 const LATEST: Span = Span::from_h(72);
 
 /// Writes reports when asked.
@@ -31,13 +31,14 @@ impl Writer {
     pub fn start(folder: PathBuf, store_file: PathBuf, plant: Arc<Plant>, timezone: Tz) -> Self {
         let (ask, asked) = sync_channel(1);
         let thread = std::thread::spawn(move || {
-            let once = || {
+            let mut tally = Tally::new(&plant);
+            let mut once = || {
                 let store = Store::open_to_read(&store_file, &Layout::of(&plant))?;
                 let about = About {
                     plant: &plant,
                     timezone,
                 };
-                write(&folder, about, &store, Some(LATEST)).map(drop)
+                write(&folder, about, &store, Some(LATEST), &mut tally).map(drop)
             };
             while asked.recv().is_ok() {
                 if let Err(error) = once() {

@@ -105,6 +105,8 @@ fn slot(n: i64, start: Time) -> Slot {
     Slot {
         start,
         span: STEP,
+        air: Some(Temperature::from_degc(24.0)),
+        wind: None,
         planes: vec![PlaneSlot {
             poa: Some((Irradiance::from_w_m2(800.0), WeatherRung::PlaneSensor)),
             cell: Some(Temperature::from_degc(45.0)),
@@ -113,6 +115,7 @@ fn slot(n: i64, start: Time) -> Slot {
             ac_power: Some(Power::from_w(9500.0)),
             expected_ac_power: None,
             limit: None,
+            producing: Some(true),
             inputs: vec![input; 2],
         }],
     }

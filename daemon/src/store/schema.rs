@@ -11,6 +11,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_1.sql"),
     include_str!("schema_2.sql"),
     include_str!("schema_3.sql"),
+    include_str!("schema_4.sql"),
 ];
 
 /// What the header of a file says.

@@ -9,7 +9,7 @@ use super::layout::{Layout, Numbers, places};
 use super::query::{each_row, get, named, named_if_any, undecodable};
 use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
 use analysis::expected::InputExpected;
-use analysis::reading::{Current, Irradiance, Power, Span, Temperature, Time, Voltage};
+use analysis::reading::{Current, Irradiance, Power, Span, Speed, Temperature, Time, Voltage};
 use rusqlite::{Connection, Params, Row, params};
 use std::collections::BTreeMap;
 
@@ -23,8 +23,13 @@ pub(super) fn write_slot(
     check_shape(layout, slot)?;
     let start = slot.start.unix_ms();
     execute(db, "DELETE FROM slot WHERE start_utc_ms = ?1", [start])?;
-    let span = slot.span.ms();
-    execute(db, "INSERT INTO slot VALUES (?1, ?2)", [start, span])?;
+    let air = column("slot.air_temperature_degc", slot.air.map(|air| air.degc()))?;
+    let wind = column("slot.wind_speed_m_s", slot.wind.map(|wind| wind.m_s()))?;
+    execute(
+        db,
+        "INSERT INTO slot VALUES (?1, ?2, ?3, ?4)",
+        params![start, slot.span.ms(), air, wind],
+    )?;
     for (plane, number) in slot.planes.iter().zip(&numbers.planes) {
         write_plane(db, start, *number, plane)?;
     }
@@ -54,7 +59,12 @@ pub(super) fn read_slots(
     let mut slots = BTreeMap::new();
     each_row(&view, &select("slot"), range, |row| {
         let start: i64 = get(row, "start_utc_ms")?;
-        slots.insert(start, empty_slot(layout, start, get(row, "span_ms")?));
+        let mut slot = empty_slot(layout, start, get(row, "span_ms")?);
+        let air: Option<f64> = get(row, "air_temperature_degc")?;
+        let wind: Option<f64> = get(row, "wind_speed_m_s")?;
+        slot.air = air.map(Temperature::from_degc);
+        slot.wind = wind.map(Speed::from_m_s);
+        slots.insert(start, slot);
         Ok(())
     })?;
     let planes = places(&numbers.planes);
@@ -137,11 +147,14 @@ fn empty_slot(layout: &Layout, start_ms: i64, span_ms: i64) -> Slot {
         ac_power: None,
         expected_ac_power: None,
         limit: None,
+        producing: None,
         inputs: vec![input; inputs.len()],
     };
     Slot {
         start: Time::from_unix_ms(start_ms),
         span: Span::from_ms(span_ms),
+        air: None,
+        wind: None,
         planes: vec![plane; layout.planes.len()],
         inverters: layout.inverters.iter().map(inverter).collect(),
     }
@@ -191,13 +204,14 @@ fn write_inverter(
     )?;
     execute(
         db,
-        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4, ?5)",
+        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         params![
             start,
             number,
             measured,
             expected,
-            inverter.limit.map(name_of)
+            inverter.limit.map(name_of),
+            inverter.producing,
         ],
     )
 }
@@ -207,6 +221,7 @@ fn read_inverter(row: &Row<'_>, inverter: &mut InverterSlot) -> Result<(), Store
     inverter.ac_power = power("ac_power_w")?;
     inverter.expected_ac_power = power("expected_ac_power_w")?;
     inverter.limit = named_if_any(row, "acting_limit")?;
+    inverter.producing = get(row, "producing")?;
     Ok(())
 }
 

@@ -1,11 +1,11 @@
 //! The ledger balances for any slots and findings, gaps included.
 
 use analysis::array::Limit;
-use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, Slot};
+use analysis::detect::{Cost, Gate, InputSlot, InverterSlot, Kind, Slot};
 use analysis::diagnose::{Finding, FindingId, Subject};
 use analysis::expected::InputExpected;
 use analysis::ledger::{Entry, hourly};
-use analysis::plant::Plant;
+use analysis::plant::{EnergyPrice, Plant};
 use analysis::reading::{Current, DeviceId, Energy, Power, Span, Time, Voltage};
 use proptest::prelude::*;
 use tests::assert_close;
@@ -58,11 +58,13 @@ fn input() -> impl Strategy<Value = InputSlot> {
 
 fn inverter(inputs: usize, rated_w: f64) -> impl Strategy<Value = InverterSlot> {
     let inputs = prop::collection::vec(input(), inputs);
-    (watts(rated_w), watts(rated_w), limit(), inputs).prop_map(
-        |(measured, expected, limit, inputs)| InverterSlot {
+    let producing = prop::option::of(any::<bool>());
+    (watts(rated_w), watts(rated_w), limit(), producing, inputs).prop_map(
+        |(measured, expected, limit, producing, inputs)| InverterSlot {
             ac_power: measured,
             expected_ac_power: expected.filter(|p| p.w() >= 0.0),
             limit,
+            producing,
             inputs,
         },
     )
@@ -76,6 +78,8 @@ fn slots() -> impl Strategy<Value = Vec<Slot>> {
         let slot = |(n, (first, second)): (i64, (InverterSlot, InverterSlot))| Slot {
             start: START + SLOT * n,
             span: SLOT,
+            air: None,
+            wind: None,
             planes: Vec::new(),
             inverters: vec![first, second],
         };
@@ -129,7 +133,8 @@ fn told(kind: Kind, subject: Subject, began: Time, ended: Option<Time>) -> Findi
 fn named(entry: &Entry) -> impl Iterator<Item = f64> {
     let findings = entry.findings.values().map(|e| e.wh());
     let limited = entry.limited.values().map(|e| e.wh());
-    findings.chain(limited).chain([entry.not_recorded.wh()])
+    let rest = [entry.outage.wh(), entry.not_recorded.wh()];
+    findings.chain(limited).chain(rest)
 }
 
 fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
@@ -137,6 +142,10 @@ fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
     for entry in &entries {
         let sum = entry.measured.wh() + named(entry).sum::<f64>() + entry.unexplained.wh();
         assert_close!(sum, entry.expected.wh(), TOLERANCE_WH, format!("{entry:?}"));
+        // What is written is the same balance, loss by loss.
+        let written = entry.losses().map(|(_, energy)| energy.wh()).sum::<f64>();
+        let written = entry.measured.wh() + written;
+        assert_close!(written, entry.expected.wh(), TOLERANCE_WH, "written");
         assert!(named(entry).all(|wh| wh >= 0.0), "{entry:?}");
         assert!(entry.above_rated.wh() >= 0.0, "{entry:?}");
         assert_eq!(entry.hour, entry.hour.slot_start(Span::from_h(1)));
@@ -187,17 +196,21 @@ fn slot_of(limit: Option<Limit>, inputs: [(f64, f64, Option<Limit>); 3]) -> Slot
         ac_power: None,
         expected_ac_power: None,
         limit: None,
+        producing: None,
         inputs: Vec::new(),
     };
     let first = InverterSlot {
         ac_power: power(inputs.iter().map(|i| i.0).sum()),
         expected_ac_power: power(inputs.iter().map(|i| i.1).sum()),
         limit,
+        producing: Some(true),
         inputs: inputs.map(input).to_vec(),
     };
     Slot {
         start: START,
         span: SLOT,
+        air: None,
+        wind: None,
         planes: Vec::new(),
         inverters: vec![first, idle],
     }
@@ -267,4 +280,145 @@ fn a_finding_costs_nothing_while_a_limit_holds_its_input_back() {
         assert_eq!(lost, 0.0);
         assert_close!(limited, energy_wh(5.0), TOLERANCE_WH, "the limit");
     }
+}
+
+/// What a finding on the whole inverter costs in a slot in which it misses 5 A at 500 V.
+fn booked(kind: Kind, producing: Option<bool>) -> Entry {
+    let plant = plant(&two_inverters());
+    let told = told(kind, Subject::device(&DeviceId::new("inv-1")), START, None);
+    let inputs = [(5.0, 10.0, None), (10.0, 10.0, None), (6.0, 6.0, None)];
+    let mut slot = slot_of(None, inputs);
+    slot.inverters[0].producing = producing;
+    hourly(&plant, &[slot], &[told]).swap_remove(0)
+}
+
+#[test]
+fn a_finding_on_an_inverter_costs_nothing_while_that_works() {
+    for kind in [
+        Kind::GridTrip,
+        Kind::IsolationLow,
+        Kind::ResidualCurrentHigh,
+        Kind::InverterOff,
+        Kind::Snow,
+    ] {
+        let label = format!("{kind:?}");
+        let works = booked(kind, Some(true));
+        assert!(works.findings.is_empty(), "{works:?}");
+        assert_close!(works.unexplained.wh(), energy_wh(5.0), TOLERANCE_WH, label);
+        let stands = booked(kind, Some(false));
+        let lost = stands.findings[&kind].wh();
+        assert_close!(lost, energy_wh(5.0), TOLERANCE_WH, label);
+        assert_eq!(stands.unexplained.wh(), 0.0, "{label}");
+    }
+    // A pattern is no loss of its own.
+    let pattern = booked(Kind::GridTripsRepeated, Some(false));
+    assert!(pattern.findings.is_empty(), "{pattern:?}");
+}
+
+#[test]
+fn a_standstill_that_no_finding_explains_is_an_outage() {
+    let plant = plant(&two_inverters());
+    let dead = [(0.0, 10.0, None), (0.0, 10.0, None), (0.0, 6.0, None)];
+    let outage = |gate, limit| {
+        let mut slot = slot_of(limit, dead);
+        slot.inverters[0].producing = Some(false);
+        slot.inverters[0]
+            .inputs
+            .iter_mut()
+            .for_each(|i| i.gate = gate);
+        hourly(&plant, &[slot], &[]).swap_remove(0)
+    };
+    let in_light = outage(Gate::NotProducing, None);
+    assert_close!(
+        in_light.outage.wh(),
+        energy_wh(26.0),
+        TOLERANCE_WH,
+        "outage"
+    );
+    assert_eq!(in_light.unexplained.wh(), 0.0);
+    // At dawn no inverter has to work, and one that sleeps is named so.
+    let at_dawn = outage(Gate::Dark, None);
+    assert_eq!(at_dawn.outage.wh(), 0.0);
+    assert_close!(
+        at_dawn.unexplained.wh(),
+        energy_wh(26.0),
+        TOLERANCE_WH,
+        "dawn"
+    );
+    let asleep = outage(Gate::NotProducing, Some(Limit::Asleep));
+    assert_eq!(asleep.outage.wh(), 0.0);
+    assert_close!(
+        asleep.limited_total().wh(),
+        energy_wh(26.0),
+        TOLERANCE_WH,
+        "asleep"
+    );
+}
+
+#[test]
+fn two_findings_on_one_input_do_not_cost_what_it_misses_twice() {
+    let plant = plant(&two_inverters());
+    let subject = Subject::input(&DeviceId::new("inv-1"), 2);
+    let findings =
+        [Kind::StringOpen, Kind::CurrentLow].map(|kind| told(kind, subject.clone(), START, None));
+    let inputs = [(6.0, 10.0, None), (5.0, 10.0, None), (6.0, 6.0, None)];
+    let entry = hourly(&plant, &[slot_of(None, inputs)], &findings).swap_remove(0);
+    let lost: f64 = entry.findings.values().map(|e| e.wh()).sum();
+    assert_close!(lost, energy_wh(5.0), TOLERANCE_WH, "once");
+    assert_close!(
+        entry.unexplained.wh(),
+        energy_wh(4.0),
+        TOLERANCE_WH,
+        "the other input"
+    );
+}
+
+#[test]
+fn money_of_the_parts_adds_up_to_that_of_the_whole() {
+    let price = EnergyPrice {
+        per_kwh: 0.28,
+        currency: "AUD".to_owned(),
+    };
+    let entry = booked(Kind::GridTrip, Some(false));
+    let parts: f64 = entry.losses().map(|(_, energy)| price.of(energy)).sum();
+    let whole = price.of(entry.expected) - price.of(entry.measured);
+    assert_close!(parts, whole, TOLERANCE_WH, "money");
+    assert_close!(
+        price.of(Energy::from_wh(2500.0)),
+        0.7,
+        TOLERANCE_WH,
+        "2.5 kWh"
+    );
+}
+
+#[test]
+fn what_a_kind_costs_follows_from_its_kind() {
+    // Soiling is told of the whole inverter, and costs what its inputs miss while it works.
+    let soiled = booked(Kind::Soiling, Some(true));
+    let lost = soiled.findings[&Kind::Soiling].wh();
+    assert_close!(lost, energy_wh(5.0), TOLERANCE_WH, "soiling");
+    // Between DC and AC: the inverter passes on 97 % of 21 A; here one ampere less came out.
+    let plant = plant(&two_inverters());
+    let low = told(
+        Kind::EfficiencyLow,
+        Subject::device(&DeviceId::new("inv-1")),
+        START,
+        None,
+    );
+    let inputs = [(5.0, 5.0, None), (10.0, 10.0, None), (6.0, 6.0, None)];
+    let mut slot = slot_of(None, inputs);
+    slot.inverters[0].expected_ac_power = Some(Power::from_w(0.97 * 21.0 * 500.0));
+    slot.inverters[0].ac_power = Some(Power::from_w((0.97 * 21.0 - 1.0) * 500.0));
+    let entry = hourly(&plant, &[slot], &[low]).swap_remove(0);
+    let lost = entry.findings[&Kind::EfficiencyLow].wh();
+    assert_close!(lost, energy_wh(1.0), TOLERANCE_WH, "conversion");
+    assert_close!(entry.unexplained.wh(), 0.0, TOLERANCE_WH, "nothing left");
+    // Every kind has one place in the ledger, or none.
+    let mut kinds: Vec<Kind> = Kind::costly().collect();
+    let count = kinds.len();
+    kinds.sort();
+    kinds.dedup();
+    assert_eq!(kinds.len(), count);
+    let free = Kind::ALL.iter().filter(|kind| kind.cost() == Cost::Nothing);
+    assert_eq!(count + free.count(), Kind::ALL.len());
 }

@@ -6,7 +6,8 @@ use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Finding, FindingId, Subject};
 use analysis::expected::{InputExpected, WeatherRung};
 use analysis::reading::{
-    Current, DeviceId, Energy, Irradiance, Power, Reading, Span, Temperature, Time, Value, Voltage,
+    Current, DeviceId, Energy, Irradiance, Power, Reading, Span, Speed, Temperature, Time, Value,
+    Voltage,
 };
 use daemon::store::{EngineState, Step, Store};
 use proptest::collection::{btree_map, vec};
@@ -87,26 +88,33 @@ fn any_input() -> impl Strategy<Value = InputSlot> {
 fn any_inverter(inputs: usize) -> impl Strategy<Value = InverterSlot> {
     let power = || prop::option::of(number().prop_map(Power::from_w));
     let inputs = vec(any_input(), inputs);
-    (power(), power(), any_limit(), inputs).prop_map(
-        |(ac_power, expected_ac_power, limit, inputs)| InverterSlot {
+    let producing = prop::option::of(any::<bool>());
+    (power(), power(), any_limit(), producing, inputs).prop_map(
+        |(ac_power, expected_ac_power, limit, producing, inputs)| InverterSlot {
             ac_power,
             expected_ac_power,
             limit,
+            producing,
             inputs,
         },
     )
 }
 
 fn any_slots() -> impl Strategy<Value = Vec<Slot>> {
+    let air = prop::option::of(number().prop_map(Temperature::from_degc));
+    let wind = prop::option::of(number().prop_map(Speed::from_m_s));
     let parts = (
         any::<i64>(),
+        (air, wind),
         vec(any_plane(), 2),
         (any_inverter(2), any_inverter(1)),
     );
     btree_map(any::<i64>(), parts, 0..4).prop_map(|by_start| {
-        let slot = |(start, (span, planes, (first, second)))| Slot {
+        let slot = |(start, (span, (air, wind), planes, (first, second)))| Slot {
             start: Time::from_unix_ms(start),
             span: Span::from_ms(span),
+            air,
+            wind,
             planes,
             inverters: vec![first, second],
         };
