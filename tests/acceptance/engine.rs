@@ -39,6 +39,8 @@ mod resume;
 mod scenario;
 #[path = "engine/sensors.rs"]
 mod sensors;
+#[path = "engine/shade.rs"]
+mod shade;
 #[path = "engine/standstill.rs"]
 mod standstill;
 #[path = "engine/supply.rs"]

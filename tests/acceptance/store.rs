@@ -84,6 +84,7 @@ fn slot(start: Time) -> Slot {
     let inverter = |w, inputs: &[f64]| InverterSlot {
         ac_power: Some(Power::from_w(w)),
         expected_ac_power: None,
+        shade_ac_power: None,
         limit: Some(Limit::Command),
         inputs: inputs.iter().copied().map(input).collect(),
     };
@@ -464,6 +465,7 @@ fn any_inverter(inputs: usize) -> impl Strategy<Value = InverterSlot> {
         |(ac_power, expected_ac_power, limit, inputs)| InverterSlot {
             ac_power,
             expected_ac_power,
+            shade_ac_power: None,
             limit,
             inputs,
         },

@@ -8,10 +8,13 @@
 //! Never in here: decisions.
 
 mod earth;
+mod light;
 
 pub use earth::{
     Leak, LeakPlace, isolation_falling, isolation_low, late_start, residual_current_high,
 };
+
+pub use light::shade;
 
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};
@@ -149,7 +152,7 @@ pub fn input_window(
                 100.0 * ratio
             ),
         ),
-        Hypothesis::Healthy | Hypothesis::Other => return None,
+        Hypothesis::Healthy | Hypothesis::Other | Hypothesis::Shaded => return None,
     };
     let numbers = evidence(&[
         ("current_ratio", ratio),
@@ -236,6 +239,7 @@ fn hypothesis_words(hypothesis: Hypothesis) -> String {
         Hypothesis::StringsOpen(k) => format!("{k} strings open"),
         Hypothesis::Dead => "input disconnected".to_owned(),
         Hypothesis::Covered => "covered by snow or frost".to_owned(),
+        Hypothesis::Shaded => "shade that comes with the sun there".to_owned(),
         Hypothesis::Other => "shade or something else".to_owned(),
     }
 }

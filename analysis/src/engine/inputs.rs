@@ -54,10 +54,13 @@ impl Engine {
             strings: inverter.inputs[k].strings.len() as u8,
         };
         self.close_day(&whose, when);
+        self.close_shade_day((i, k), &whose.subject, when);
         let Some(own) = now[i].inputs[k].residual else {
             return;
         };
         let siblings = self.siblings(&whose, now);
+        self.see_shade((i, k), &whose.subject, when, &now[i], &siblings, light);
+        let near_shade = self.is_near_shade((i, k), light);
         let sample = sample(when, own, &siblings, now[i].inputs[k].missing_wh);
         let state = &mut self.state.inverters[i].inputs[k];
         state.window.push(when.day, sample);
@@ -69,12 +72,17 @@ impl Engine {
             siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
             siblings_share_loss: !siblings.is_empty()
                 && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),
+            near_shade,
         };
         if let Some(verdict) = self.verdict(&whose, context) {
             self.act_on(&whose, when, &verdict);
         }
         if self.has_window_finding(&whose.subject) {
             self.state.calibration.distrust_today((i, k));
+            return;
+        }
+        // What shade takes is neither steady nor the input's own.
+        if near_shade {
             return;
         }
         self.state.inverters[i].inputs[k]
@@ -163,7 +171,7 @@ impl Engine {
         }
         // The ratio that parts this cause from health.
         let boundary = match what {
-            Hypothesis::Healthy | Hypothesis::Other => return,
+            Hypothesis::Healthy | Hypothesis::Other | Hypothesis::Shaded => return,
             Hypothesis::Dead => 0.1,
             Hypothesis::StringsOpen(open) => 1.0 - f64::from(open) / (2.0 * f64::from(*strings)),
             Hypothesis::Covered => LOST_AT_FIRST_LIGHT,

@@ -2,6 +2,7 @@
 
 use super::Engine;
 use crate::detect::held_back_above_v;
+use crate::expected::shade::Shade;
 use crate::expected::{
     Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling, scale_clear_sky,
 };
@@ -79,8 +80,9 @@ impl Engine {
                 let Some((volts, amps)) = point.filter(|(_, amps)| *amps > least_a) else {
                     continue;
                 };
+                // Shade that is gone contradicts nobody.
                 let given = self
-                    .predict(i, k, light)
+                    .predict(i, k, light, Shade::NONE)
                     .map_or(0.0, |prediction| reference_current(&prediction, volts));
                 if amps > CONTRADICTS_TIMES * given {
                     contradicted.insert(id);
@@ -91,14 +93,20 @@ impl Engine {
     }
 
     /// What an input should do in this light, by all that is known of it.
-    pub(super) fn predict(&self, i: usize, k: usize, light: &Light) -> Option<Prediction> {
+    pub(super) fn predict(
+        &self,
+        i: usize,
+        k: usize,
+        light: &Light,
+        shade: Shade,
+    ) -> Option<Prediction> {
         let model = &self.chain.inputs[i][k];
         let plane = light.planes[model.plane].as_ref()?;
         let mut factors = self.state.calibration.factors((i, k), plane.rung);
         if plane.by_own_inputs {
             factors = factors.without_light();
         }
-        self.chain.predict(model, light, &factors)
+        self.chain.predict_in_shade(model, light, &factors, shade)
     }
 
     /// What the inputs of each plane show of the light that is assumed.
@@ -110,7 +118,11 @@ impl Engine {
                 // What is known of this rung's light was learned from these very shares.
                 let factors = self.state.calibration.factors((i, k), rung).without_light();
                 let point = self.operating_point(i, k, means);
-                let prediction = self.chain.predict(model, light, &factors);
+                // Of several inputs the one in the sun speaks; one alone has only what is known of it.
+                let is_alone = self.inputs_on(model.plane) == 1;
+                let shade = self.shade((i, k), light);
+                let shade = if is_alone { shade } else { Shade::NONE };
+                let prediction = self.chain.predict_in_shade(model, light, &factors, shade);
                 if let (Some((volts, amps)), Some(prediction)) = (point, prediction) {
                     let share = amps / reference_current(&prediction, volts);
                     shares[model.plane].add(share.max(0.0));
@@ -118,6 +130,11 @@ impl Engine {
             }
         }
         shares
+    }
+
+    fn inputs_on(&self, plane: usize) -> usize {
+        let inputs = self.chain.inputs.iter().flatten();
+        inputs.filter(|input| input.plane == plane).count()
     }
 
     /// Measured voltage [V] and current [A] of an input; the current from its power where the device

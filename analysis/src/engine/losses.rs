@@ -14,11 +14,12 @@ const OFF_AFTER: Span = Span::from_h(2);
 const IDLE_KEPT: Span = Span::from_h(1);
 
 /// Findings on an input that cost what the input misses, the more certain first.
-const INPUT_KINDS: [Kind; 4] = [
+const INPUT_KINDS: [Kind; 5] = [
     Kind::InputDead,
     Kind::StringOpen,
     Kind::Snow,
     Kind::CurrentLow,
+    Kind::Shade,
 ];
 /// Findings on an inverter that cost all it misses while it does not produce.
 const INVERTER_KINDS: [Kind; 5] = [

@@ -11,6 +11,7 @@ mod limits;
 mod losses;
 mod polls;
 mod roles;
+mod shade;
 mod slots;
 mod state;
 mod supply;
@@ -171,6 +172,7 @@ impl Engine {
                     self.state.filling = None;
                     self.state.before = None;
                     self.state.calibration.forget_today();
+                    self.forget_shade_today();
                     let surveys = &mut self.state.surveys;
                     surveys.iter_mut().for_each(PlaneSurvey::forget_today);
                 }

@@ -4,10 +4,11 @@
 use super::earth::EarthState;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, LinkWatch, Moisture, StandstillWatch, SupplyDays, SupplyWatch, TripPattern,
-    Window,
+    Daily, ExportWatch, LinkWatch, Moisture, ShadeWatch, StandstillWatch, SupplyDays, SupplyWatch,
+    TripPattern, Window,
 };
 use crate::diagnose::Book;
+use crate::expected::shade::ShadeMap;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
@@ -68,6 +69,8 @@ pub(super) struct InverterState {
 pub(super) struct InputState {
     pub window: Window,
     pub daily: Daily,
+    pub shade: ShadeMap,
+    pub shade_watch: ShadeWatch,
 }
 
 impl EngineState {

@@ -15,6 +15,7 @@ mod plane_survey;
 mod propagation;
 mod scaled;
 mod sensors;
+pub mod shade;
 mod sigma;
 mod types;
 mod validity;

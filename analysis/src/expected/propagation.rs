@@ -131,6 +131,7 @@ mod tests {
         PlaneLight {
             poa: watts,
             effective: watts,
+            beam_share: 0.8,
             clear_poa: watts,
             rung: WeatherRung::PlaneSensor,
             by_own_inputs: false,

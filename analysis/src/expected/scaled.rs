@@ -20,6 +20,8 @@ use crate::sky::{self, Components, Dome, Sunlight};
 const CREDIBLE_RATIO: f64 = 0.5;
 /// Step by which it is seen how an error elsewhere comes out here [-].
 const BRIGHTER_RATIO: f64 = 0.02;
+/// Share of a clear sky from which a plane that cannot show clouds is taken to be in the sun [-].
+const AS_CLEAR_RATIO: f64 = 0.8;
 /// Clear-sky irradiance below which a share means little [W/m2].
 const MIN_CLEAR_W_M2: f64 = 50.0;
 
@@ -75,6 +77,7 @@ pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]
         *slot = choose(shares[p], sensor.or(inputs)).map(|shown| match shown {
             Shown::Own(share) => PlaneLight {
                 by_own_inputs: true,
+                beam_share: beam_share(ladder, p, &plane, share, &clear, &sun_position),
                 ..scale(plane, share)
             },
             Shown::Elsewhere(clearness) => {
@@ -94,11 +97,35 @@ pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]
                 );
                 PlaneLight {
                     effective: ladder.effective(p, &taken, sun),
+                    beam_share: ladder.beam_share(p, &taken, sun),
                     sigma,
                     ..scale(plane, total / plane.poa.w_m2())
                 }
             }
         });
+    }
+}
+
+/// Share of beam in a plane that shows this share of the clear sky by its own inputs [-].
+fn beam_share(
+    ladder: &Ladder,
+    p: usize,
+    plane: &PlaneLight,
+    share: f64,
+    clear: &(Sunlight, Components),
+    at: &sky::SunPosition,
+) -> f64 {
+    let shown = Irradiance::from_w_m2(share * plane.clear_poa.w_m2());
+    match ladder.clearness_shown(p, shown, clear) {
+        Some(clearness) => {
+            let (sun, sky) = clear;
+            let ground = sky::under_clouds(sky, clearness, sun);
+            let taken = ladder.on_plane(p, &Dome::new(&ground, sun), at);
+            ladder.beam_share(p, &taken, sun)
+        }
+        // A plane with little beam anyway: none where it is darker than under a clear sky.
+        None if share >= AS_CLEAR_RATIO => plane.beam_share,
+        None => 0.0,
     }
 }
 

@@ -6,6 +6,9 @@
 //!          device findings take all of it, input findings at most what their input missed while no
 //!          limit held it back. What is left goes to the limits that acted: all of it to the
 //!          inverter's; to an input's own at most what that input missed.
+//!          Expected is what there would be without shade: shade that is known is no part of what the
+//!          chain expects, so it is added here and booked as shade, as far as it is missing; with it
+//!          goes what findings of shade miss beyond it.
 //!          Expected power ends at rated power. What the peaks of all inputs would give above that
 //!          is counted beside the balance, while the inverter was at rated power.
 //! Symbols: energies [Wh] on the AC side.
@@ -44,7 +47,7 @@ pub struct Entry {
 }
 
 /// Kinds of finding that cost energy, in the order of the ledger's columns.
-pub const COSTLY: [Kind; 8] = [
+pub const COSTLY: [Kind; 9] = [
     Kind::InverterOff,
     Kind::IsolationLow,
     Kind::ResidualCurrentHigh,
@@ -53,6 +56,7 @@ pub const COSTLY: [Kind; 8] = [
     Kind::InputDead,
     Kind::StringOpen,
     Kind::CurrentLow,
+    Kind::Shade,
 ];
 
 /// The ledger of slots in order of time.
@@ -91,9 +95,11 @@ impl Entry {
 
     fn add(&mut self, plant: &Plant, slot: &Slot, findings: &[Finding]) {
         let now = &slot.inverters[self.inverter];
-        let Some(expected) = now.expected_ac_power.map(|p| (p * slot.span).wh()) else {
+        let Some(chain_wh) = now.expected_ac_power.map(|p| (p * slot.span).wh()) else {
             return;
         };
+        let shade_wh = now.shade_ac_power.map_or(0.0, |p| (p * slot.span).wh());
+        let expected = chain_wh + shade_wh;
         grow(&mut self.expected, expected);
         let Some(measured) = now.ac_power.map(|p| (p * slot.span).wh()) else {
             grow(&mut self.not_recorded, expected);
@@ -103,7 +109,9 @@ impl Entry {
         let missing = expected - measured;
         let mut left = missing.max(0.0);
         for kind in COSTLY {
-            let share = standing(plant, self.inverter, slot, findings, kind, now).min(left);
+            let of_known = if kind == Kind::Shade { shade_wh } else { 0.0 };
+            let told = standing(plant, self.inverter, slot, findings, kind, now);
+            let share = (told + of_known).min(left);
             if share > 0.0 {
                 left -= share;
                 grow_entry(&mut self.findings, kind, share);

@@ -7,8 +7,11 @@ use rusqlite::{Connection, TransactionBehavior};
 pub(super) const APPLICATION_ID: i64 = 0x4e6f_6f6e; // "Noon" in ASCII
 
 /// One script per version, oldest first. A published script is never edited; append a new one.
-pub(super) const MIGRATIONS: &[&str] =
-    &[include_str!("schema_1.sql"), include_str!("schema_2.sql")];
+pub(super) const MIGRATIONS: &[&str] = &[
+    include_str!("schema_1.sql"),
+    include_str!("schema_2.sql"),
+    include_str!("schema_3.sql"),
+];
 
 /// What the header of a file says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

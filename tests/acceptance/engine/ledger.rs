@@ -62,6 +62,7 @@ fn inverter(inputs: usize, rated_w: f64) -> impl Strategy<Value = InverterSlot> 
         |(measured, expected, limit, inputs)| InverterSlot {
             ac_power: measured,
             expected_ac_power: expected.filter(|p| p.w() >= 0.0),
+            shade_ac_power: None,
             limit,
             inputs,
         },
@@ -186,12 +187,14 @@ fn slot_of(limit: Option<Limit>, inputs: [(f64, f64, Option<Limit>); 3]) -> Slot
     let idle = InverterSlot {
         ac_power: None,
         expected_ac_power: None,
+        shade_ac_power: None,
         limit: None,
         inputs: Vec::new(),
     };
     let first = InverterSlot {
         ac_power: power(inputs.iter().map(|i| i.0).sum()),
         expected_ac_power: power(inputs.iter().map(|i| i.1).sum()),
+        shade_ac_power: None,
         limit,
         inputs: inputs.map(input).to_vec(),
     };

@@ -85,6 +85,32 @@ pub enum What {
     SensorShows(f64),
 }
 
+/// Something between the sun and an input, where the sun stands in these angles.
+#[derive(Debug, Clone, Copy)]
+pub struct Obstacle {
+    /// When it is there.
+    pub period: Period,
+    /// By inverter and input.
+    pub input: (usize, usize),
+    /// From and to, clockwise from north, where the sun is behind it [deg].
+    pub azimuth_deg: (f64, f64),
+    /// Up to which elevation of the sun it reaches [deg].
+    pub up_to_deg: f64,
+    /// Share of the beam that it takes: from all modules, or from some, which are passed by then [-].
+    pub takes: f64,
+    /// Modules of each string that lie in the shade; all where `None`.
+    pub modules: Option<u16>,
+}
+
+impl Obstacle {
+    /// Whether the sun stands behind it.
+    pub fn hides(&self, at: Time, azimuth_deg: f64, elevation_deg: f64) -> bool {
+        let width_deg = (self.azimuth_deg.1 - self.azimuth_deg.0).rem_euclid(360.0);
+        let inside_deg = (azimuth_deg - self.azimuth_deg.0).rem_euclid(360.0);
+        self.period.holds(at) && inside_deg < width_deg && elevation_deg < self.up_to_deg
+    }
+}
+
 /// Something that happens.
 #[derive(Debug, Clone, Copy)]
 pub struct Event {
@@ -144,6 +170,8 @@ pub struct World {
     pub insulation: Insulation,
     /// Share of the mornings that are wet, each by chance [-].
     pub wet_mornings: f64,
+    /// What shades inputs.
+    pub obstacles: Vec<Obstacle>,
     /// Everything that happens.
     pub events: Vec<Event>,
 }
@@ -163,6 +191,7 @@ impl World {
             measures_water: false,
             insulation: Insulation::SOUND,
             wet_mornings: 0.0,
+            obstacles: Vec::new(),
             events: Vec::new(),
         }
     }
