@@ -41,6 +41,8 @@ mod scenario;
 mod sensors;
 #[path = "engine/shade.rs"]
 mod shade;
+#[path = "engine/soiling.rs"]
+mod soiling;
 #[path = "engine/standstill.rs"]
 mod standstill;
 #[path = "engine/supply.rs"]

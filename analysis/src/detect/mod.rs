@@ -8,6 +8,7 @@
 
 mod budget;
 mod daily;
+mod degradation;
 mod export;
 mod export_day;
 mod gate;
@@ -22,6 +23,7 @@ mod shade;
 mod shift;
 mod slope;
 mod slot;
+mod soiling;
 mod standstill;
 mod supply;
 mod supply_days;
@@ -33,6 +35,7 @@ mod window;
 
 pub use budget::Budget;
 pub use daily::{Daily, DailyLoss};
+pub use degradation::{YearWatch, YearlyLoss};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
 pub use gate::{Gate, GateFacts, gate};
@@ -50,6 +53,7 @@ pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
+pub use soiling::{PlaneDay, Soiled, SoilingWatch};
 pub use standstill::{Standstill, StandstillWatch};
 pub use supply::{Poll, SupplyWatch};
 pub use supply_days::{

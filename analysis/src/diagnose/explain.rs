@@ -14,7 +14,7 @@ pub use earth::{
     Leak, LeakPlace, isolation_falling, isolation_low, late_start, residual_current_high,
 };
 
-pub use light::shade;
+pub use light::{degradation, shade, soiling};
 
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};

@@ -7,7 +7,7 @@ use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{CalibrationSample, Light};
-use crate::reading::{SolarDay, Span, Time};
+use crate::reading::{SolarDay, Span, Time, median};
 
 /// Irradiance above which a slot may calibrate [W/m2].
 const CALIBRATING_POA_W_M2: f64 = 250.0;
@@ -85,6 +85,19 @@ impl Engine {
         if near_shade {
             return;
         }
+        // Dirt is shared, however much it is: what an input loses beside its siblings is its own.
+        let is_soiled = self.state.planes[self.chain.inputs[i][k].plane]
+            .soiling
+            .stands();
+        let shared = median(siblings.iter().map(|s| s.ratio)).filter(|s| *s > 0.0);
+        let sample = match shared {
+            Some(shared) if is_soiled => Sample {
+                ratio: own.ratio / shared,
+                ..sample
+            },
+            None if is_soiled => return,
+            _ => sample,
+        };
         self.state.inverters[i].inputs[k]
             .daily
             .add(when.day, sample);

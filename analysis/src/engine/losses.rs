@@ -21,6 +21,8 @@ const INPUT_KINDS: [Kind; 5] = [
     Kind::CurrentLow,
     Kind::Shade,
 ];
+/// Slow losses of an inverter, which cost what nothing else does.
+const SLOW_KINDS: [Kind; 1] = [Kind::Soiling];
 /// Findings on an inverter that cost all it misses while it does not produce.
 const INVERTER_KINDS: [Kind; 5] = [
     Kind::InverterOff,
@@ -98,6 +100,9 @@ impl Engine {
         let of_inverter = INVERTER_KINDS
             .into_iter()
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
+        let slow = SLOW_KINDS
+            .into_iter()
+            .find(|kind| self.state.book.stands(&device, *kind));
         let mut all_wh = 0.0;
         for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
             if !counts(input) {
@@ -110,6 +115,9 @@ impl Engine {
             if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&subject, kind, lost);
+            } else if let Some(kind) = of_inverter.is_none().then_some(slow).flatten() {
+                let lost = Energy::from_wh(input.missing_wh);
+                self.state.book.add_lost(&device, kind, lost);
             }
         }
         if !is_idle {

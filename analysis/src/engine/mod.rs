@@ -9,6 +9,7 @@ mod inputs;
 mod light;
 mod limits;
 mod losses;
+mod planes;
 mod polls;
 mod roles;
 mod shade;
@@ -173,6 +174,7 @@ impl Engine {
                     self.state.before = None;
                     self.state.calibration.forget_today();
                     self.forget_shade_today();
+                    self.forget_planes_today();
                     let surveys = &mut self.state.surveys;
                     surveys.iter_mut().for_each(PlaneSurvey::forget_today);
                 }

@@ -5,8 +5,9 @@ use super::Engine;
 use super::slots::{InverterNow, When};
 use crate::detect::{Edge, Gate, Kind, Residual, common_factor, residual};
 use crate::diagnose::{Subject, explain};
-use crate::expected::Light;
 use crate::expected::shade::{Shade, ShadeSample, SkyCell};
+use crate::expected::{Light, WeatherRung};
+use crate::reading::median;
 
 /// While one of these stands on an input, what it loses teaches nothing about shade. A dead input and
 /// open strings are not among them: all day long they are what the day is measured by, and what
@@ -69,6 +70,11 @@ impl Engine {
         let plane = light.planes[self.chain.inputs[i][k].plane].as_ref()?;
         let own = residual(open, volts, amps);
         let (factor, sigma) = common_factor(own.common, siblings);
+        // Light that is brought into a plane may face the wrong way: only what siblings do not share
+        // is shade then, however much they share.
+        let shared = median(siblings.iter().map(|s| s.ratio));
+        let is_brought = plane.rung != WeatherRung::PlaneSensor;
+        let factor = shared.filter(|s| is_brought && *s > 0.0).unwrap_or(factor);
         // Left of the peak it is the peak that is passed by, not the curve.
         let (curve_a, _) = open.curve_at(volts);
         let most_a = curve_a.min(open.expected.current.a());

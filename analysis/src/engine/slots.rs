@@ -91,6 +91,7 @@ impl Engine {
         };
         self.distrust_low_days(day);
         if let Some(ended) = self.state.calibration.close_day(day, span) {
+            self.close_plane_days(ended, when);
             self.close_surveys(ended);
             self.learned.extend(self.state.calibration.learned());
             self.learned.extend(self.oriented());
@@ -118,6 +119,7 @@ impl Engine {
             self.remember_inverter(i, when, &inverter.facts, daylight);
         }
         self.survey(&light, &now);
+        self.see_planes(&light);
         self.state.book.end_due();
         let plane = |p: &Option<PlaneLight>| PlaneSlot {
             poa: p.map(|p| (p.poa, p.rung)),

@@ -2,6 +2,7 @@
 //! Never in here: what can be computed again from the plant.
 
 use super::earth::EarthState;
+use super::planes::PlaneState;
 use super::supply::LettingGo;
 use crate::detect::{
     Daily, ExportWatch, LinkWatch, Moisture, ShadeWatch, StandstillWatch, SupplyDays, SupplyWatch,
@@ -35,6 +36,8 @@ pub struct EngineState {
     pub(super) calibration: Calibration,
     /// By plane.
     pub(super) surveys: Vec<PlaneSurvey>,
+    /// By plane.
+    pub(super) planes: Vec<PlaneState>,
     /// By plane.
     pub(super) inertia: Vec<Inertia>,
     pub(super) inverters: Vec<InverterState>,
@@ -102,6 +105,7 @@ impl EngineState {
             moisture: Moisture::new(),
             calibration: Calibration::new(plant),
             surveys: vec![PlaneSurvey::default(); plant.planes.len()],
+            planes: vec![PlaneState::default(); plant.planes.len()],
             inertia: vec![Inertia::default(); plant.planes.len()],
             inverters: plant.inverters.iter().map(inverter).collect(),
             weather_links: plant

@@ -44,7 +44,7 @@ impl Engine {
             let Some((ground, other)) = self.ladder.ground(p, light) else {
                 continue;
             };
-            let responses = self.responses(p, light, now);
+            let responses = self.responses(p, now);
             let Some(response_ratio) = median(responses.iter().map(|r| r.0)) else {
                 continue;
             };
@@ -62,7 +62,7 @@ impl Engine {
     }
 
     /// Current over rated current of the inputs of a plane, and one standard deviation of it.
-    fn responses(&self, p: usize, light: &Light, now: &[InverterNow]) -> Vec<(f64, f64)> {
+    fn responses(&self, p: usize, now: &[InverterNow]) -> Vec<(f64, f64)> {
         let mut responses = Vec::new();
         for (i, inverter) in now.iter().enumerate() {
             for (k, input) in inverter.inputs.iter().enumerate() {
@@ -70,9 +70,7 @@ impl Engine {
                 let of = &self.plant.inverters[i];
                 let subject = Subject::input(&of.id, of.inputs[k].number);
                 let is_free = inverter.limit.is_none() && input.slot.limit.is_none();
-                let is_healthy = is_free
-                    && !self.has_window_finding(&subject)
-                    && !self.is_near_shade((i, k), light);
+                let is_healthy = is_free && !self.has_window_finding(&subject);
                 // Two planes on one input look like one between them.
                 let lies_here = of.inputs[k].strings.iter().all(|s| s.plane == p);
                 if !lies_here || !is_healthy {

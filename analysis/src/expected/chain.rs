@@ -189,6 +189,13 @@ impl Chain {
         ))
     }
 
+    /// What its age is stated to leave of the power of a plane's first input [-].
+    pub fn left_by_age(&self, plane: usize, at: Time) -> Option<f64> {
+        let mut inputs = self.inputs.iter().flatten();
+        let input = inputs.find(|input| input.plane == plane)?;
+        Some(1.0 - self.aged_ratio(input, at))
+    }
+
     fn aged_ratio(&self, input: &InputModel, at: Time) -> f64 {
         let lost = |s: &PvString| {
             1.0 - self.modules[s.module]

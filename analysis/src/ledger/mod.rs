@@ -47,7 +47,7 @@ pub struct Entry {
 }
 
 /// Kinds of finding that cost energy, in the order of the ledger's columns.
-pub const COSTLY: [Kind; 9] = [
+pub const COSTLY: [Kind; 10] = [
     Kind::InverterOff,
     Kind::IsolationLow,
     Kind::ResidualCurrentHigh,
@@ -57,6 +57,7 @@ pub const COSTLY: [Kind; 9] = [
     Kind::StringOpen,
     Kind::CurrentLow,
     Kind::Shade,
+    Kind::Soiling,
 ];
 
 /// The ledger of slots in order of time.

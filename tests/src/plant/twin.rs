@@ -398,7 +398,8 @@ impl Twin {
             .skip(usize::from(open))
             .filter_map(|(s, string)| {
                 let mismatch = uniform(self.world.seed, (i * 1000 + k * 100 + s) as u64);
-                let share = through * (1.0 - MISMATCH_RATIO * mismatch);
+                let left = through * self.world.left(now.at);
+                let share = left * (1.0 - MISMATCH_RATIO * mismatch);
                 self.string(string, passed_by, share, now)
             })
             .collect();

@@ -170,6 +170,10 @@ pub struct World {
     pub insulation: Insulation,
     /// Share of the mornings that are wet, each by chance [-].
     pub wet_mornings: f64,
+    /// What dirt takes day by day [1/d], and every how many days rain of 10 mm washes it off.
+    pub dirt: (f64, i64),
+    /// What all modules lose a year [1/year].
+    pub yearly_loss: f64,
     /// What shades inputs.
     pub obstacles: Vec<Obstacle>,
     /// Everything that happens.
@@ -191,6 +195,8 @@ impl World {
             measures_water: false,
             insulation: Insulation::SOUND,
             wet_mornings: 0.0,
+            dirt: (0.0, 1),
+            yearly_loss: 0.0,
             obstacles: Vec::new(),
             events: Vec::new(),
         }
@@ -257,13 +263,27 @@ impl World {
         told.unwrap_or(by_day)
     }
 
+    /// What dirt and age leave of the light [-].
+    pub fn left(&self, at: Time) -> f64 {
+        let days = (at - START).hours() / 24.0;
+        let (per_day, washed_every) = self.dirt;
+        let age = 1.0 - self.yearly_loss * days / 365.25;
+        age * (1.0 - per_day * days.rem_euclid(washed_every as f64))
+    }
+
+    fn washes(&self, at: Time) -> bool {
+        let hours = (at - START).hours();
+        let (day, hour) = (hours.div_euclid(24.0) as i64, hours.rem_euclid(24.0));
+        self.dirt.0 > 0.0 && day > 0 && day % self.dirt.1 == 0 && hour < 2.0
+    }
+
     /// Rain [mm/h].
     pub fn rain_mm_per_h(&self, at: Time) -> f64 {
         let rain = self.now(at).filter_map(|what| match what {
             What::Rains(mm_per_h) => Some(mm_per_h),
             _ => None,
         });
-        rain.sum()
+        rain.sum::<f64>() + if self.washes(at) { 5.0 } else { 0.0 }
     }
 
     /// What the plane sensor shows over what is true.
