@@ -101,7 +101,7 @@ impl ShadeWatch {
     pub fn take(&mut self, of: &ShadeDay, found: Time) -> Option<Edge<FoundShade>> {
         let first = *self.first.get_or_insert(of.day);
         self.clear_days += 1;
-        let fresh: Vec<&CellDay> = of.cells.iter().filter(|cell| is_fresh(cell)).collect();
+        let fresh: Vec<&CellDay> = of.cells.iter().filter(is_fresh).collect();
         let lasts = lit(&fresh);
         if self.stands {
             let expected = of.cells.iter().filter(|c| c.known_ratio > 0.0);

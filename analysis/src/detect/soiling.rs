@@ -188,7 +188,7 @@ mod tests {
         rain_mm: impl Fn(i64) -> Option<f64>,
     ) -> Vec<(i64, Edge<Soiled>)> {
         let mut watch = SoilingWatch::new();
-        let noise = |d: i64| 0.005 * (((d * 7919) % 13) as f64 / 6.0 - 1.0);
+        let noise = |d: i64| 0.005 * (((5 * d) % 13) as f64 / 6.0 - 1.0);
         (0..days)
             .filter_map(|d| {
                 let at = Time::from_unix_ms(d * 86_400_000);

@@ -1,7 +1,8 @@
 //! Shade: by its operating curve (how much and how long against days), never taken for a fault of
 //! the array, silent under months of clouds, and in the ledger once it is known.
 
-use crate::drive::{Told, account, end_of, one_by_one};
+use crate::drive::{Told, account, assert_same, end_of, engine, one_by_one};
+use crate::resume::with_restarts;
 use crate::scenario::play;
 use analysis::detect::Kind;
 use analysis::ledger::hourly;
@@ -197,4 +198,26 @@ fn months_of_clouds_without_shade_are_silent() {
         let (_, told) = told(&shape(sensor), cloudy, DAYS);
         assert!(told.findings.is_empty(), "{seed}:\n{}", told.list());
     }
+}
+
+#[test]
+fn restarts_while_shade_is_learned_change_nothing() {
+    const DAYS: i64 = 10;
+    const MOST_BYTES: usize = 256 * 1024;
+    let shaded = world(vec![morning(2, 20.0, 0.8)], vec![0.05, 0.4]);
+    let (plant, polls) = play(&shape(true), shaded, DAYS);
+    let wanted = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+    assert_eq!(wanted.of(Kind::Shade).len(), 1, "{}", wanted.list());
+    let told = with_restarts(&plant, &polls, |row| row % 97 == 0);
+    assert_same(&told, &wanted, "restarts at every 97th row");
+    let mut engine = engine(&plant);
+    for step in one_by_one(&polls) {
+        engine.step(step);
+    }
+    let bytes = postcard::to_stdvec(engine.state()).expect("plain data encodes");
+    println!(
+        "state of one inverter after {DAYS} days: {} bytes",
+        bytes.len()
+    );
+    assert!(bytes.len() < MOST_BYTES, "{}", bytes.len());
 }
