@@ -57,6 +57,10 @@ mod scenario;
 mod sensors;
 #[path = "engine/settings.rs"]
 mod settings;
+#[path = "engine/shade.rs"]
+mod shade;
+#[path = "engine/soiling.rs"]
+mod soiling;
 #[path = "engine/standstill.rs"]
 mod standstill;
 #[path = "engine/strings.rs"]

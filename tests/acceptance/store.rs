@@ -103,6 +103,7 @@ fn slot(start: Time) -> Slot {
     let inverter = |w, inputs: &[f64]| InverterSlot {
         ac_power: Some(Power::from_w(w)),
         expected_ac_power: None,
+        shade_ac_power: None,
         limit: Some(Limit::Command),
         producing: Some(w > 15.0),
         inputs: inputs.iter().copied().map(input).collect(),

@@ -60,6 +60,7 @@ fn slot(n: i64) -> Slot {
     let inverter = |inputs: usize| InverterSlot {
         ac_power: Some(Power::from_w(560.0 * amps * inputs as f64)),
         expected_ac_power: Some(Power::from_w(580.0 * amps * inputs as f64)),
+        shade_ac_power: None,
         limit: None,
         producing: Some(light > 20.0),
         inputs: vec![input; inputs],

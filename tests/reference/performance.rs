@@ -79,6 +79,7 @@ impl Hour {
         let inverter = InverterSlot {
             ac_power: Some(Power::from_w(self.vmp_v * self.imp_a)),
             expected_ac_power: None,
+            shade_ac_power: None,
             limit: None,
             producing: Some(true),
             inputs: vec![input],

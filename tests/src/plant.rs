@@ -13,7 +13,7 @@ mod world;
 pub use network::Network;
 pub use noise::{normal, uniform};
 pub use twin::Twin;
-pub use world::{Event, Insulation, Period, What, World};
+pub use world::{Event, Insulation, Obstacle, Period, What, World};
 
 use analysis::plant::{
     Ageing, EfficiencyPoint, EnterService, FrequencyLimit, GridLimits, Input, Inverter, Module,

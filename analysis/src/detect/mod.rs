@@ -10,6 +10,7 @@
 
 mod budget;
 mod daily;
+mod degradation;
 mod efficiency;
 mod export;
 mod export_day;
@@ -28,9 +29,11 @@ mod protection;
 mod reconnection;
 mod residual;
 mod residual_current;
+mod shade;
 mod shift;
 mod slope;
 mod slot;
+mod soiling;
 mod standstill;
 mod strings;
 mod supply;
@@ -43,6 +46,7 @@ mod window;
 
 pub use budget::Budget;
 pub use daily::{Daily, DailyLoss};
+pub use degradation::{YearWatch, YearlyLoss};
 pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWatch};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
@@ -66,8 +70,10 @@ pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, Protecti
 pub use reconnection::{Compared, Reconnection};
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
+pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
+pub use soiling::{PlaneDay, Soiled, SoilingWatch};
 pub use standstill::{Standstill, StandstillWatch};
 pub use strings::{StringFault, StringMean, StringWindow, StringsFacts, StringsWatch};
 pub use supply::{Poll, SupplyWatch};

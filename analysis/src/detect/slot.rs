@@ -40,6 +40,8 @@ pub struct InverterSlot {
     pub ac_power: Option<Power>,
     /// Expected active power, after efficiency and rated power.
     pub expected_ac_power: Option<Power>,
+    /// What shade that is known, and so no part of the expected power, takes; `None` where there is none.
+    pub shade_ac_power: Option<Power>,
     /// Which limit acts on it as a whole.
     pub limit: Option<Limit>,
     /// Whether it was connected in every poll; `None` if nothing tells.

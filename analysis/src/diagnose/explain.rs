@@ -9,6 +9,7 @@
 
 mod earth;
 mod inverter;
+mod light;
 mod strings;
 mod trip;
 
@@ -21,6 +22,8 @@ pub use strings::{string_beside_siblings, string_kind};
 pub use inverter::{acted_evidence, efficiency_low, limited, protection_acted, tracker_off_peak};
 pub(super) use trip::{NEUTRAL_LOST, trip_words};
 pub use trip::{grid_trip, reconnection};
+
+pub use light::{degradation, shade, soiling};
 
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};
@@ -112,7 +115,7 @@ pub fn input_window(
                 100.0 * ratio
             ),
         ),
-        Hypothesis::Healthy | Hypothesis::Other => return None,
+        Hypothesis::Healthy | Hypothesis::Other | Hypothesis::Shaded => return None,
     };
     let numbers = evidence(&[
         ("current_ratio", ratio),
@@ -187,6 +190,7 @@ fn hypothesis_words(hypothesis: Hypothesis) -> String {
         Hypothesis::StringsOpen(k) => format!("{k} strings open"),
         Hypothesis::Dead => "input disconnected".to_owned(),
         Hypothesis::Covered => "covered by snow or frost".to_owned(),
+        Hypothesis::Shaded => "shade that comes with the sun there".to_owned(),
         Hypothesis::Other => "shade or something else".to_owned(),
     }
 }

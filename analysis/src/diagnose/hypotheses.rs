@@ -29,6 +29,13 @@ const PRIOR_OPEN_EVERYWHERE: f64 = 1e-7;
 const STRINGS_DIFFER_RATIO: f64 = 0.015;
 /// Prior of an input that carries nothing.
 const PRIOR_DEAD: f64 = 1e-3;
+/// Prior of shade where it is known, or was seen the last time, with the sun about there; and of one
+/// given number of open strings then: they would have to open as the shade comes.
+const PRIOR_SHADE_KNOWN: f64 = 0.3;
+const PRIOR_OPEN_IN_SHADE: f64 = 1e-9;
+/// A ratio below which shade cannot be: the rest of the sky stays [-], and the density there.
+const SHADE_LEAVES: f64 = 0.05;
+const DENSITY_BELOW: f64 = 1e-3;
 /// What an inverter's meter shows of nothing, over the expected current [-].
 const DEAD_SIGMA_RATIO: f64 = 0.008;
 /// Prior of a loss that none of the others describes: passing shade, a bad reading.
@@ -62,6 +69,8 @@ pub enum Hypothesis {
     Covered,
     /// A loss, but none of the above.
     Other,
+    /// Shade, where it is known to come with the sun about there.
+    Shaded,
 }
 
 /// What is known besides the window.
@@ -77,6 +86,8 @@ pub struct Context {
     pub siblings_clear: bool,
     /// Whether all other inputs on the plane show a loss as well: strings seldom open together.
     pub siblings_share_loss: bool,
+    /// Whether shade is known, or was seen the last time, with the sun about here.
+    pub near_shade: bool,
 }
 
 /// The hypotheses with their probabilities, most probable first.
@@ -102,7 +113,9 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         Some(false) => PRIOR_COVER_WITHOUT_FROST,
         None => PRIOR_COVER_FROST_UNKNOWN,
     };
-    let open_prior = if context.siblings_share_loss {
+    let open_prior = if context.near_shade {
+        PRIOR_OPEN_IN_SHADE
+    } else if context.siblings_share_loss {
         PRIOR_OPEN_EVERYWHERE
     } else {
         PRIOR_OPEN
@@ -133,6 +146,14 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         ..current
     };
     let dead = nothing.log_likelihood_as_is(0.0) + lossy_voltage;
+    let shaded = context.near_shade.then(|| {
+        let density = |s: &Sample| match s.ratio >= SHADE_LEAVES {
+            true => ANY_LOSS_DENSITY,
+            false => DENSITY_BELOW,
+        };
+        let lost = window.iter().map(|s| density(s).ln()).sum::<f64>();
+        (Hypothesis::Shaded, lost + lossy_voltage, PRIOR_SHADE_KNOWN)
+    });
     let mut scored: Vec<(Hypothesis, f64)> = [
         (
             Hypothesis::Healthy,
@@ -145,6 +166,7 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
     ]
     .into_iter()
     .chain(open)
+    .chain(shaded)
     .map(|(h, log_likelihood, prior)| (h, INDEPENDENT * log_likelihood + prior.ln()))
     .collect();
     scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
@@ -243,6 +265,7 @@ mod tests {
         loss_at_first_light: false,
         siblings_clear: false,
         siblings_share_loss: false,
+        near_shade: false,
     };
     const FROST: Context = Context {
         strings: 4,
@@ -250,6 +273,7 @@ mod tests {
         loss_at_first_light: true,
         siblings_clear: false,
         siblings_share_loss: false,
+        near_shade: false,
     };
 
     #[test]
@@ -312,6 +336,17 @@ mod tests {
             best(&[0.45, 0.46, 0.45, 0.44, 0.45, 0.45], shared).0,
             Hypothesis::Other
         );
+    }
+
+    #[test]
+    fn half_of_two_strings_where_shade_comes_is_shade_and_nothing_at_all_is_dead() {
+        let in_shade = Context {
+            near_shade: true,
+            ..WARM
+        };
+        assert_eq!(best(&[0.5; 6], in_shade).0, Hypothesis::Shaded);
+        assert_eq!(best(&[0.0; 6], in_shade).0, Hypothesis::Dead);
+        assert_eq!(best(&[1.0; 6], in_shade).0, Hypothesis::Healthy);
     }
 
     #[test]

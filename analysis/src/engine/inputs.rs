@@ -8,7 +8,7 @@ use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{CalibrationSample, Light};
-use crate::reading::{SolarDay, Span, Time};
+use crate::reading::{SolarDay, Span, Time, median};
 
 /// Irradiance above which a slot may calibrate [W/m2].
 const CALIBRATING_POA_W_M2: f64 = 250.0;
@@ -55,10 +55,13 @@ impl Engine {
             strings: inverter.inputs[k].strings.len() as u8,
         };
         self.close_day(&whose, when);
+        self.close_shade_day((i, k), &whose.subject, when);
         let Some(own) = now[i].inputs[k].residual else {
             return;
         };
         let siblings = self.siblings(&whose, now);
+        self.see_shade((i, k), &whose.subject, when, &now[i], &siblings, light);
+        let near_shade = self.is_near_shade((i, k), light);
         let sample = sample(when, own, &siblings, now[i].inputs[k].missing_wh);
         let state = &mut self.state.inverters[i].inputs[k];
         state.window.push(when.day, sample);
@@ -70,6 +73,7 @@ impl Engine {
             siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
             siblings_share_loss: !siblings.is_empty()
                 && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),
+            near_shade,
         };
         if let Some(verdict) = self.verdict(&whose, context) {
             self.act_on(&whose, when, &verdict);
@@ -78,6 +82,23 @@ impl Engine {
             self.state.calibration.distrust_today((i, k));
             return;
         }
+        // What shade takes is neither steady nor the input's own.
+        if near_shade {
+            return;
+        }
+        // Dirt is shared, however much it is: what an input loses beside its siblings is its own.
+        let is_soiled = self.state.planes[self.chain.inputs[i][k].plane]
+            .soiling
+            .stands();
+        let shared = median(siblings.iter().map(|s| s.ratio)).filter(|s| *s > 0.0);
+        let sample = match shared {
+            Some(shared) if is_soiled => Sample {
+                ratio: own.ratio / shared,
+                ..sample
+            },
+            None if is_soiled => return,
+            _ => sample,
+        };
         self.state.inverters[i].inputs[k]
             .daily
             .add(when.day, sample);
@@ -169,7 +190,7 @@ impl Engine {
         }
         // The ratio that parts this cause from health.
         let boundary = match what {
-            Hypothesis::Healthy | Hypothesis::Other => return,
+            Hypothesis::Healthy | Hypothesis::Other | Hypothesis::Shaded => return,
             Hypothesis::Dead => 0.1,
             Hypothesis::StringsOpen(open) => 1.0 - f64::from(open) / (2.0 * f64::from(*strings)),
             Hypothesis::Covered => LOST_AT_FIRST_LIGHT,

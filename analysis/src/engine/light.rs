@@ -3,6 +3,7 @@
 use super::Engine;
 use crate::detect::{Kind, held_back_above_v};
 use crate::diagnose::Subject;
+use crate::expected::shade::Shade;
 use crate::expected::{
     InputShare, Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling,
     scale_clear_sky,
@@ -82,8 +83,9 @@ impl Engine {
                 let Some((volts, amps)) = point.filter(|(_, amps)| *amps > least_a) else {
                     continue;
                 };
+                // Shade that is gone contradicts nobody.
                 let given = self
-                    .predict(i, k, light)
+                    .predict(i, k, light, Shade::NONE)
                     .map_or(0.0, |prediction| reference_current(&prediction, volts));
                 if amps > CONTRADICTS_TIMES * given {
                     contradicted.insert(id);
@@ -94,27 +96,38 @@ impl Engine {
     }
 
     /// What an input should do in this light, by all that is known of it.
-    pub(super) fn predict(&self, i: usize, k: usize, light: &Light) -> Option<Prediction> {
+    pub(super) fn predict(
+        &self,
+        i: usize,
+        k: usize,
+        light: &Light,
+        shade: Shade,
+    ) -> Option<Prediction> {
         let model = &self.chain.inputs[i][k];
         let plane = light.planes[model.plane].as_ref()?;
         let mut factors = self.state.calibration.factors((i, k), plane.rung);
         if plane.own_inputs.is_some() {
             factors = factors.without_light();
         }
-        self.chain.predict(model, light, &factors)
+        self.chain.predict_in_shade(model, light, &factors, shade)
     }
 
     /// What the inputs of each plane show of the light that is assumed.
     fn shares_of_clear_sky(&self, light: &Light, moment: &Moment) -> Vec<PlaneShare> {
         let mut shares = vec![PlaneShare::default(); light.planes.len()];
+        let shades = self.shades(light);
+        let in_the_sun = self.planes_in_the_sun(&shades);
         for (i, inverter) in self.plant.inverters.iter().enumerate() {
             // What an inverter does not ask for says nothing of the light.
             let facts = self.inverter_facts(i, moment.means, inverter);
             let is_at_work = facts.producing != Some(false);
             for (k, model) in self.chain.inputs[i].iter().enumerate() {
                 let on_plane = &mut shares[model.plane];
-                if is_at_work && !self.has_input_finding(i, k) {
-                    let share = self.share_of_clear_sky((i, k), light, moment);
+                let shade = shades[i][k];
+                // Of several inputs the one in the sun speaks.
+                let is_outshone = !shade.is_none() && in_the_sun[model.plane];
+                if is_at_work && !is_outshone && !self.has_input_finding(i, k) {
+                    let share = self.share_of_clear_sky((i, k), light, moment, shade);
                     share.into_iter().for_each(|share| on_plane.add(share));
                 } else {
                     on_plane.add_without_voice();
@@ -124,19 +137,44 @@ impl Engine {
         shares
     }
 
+    /// What is known to shade every input now.
+    fn shades(&self, light: &Light) -> Vec<Vec<Shade>> {
+        let of_inverter = |(i, inputs): (usize, &Vec<_>)| {
+            let inputs = 0..inputs.len();
+            inputs.map(|k| self.shade((i, k), light)).collect()
+        };
+        self.chain
+            .inputs
+            .iter()
+            .enumerate()
+            .map(of_inverter)
+            .collect()
+    }
+
+    /// By plane, whether an input on it is known to have no shade now.
+    fn planes_in_the_sun(&self, shades: &[Vec<Shade>]) -> Vec<bool> {
+        let mut in_the_sun = vec![false; self.plant.planes.len()];
+        for (inputs, shades) in self.chain.inputs.iter().zip(shades) {
+            for (input, shade) in inputs.iter().zip(shades) {
+                in_the_sun[input.plane] |= shade.is_none();
+            }
+        }
+        in_the_sun
+    }
+
     fn share_of_clear_sky(
         &self,
         (i, k): (usize, usize),
         light: &Light,
         moment: &Moment,
+        shade: Shade,
     ) -> Option<InputShare> {
         let rung = WeatherRung::ScaledClearSky;
         // What is known of this rung's light was learned from these very shares.
         let factors = self.state.calibration.factors((i, k), rung).without_light();
         let (volts, amps) = self.operating_point(i, k, moment.means)?;
-        let prediction = self
-            .chain
-            .predict(&self.chain.inputs[i][k], light, &factors)?;
+        let model = &self.chain.inputs[i][k];
+        let prediction = self.chain.predict_in_shade(model, light, &factors, shade)?;
         let channels = &self.roles.inverters[i].inputs[k];
         let shows = channels.current.or(channels.power);
         Some(InputShare {

@@ -88,6 +88,9 @@ impl Engine {
         let of_inverter = Kind::costly()
             .filter(of_a_standstill)
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
+        let slow = Kind::costly()
+            .filter(|kind| kind.cost() == Cost::Slow)
+            .find(|kind| self.state.book.stands(&device, *kind));
         let mut all_wh = 0.0;
         for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
             let subject = Subject::input(&inverter.id, of.number);
@@ -104,6 +107,9 @@ impl Engine {
             if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&subject, kind, lost);
+            } else if let Some(kind) = of_inverter.is_none().then_some(slow).flatten() {
+                let lost = Energy::from_wh(input.missing_wh);
+                self.state.book.add_lost(&device, kind, lost);
             }
         }
         if !is_idle {

@@ -10,10 +10,12 @@ mod inverter_days;
 mod light;
 mod limits;
 mod losses;
+mod planes;
 mod polls;
 mod protection;
 mod roles;
 mod settings;
+mod shade;
 mod slots;
 mod state;
 mod strings;
@@ -200,6 +202,8 @@ impl Engine {
                     self.state.filling = None;
                     self.state.before = None;
                     self.state.calibration.forget_today();
+                    self.forget_shade_today();
+                    self.forget_planes_today();
                     let surveys = &mut self.state.surveys;
                     surveys.iter_mut().for_each(PlaneSurvey::forget_today);
                     for inverter in &mut self.state.inverters {

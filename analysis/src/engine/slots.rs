@@ -6,6 +6,7 @@ use crate::array::Limit;
 use crate::detect::{
     Gate, GateFacts, InputSlot, InverterSlot, PlaneSlot, Poll, Residual, Slot, gate, residual,
 };
+use crate::expected::shade::Shade;
 use crate::expected::{Light, PlaneLight, Prediction, WeatherRung};
 use crate::plant::{Inverter, State};
 use crate::reading::{ChannelId, Current, Power, SlotMeans, SolarDay, Span, Time, Voltage};
@@ -31,6 +32,8 @@ pub(super) struct When {
 pub(super) struct InputNow {
     pub slot: InputSlot,
     pub prediction: Option<Prediction>,
+    /// The same without the shade that is known, where there is any.
+    pub unshaded: Option<Prediction>,
     /// Only where the gate is valid.
     pub residual: Option<Residual>,
     /// Energy missing against expected, on the AC side [Wh].
@@ -44,6 +47,8 @@ pub(super) struct InverterNow {
     /// Which limit acts on it as a whole.
     pub limit: Option<Limit>,
     pub expected_ac: Option<Power>,
+    /// What known shade takes of it.
+    shade_ac: Option<Power>,
 }
 
 /// What the slot says about an inverter as a whole.
@@ -87,6 +92,7 @@ impl Engine {
         self.close_own_days_before(when);
         self.distrust_low_days(day);
         if let Some(ended) = self.state.calibration.close_day(day, span) {
+            self.close_plane_days(ended, when);
             self.close_surveys(ended);
             let gone = &self.forgotten;
             self.learned.retain(|learned| !gone.contains(&learned.of));
@@ -118,6 +124,7 @@ impl Engine {
         }
         self.watch_own_days(when, &now, &light, means);
         self.survey(&light, &now);
+        self.see_planes(&light);
         self.state.book.end_due();
         let plane = |p: &Option<PlaneLight>| PlaneSlot {
             poa: p.map(|p| (p.poa, p.rung)),
@@ -145,7 +152,14 @@ impl Engine {
             .map(|k| self.input_now(i, k, light, means, &facts))
             .collect();
         let limit = self.name_limits(i, means, &facts, &mut inputs);
-        let expected_ac = expected_ac(inverter, &inputs);
+        let expected_ac = expected_ac(inverter, inputs.iter().map(|i| i.prediction.as_ref()));
+        let is_shaded = inputs.iter().any(|input| input.unshaded.is_some());
+        let open = inputs.iter().map(InputNow::without_shade);
+        let open_ac = is_shaded
+            .then(|| self::expected_ac(inverter, open))
+            .flatten();
+        let shade_ac = expected_ac.zip(open_ac);
+        let shade_ac = shade_ac.map(|(e, open)| Power::from_w((open.w() - e.w()).max(0.0)));
         let slot = self.plant.timing.slot;
         bound_missing(&mut inputs, expected_ac, facts.ac_power_w, slot);
         InverterNow {
@@ -153,6 +167,7 @@ impl Engine {
             inputs,
             limit,
             expected_ac,
+            shade_ac,
         }
     }
 
@@ -222,9 +237,17 @@ impl Engine {
         facts: &InverterFacts,
     ) -> InputNow {
         let model = &self.chain.inputs[i][k];
-        let prediction = self.predict(i, k, light);
+        let shade = self.shade((i, k), light);
+        let predict = |shade| self.predict(i, k, light, shade);
+        let (prediction, unshaded) = if shade.is_none() {
+            (predict(shade), None)
+        } else {
+            (predict(shade), predict(Shade::NONE))
+        };
         let point = self.operating_point(i, k, means);
-        let facts = gate_facts(light, model.plane, facts, point, prediction.as_ref());
+        // Where shade has gone, the voltage is higher than in it: nothing holds the input back.
+        let open = unshaded.as_ref().or(prediction.as_ref());
+        let facts = gate_facts(light, model.plane, facts, point, open);
         let verdict = gate(&facts, &self.plant.inverters[i].inputs[k]);
         let both = prediction.as_ref().zip(point);
         let compared = both.map(|(p, (v, a))| residual(p, v, a));
@@ -239,6 +262,7 @@ impl Engine {
             },
             residual: compared.filter(|_| verdict == Gate::Valid),
             prediction,
+            unshaded,
             missing_wh: missing_w * self.plant.timing.slot.hours(),
         }
     }
@@ -289,9 +313,11 @@ fn gate_facts(
     }
 }
 
-fn expected_ac(inverter: &Inverter, inputs: &[InputNow]) -> Option<Power> {
-    let watts = |input: &InputNow| input.prediction.as_ref().map(|p| p.power().w());
-    let dc: Option<f64> = inputs.iter().map(watts).sum();
+fn expected_ac<'a>(
+    inverter: &Inverter,
+    inputs: impl Iterator<Item = Option<&'a Prediction>>,
+) -> Option<Power> {
+    let dc: Option<f64> = inputs.map(|p| p.map(|p| p.power().w())).sum();
     Some(inverter.ac_from_dc(Power::from_w(dc?)))
 }
 
@@ -302,11 +328,19 @@ impl InverterFacts {
     }
 }
 
+impl InputNow {
+    /// What it should do were there no shade.
+    pub fn without_shade(&self) -> Option<&Prediction> {
+        self.unshaded.as_ref().or(self.prediction.as_ref())
+    }
+}
+
 impl InverterNow {
     fn into_slot(self) -> InverterSlot {
         InverterSlot {
             ac_power: self.facts.ac_power_w.map(Power::from_w),
             expected_ac_power: self.expected_ac,
+            shade_ac_power: self.shade_ac,
             limit: self.limit,
             producing: self.facts.producing,
             inputs: self.inputs.into_iter().map(|input| input.slot).collect(),

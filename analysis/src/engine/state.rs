@@ -3,12 +3,14 @@
 
 use super::earth::EarthState;
 use super::inverter_days::OwnDays;
+use super::planes::PlaneState;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, LinkWatch, Moisture, ProtectionWatch, StandstillWatch, StringsWatch,
-    SupplyDays, SupplyWatch, TripPattern, Window,
+    Daily, ExportWatch, LinkWatch, Moisture, ProtectionWatch, ShadeWatch, StandstillWatch,
+    StringsWatch, SupplyDays, SupplyWatch, TripPattern, Window,
 };
 use crate::diagnose::Book;
+use crate::expected::shade::ShadeMap;
 use crate::expected::{Calibration, Inertia, PlaneSurvey};
 use crate::plant::{GridSettings, Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
@@ -37,6 +39,8 @@ pub struct EngineState {
     pub(super) calibration: Calibration,
     /// By plane.
     pub(super) surveys: Vec<PlaneSurvey>,
+    /// By plane.
+    pub(super) planes: Vec<PlaneState>,
     /// By plane.
     pub(super) inertia: Vec<Inertia>,
     pub(super) inverters: Vec<InverterState>,
@@ -80,6 +84,8 @@ pub(super) struct InputState {
     pub window: Window,
     pub daily: Daily,
     pub strings: StringsWatch,
+    pub shade: ShadeMap,
+    pub shade_watch: ShadeWatch,
 }
 
 impl EngineState {
@@ -116,6 +122,7 @@ impl EngineState {
             moisture: Moisture::new(),
             calibration: Calibration::new(plant),
             surveys: vec![PlaneSurvey::default(); plant.planes.len()],
+            planes: vec![PlaneState::default(); plant.planes.len()],
             inertia: vec![Inertia::default(); plant.planes.len()],
             inverters: plant.inverters.iter().map(inverter).collect(),
             weather_links: plant

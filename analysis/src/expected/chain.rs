@@ -10,6 +10,7 @@
 
 use super::calibration::Factors;
 use super::propagation::{Facts, InputUncertain, propagate};
+use super::shade::Shade;
 use super::types::{InputExpected, Uncertain};
 use super::{Light, PlaneLight};
 use crate::array::{
@@ -111,7 +112,23 @@ impl Chain {
         light: &Light,
         factors: &Factors,
     ) -> Option<Prediction> {
+        self.predict_in_shade(input, light, factors, Shade::NONE)
+    }
+
+    /// The same behind what shades the input: its strings get less beam, and sections that are passed
+    /// by take their share of the voltage.
+    pub fn predict_in_shade(
+        &self,
+        input: &InputModel,
+        light: &Light,
+        factors: &Factors,
+        shade: Shade,
+    ) -> Option<Prediction> {
         let plane = light.planes[input.plane].as_ref()?;
+        let mut in_shade = *factors;
+        in_shade.light.value *= shade.light_left(plane.beam_share);
+        in_shade.voltage.value *= shade.voltage_left(plane.beam_share);
+        let factors = &in_shade;
         let strings = self.strings(input, light, factors).ok()?;
         let curve = strings.curve().ok()?;
         let peak = curve.max_power();
@@ -121,7 +138,13 @@ impl Chain {
             power_tolerance_ratio: input.power_tolerance_ratio,
             aged_ratio: self.aged_ratio(input, light.at),
         };
-        let uncertain = propagate(&sensitivity, plane, factors, &facts);
+        let mut uncertain = propagate(&sensitivity, plane, factors, &facts);
+        let (in_current, in_voltage) = shade.sigma(plane.beam_share);
+        let grow = |of: &mut Uncertain, by: f64| of.own_ratio = of.own_ratio.hypot(by);
+        grow(&mut uncertain.current, in_current);
+        grow(&mut uncertain.current_on_curve, in_current);
+        grow(&mut uncertain.voltage, in_voltage);
+        grow(&mut uncertain.power, in_current.hypot(in_voltage));
         // A mean over the slot, of which only a part is lit.
         let gain = factors.current.value * light.lit_ratio;
         let voltage_ratio = factors.voltage.value;
@@ -167,6 +190,13 @@ impl Chain {
         Ok(Strings::of(
             &strings.collect::<Result<Vec<_>, ArrayError>>()?,
         ))
+    }
+
+    /// What its age is stated to leave of the power of a plane's first input [-].
+    pub fn left_by_age(&self, plane: usize, at: Time) -> Option<f64> {
+        let mut inputs = self.inputs.iter().flatten();
+        let input = inputs.find(|input| input.plane == plane)?;
+        Some(1.0 - self.aged_ratio(input, at))
     }
 
     fn aged_ratio(&self, input: &InputModel, at: Time) -> f64 {

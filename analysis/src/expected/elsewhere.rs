@@ -22,6 +22,8 @@ const BRIGHTER_RATIO: f64 = 0.02;
 /// nothing [W/m2].
 const MIN_CLEAR_W_M2: f64 = 50.0;
 const LEAST_CLEAR_W_M2: f64 = 20.0;
+/// Share of a clear sky from which a plane that cannot show clouds is taken to be in the sun [-].
+const AS_CLEAR_RATIO: f64 = 0.8;
 /// What light and model of a plane that faces away from the sun leave open (engineering
 /// judgement) [-].
 const ALIKE_RATIO: f64 = 0.1;
@@ -64,6 +66,8 @@ pub(super) struct Given {
     pub poa_w_m2: f64,
     /// What reaches the cells.
     pub effective: Irradiance,
+    /// Share of it that comes from the sun itself [-].
+    pub beam_share: f64,
     pub sigma: Sigma,
     pub unsteady_ratio: f64,
 }
@@ -167,6 +171,7 @@ pub(super) fn light_under(
     Given {
         poa_w_m2,
         effective: ladder.effective(p, &taken, sun),
+        beam_share: ladder.beam_share(p, &taken, sun),
         sigma: sigma::scaled_from_elsewhere(
             (shown.sigma, shown.per_share),
             ground.diffuse_ratio(),
@@ -198,7 +203,29 @@ pub(super) fn light_between(
     Given {
         poa_w_m2,
         effective: ladder.effective(p, &taken, sun),
+        beam_share: ladder.beam_share(p, &taken, sun),
         sigma: sigma::OPEN_SKY.and(Sigma::new(0.0, uniform)),
         unsteady_ratio: 0.0,
+    }
+}
+
+/// Share of beam in a plane that shows this share of the clear sky by its own inputs [-].
+pub(super) fn beam_share_shown(
+    ladder: &Ladder,
+    p: usize,
+    light: &Light,
+    plane: &PlaneLight,
+    (sun, sky): &(Sunlight, Components),
+    share: f64,
+) -> f64 {
+    let shown = Irradiance::from_w_m2(share * plane.clear_poa.w_m2());
+    match ladder.clearness_shown(p, shown, &(*sun, *sky)) {
+        Some(clearness) => {
+            let dome = Dome::new(&sky::under_clouds(sky, clearness, sun), sun);
+            ladder.beam_share(p, &ladder.on_plane(p, &dome, &light.sun), sun)
+        }
+        // A plane with little beam anyway: none where it is darker than under a clear sky.
+        None if share >= AS_CLEAR_RATIO => plane.beam_share,
+        None => 0.0,
     }
 }

@@ -232,6 +232,7 @@ impl Ladder {
         PlaneLight {
             poa,
             effective: self.effective(p, &taken.irradiance, &sky.sunlight),
+            beam_share: self.beam_share(p, &taken.irradiance, &sky.sunlight),
             clear_poa: clear.total(),
             rung: taken.rung,
             own_inputs: None,
@@ -292,6 +293,14 @@ impl Ladder {
         let sky = light.sky_diffuse.w_m2() * diffuse.sky;
         let ground = light.ground.w_m2() * diffuse.ground;
         Irradiance::from_w_m2(beam + sky + ground)
+    }
+
+    /// Share of what reaches the cells that comes straight from the sun [-].
+    pub(super) fn beam_share(&self, p: usize, light: &PlaneIrradiance, sun: &Sunlight) -> f64 {
+        let cos = self.facing[p].cos_incidence(&sun.direction);
+        let beam = light.beam.w_m2() * sky::incidence_modifier_at(cos);
+        let all = self.effective(p, light, sun).w_m2();
+        if all > 0.0 { beam / all } else { 0.0 }
     }
 
     fn rung(&self, p: usize, moment: &Moment, sky: &Sky, clear: PlaneIrradiance) -> Rung {

@@ -37,6 +37,8 @@ pub struct PlaneLight {
     pub poa: Irradiance,
     /// What reaches the cells, as light at normal incidence.
     pub effective: Irradiance,
+    /// Share of that which comes straight from the sun [-].
+    pub beam_share: f64,
     /// What the plane would get under a clear sky.
     pub clear_poa: Irradiance,
     /// Where it came from.

@@ -16,6 +16,7 @@ mod plane_survey;
 mod propagation;
 mod scaled;
 mod sensors;
+pub mod shade;
 mod shares;
 mod sigma;
 mod types;

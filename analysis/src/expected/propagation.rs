@@ -142,6 +142,7 @@ mod tests {
         PlaneLight {
             poa: watts,
             effective: watts,
+            beam_share: 0.8,
             clear_poa: watts,
             rung: WeatherRung::PlaneSensor,
             own_inputs: None,

@@ -13,8 +13,8 @@
 //! Check:   tests/acceptance/engine/inputs.rs, lone_input.rs and health.rs, a plant without sensors.
 
 use super::elsewhere::{
-    Between, Clearness, Given, between_elsewhere, clearness_elsewhere, light_between, light_under,
-    shown_by_planes,
+    Between, Clearness, Given, beam_share_shown, between_elsewhere, clearness_elsewhere,
+    light_between, light_under, shown_by_planes,
 };
 use super::shares::{PlaneShare, Together};
 use super::sigma;
@@ -60,7 +60,10 @@ pub fn scale_clear_sky(ladder: &Ladder, light: &mut Light, shares: &[PlaneShare]
         Some((
             p,
             choose(&shares[p], elsewhere, between).map(|shown| match shown {
-                Shown::Own(together) => by_own_inputs(plane, together),
+                Shown::Own(together) => PlaneLight {
+                    beam_share: beam_share_shown(ladder, p, light, &plane, &clear, together.share),
+                    ..by_own_inputs(plane, together)
+                },
                 Shown::Elsewhere(sky) => from(plane, light_under(ladder, p, light, &clear, sky)),
                 Shown::Between(skies) => {
                     from(plane, light_between(ladder, p, light, &clear, skies))
@@ -112,6 +115,7 @@ fn by_own_inputs(plane: PlaneLight, together: Together) -> PlaneLight {
 fn from(plane: PlaneLight, given: Given) -> PlaneLight {
     PlaneLight {
         effective: given.effective,
+        beam_share: given.beam_share,
         sigma: given.sigma,
         unsteady_ratio: given.unsteady_ratio,
         ..scale(plane, given.poa_w_m2 / plane.poa.w_m2())

@@ -9,6 +9,9 @@
 //!          name; those on the conversion at most what is missing between the two sides. What is left goes to the limits that acted: all of it to the
 //!          inverter's; to an input's own at most what that input missed; without a limit to an
 //!          outage, if the inverter stood still in the light.
+//!          Expected is what there would be without shade: shade that is known is no part of what the
+//!          chain expects, so it is added here and booked as shade, as far as it is missing; with it
+//!          goes what findings of shade miss beyond it.
 //!          Expected power ends at rated power. What the peaks of all inputs would give above that
 //!          is counted beside the balance, while the inverter was at rated power.
 //! Symbols: energies [Wh] on the AC side.
@@ -117,9 +120,11 @@ impl<'a> Hour<'a> {
 
 fn add(entry: &mut Entry, plant: &Plant, slot: &Slot, findings: &[&Finding]) {
     let now = &slot.inverters[entry.inverter];
-    let Some(expected) = now.expected_ac_power.map(|p| (p * slot.span).wh()) else {
+    let Some(in_shade) = now.expected_ac_power.map(|p| (p * slot.span).wh()) else {
         return;
     };
+    let shade = now.shade_ac_power.map_or(0.0, |p| (p * slot.span).wh());
+    let expected = in_shade + shade;
     grow(&mut entry.expected, expected);
     let Some(measured) = now.ac_power.map(|p| (p * slot.span).wh()) else {
         grow(&mut entry.not_recorded, expected);
@@ -130,6 +135,9 @@ fn add(entry: &mut Entry, plant: &Plant, slot: &Slot, findings: &[&Finding]) {
     let of = &plant.inverters[entry.inverter];
     let mut charge = Charge::new(of, now, slot.span, missing.max(0.0));
     for kind in Kind::costly() {
+        if kind == Kind::Shade && shade > 0.0 {
+            grow_entry(&mut entry.findings, kind, charge.take_at_most(shade));
+        }
         for finding in findings.iter().filter(|f| f.kind == kind) {
             let over = finding.ended.is_some_and(|end| end <= slot.start);
             if over || finding.began >= slot.start + slot.span {
@@ -189,7 +197,12 @@ impl<'a> Charge<'a> {
             Cost::Conversion => converted_less_wh(self.of, self.now, self.span),
             Cost::Nothing => 0.0,
         };
-        let share = most.min(self.left_wh);
+        self.take_at_most(most)
+    }
+
+    /// Takes what has no name yet, at most this, and says how much [Wh].
+    fn take_at_most(&mut self, most_wh: f64) -> f64 {
+        let share = most_wh.min(self.left_wh);
         self.left_wh -= share;
         share
     }
@@ -203,10 +216,8 @@ impl<'a> Charge<'a> {
         {
             return 0.0;
         }
-        let input = &mut self.inputs_wh[k];
-        let share = input.min(self.left_wh);
-        *input -= share;
-        self.left_wh -= share;
+        let share = self.take_at_most(self.inputs_wh[k]);
+        self.inputs_wh[k] -= share;
         share
     }
 }

@@ -235,6 +235,7 @@ fn inverter_slot(inverter: &Inverter, start: Time) -> InverterSlot {
     InverterSlot {
         ac_power: (!silent).then(|| Power::from_w(ac_w)),
         expected_ac_power: Some(Power::from_w((0.97 * dc_w(false)).min(limit))),
+        shade_ac_power: None,
         limit: None,
         producing: Some(!silent && !tripped),
         inputs: numbered

@@ -70,6 +70,7 @@ prop_compose! {
         let inverter = InverterSlot {
             ac_power: ac.map(Power::from_w),
             expected_ac_power: expected_ac.map(Power::from_w),
+            shade_ac_power: None,
             limit: None,
             producing: None,
             inputs,

@@ -114,6 +114,7 @@ fn slot(n: i64, start: Time) -> Slot {
         inverters: vec![InverterSlot {
             ac_power: Some(Power::from_w(9500.0)),
             expected_ac_power: None,
+            shade_ac_power: None,
             limit: None,
             producing: Some(true),
             inputs: vec![input; 2],

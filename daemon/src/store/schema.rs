@@ -12,6 +12,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_2.sql"),
     include_str!("schema_3.sql"),
     include_str!("schema_4.sql"),
+    include_str!("schema_5.sql"),
 ];
 
 /// What the header of a file says.

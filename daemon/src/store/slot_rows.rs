@@ -146,6 +146,7 @@ fn empty_slot(layout: &Layout, start_ms: i64, span_ms: i64) -> Slot {
     let inverter = |(_, inputs): &(_, Vec<u8>)| InverterSlot {
         ac_power: None,
         expected_ac_power: None,
+        shade_ac_power: None,
         limit: None,
         producing: None,
         inputs: vec![input; inputs.len()],
@@ -212,6 +213,7 @@ fn write_inverter(
             expected,
             inverter.limit.map(name_of),
             inverter.producing,
+            power("inverter_slot.shade_ac_power_w", inverter.shade_ac_power)?,
         ],
     )
 }
@@ -220,6 +222,7 @@ fn read_inverter(row: &Row<'_>, inverter: &mut InverterSlot) -> Result<(), Store
     let power = |name| get::<Option<f64>>(row, name).map(|power| power.map(Power::from_w));
     inverter.ac_power = power("ac_power_w")?;
     inverter.expected_ac_power = power("expected_ac_power_w")?;
+    inverter.shade_ac_power = power("shade_ac_power_w")?;
     inverter.limit = named_if_any(row, "acting_limit")?;
     inverter.producing = get(row, "producing")?;
     Ok(())

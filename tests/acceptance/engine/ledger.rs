@@ -59,10 +59,12 @@ fn input() -> impl Strategy<Value = InputSlot> {
 fn inverter(inputs: usize, rated_w: f64) -> impl Strategy<Value = InverterSlot> {
     let inputs = prop::collection::vec(input(), inputs);
     let producing = prop::option::of(any::<bool>());
-    (watts(rated_w), watts(rated_w), limit(), producing, inputs).prop_map(
-        |(measured, expected, limit, producing, inputs)| InverterSlot {
+    let powers = (watts(rated_w), watts(rated_w), watts(rated_w));
+    (powers, limit(), producing, inputs).prop_map(
+        |((measured, expected, shade), limit, producing, inputs)| InverterSlot {
             ac_power: measured,
             expected_ac_power: expected.filter(|p| p.w() >= 0.0),
+            shade_ac_power: shade.filter(|p| p.w() >= 0.0),
             limit,
             producing,
             inputs,
@@ -154,7 +156,11 @@ fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
     // Nothing has gone missing between slots and hours.
     let total: f64 = entries.iter().map(|entry| entry.expected.wh()).sum();
     let inverters = slots.iter().flat_map(|slot| &slot.inverters);
-    let expected = inverters.filter_map(|inverter| inverter.expected_ac_power);
+    let expected = inverters.filter_map(|inverter| {
+        let shade_w = inverter.shade_ac_power.map_or(0.0, Power::w);
+        let in_shade = inverter.expected_ac_power?;
+        Some(Power::from_w(in_shade.w() + shade_w))
+    });
     let wanted: f64 = expected.map(|power| (power * SLOT).wh()).sum();
     assert_close!(total, wanted, TOLERANCE_WH, "all hours");
 }
@@ -195,6 +201,7 @@ fn slot_of(limit: Option<Limit>, inputs: [(f64, f64, Option<Limit>); 3]) -> Slot
     let idle = InverterSlot {
         ac_power: None,
         expected_ac_power: None,
+        shade_ac_power: None,
         limit: None,
         producing: None,
         inputs: Vec::new(),
@@ -202,6 +209,7 @@ fn slot_of(limit: Option<Limit>, inputs: [(f64, f64, Option<Limit>); 3]) -> Slot
     let first = InverterSlot {
         ac_power: power(inputs.iter().map(|i| i.0).sum()),
         expected_ac_power: power(inputs.iter().map(|i| i.1).sum()),
+        shade_ac_power: None,
         limit,
         producing: Some(true),
         inputs: inputs.map(input).to_vec(),

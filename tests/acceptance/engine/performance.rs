@@ -65,6 +65,7 @@ fn slot(plant: &Plant, n: usize, light_w_m2: f64, cell_degc: f64, kept: f64) -> 
     let inverter = InverterSlot {
         ac_power: Some(Power::from_w(dc_w * (1.0 - kept))),
         expected_ac_power: Some(Power::from_w(dc_w)),
+        shade_ac_power: None,
         limit: None,
         producing: Some(true),
         inputs: vec![input],

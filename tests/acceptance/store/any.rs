@@ -89,10 +89,11 @@ fn any_inverter(inputs: usize) -> impl Strategy<Value = InverterSlot> {
     let power = || prop::option::of(number().prop_map(Power::from_w));
     let inputs = vec(any_input(), inputs);
     let producing = prop::option::of(any::<bool>());
-    (power(), power(), any_limit(), producing, inputs).prop_map(
-        |(ac_power, expected_ac_power, limit, producing, inputs)| InverterSlot {
+    (power(), power(), power(), any_limit(), producing, inputs).prop_map(
+        |(ac_power, expected_ac_power, shade_ac_power, limit, producing, inputs)| InverterSlot {
             ac_power,
             expected_ac_power,
+            shade_ac_power,
             limit,
             producing,
             inputs,

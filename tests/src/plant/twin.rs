@@ -34,6 +34,8 @@ const WIND_M_S: f64 = 1.5;
 const WET_OHM: f64 = 19_000.0;
 /// Current to earth of a sound array [A].
 const RESIDUAL_A: f64 = 0.02;
+/// Light that modules miss beside the others of their string, from which they are passed by [-].
+const PASSED_BY_FROM: f64 = 0.12;
 /// Noise of the meters (one standard deviation): current, voltage [-]; irradiance [W/m2].
 const CURRENT_NOISE_RATIO: f64 = 0.005;
 const VOLTAGE_NOISE_RATIO: f64 = 0.002;
@@ -64,11 +66,15 @@ struct Output {
 /// Weather at one time.
 struct Now {
     at: Time,
+    /// Azimuth and elevation of the sun [deg].
+    sun_deg: (f64, f64),
     air_degc: f64,
     ground: Components,
     planes: Vec<PlaneIrradiance>,
     /// What gets through the glass of each plane, as light at normal incidence [W/m2].
     through_glass: Vec<f64>,
+    /// Share of beam in that [-].
+    beam_share: Vec<f64>,
     /// The light of the last half hour, as modules remember it, over that of now [-].
     remembered_ratio: f64,
 }
@@ -183,17 +189,24 @@ impl Twin {
         }
         let plane = |plane| sky::plane_irradiance(&light, at, &sun, plane);
         let planes: Vec<PlaneIrradiance> = self.plant.planes.iter().map(plane).collect();
-        let through = |(plane, light): (&Plane, &PlaneIrradiance)| {
+        let beam = |(plane, light): (&Plane, &PlaneIrradiance)| {
             let incidence = sky::incidence(&sun, plane);
-            let beam = light.beam.w_m2() * sky::martin_ruiz_modifier(incidence, GLASS_AR);
-            let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();
-            beam + DIFFUSE_THROUGH_GLASS_RATIO * diffuse
+            light.beam.w_m2() * sky::martin_ruiz_modifier(incidence, GLASS_AR)
         };
+        let through = |(plane, light): (&Plane, &PlaneIrradiance)| {
+            let diffuse = light.sky_diffuse.w_m2() + light.ground.w_m2();
+            beam((plane, light)) + DIFFUSE_THROUGH_GLASS_RATIO * diffuse
+        };
+        let lit = || self.plant.planes.iter().zip(&planes);
+        let through_glass: Vec<f64> = lit().map(through).collect();
+        let share = |(beam, all): (f64, &f64)| if *all > 0.0 { beam / all } else { 0.0 };
         Now {
             at,
+            sun_deg: (sun.azimuth.deg(), 90.0 - sun.apparent_zenith.deg()),
+            beam_share: lit().map(beam).zip(&through_glass).map(share).collect(),
             air_degc: self.world.air_degc(at),
             remembered_ratio: self.world.remembered_clearness(at) / clearness,
-            through_glass: self.plant.planes.iter().zip(&planes).map(through).collect(),
+            through_glass,
             ground: light,
             planes,
         }
@@ -378,19 +391,41 @@ impl Twin {
                 _ => {}
             }
         }
+        let (azimuth_deg, elevation_deg) = now.sun_deg;
+        let mut passed_by = 0;
+        for obstacle in &self.world.obstacles {
+            if obstacle.input == (i, k) && obstacle.hides(now.at, azimuth_deg, elevation_deg) {
+                let beam_share = now.beam_share[input.plane()];
+                match obstacle.modules {
+                    None => through *= 1.0 - obstacle.takes * beam_share,
+                    // The more a few modules get less than the others, the sooner they are passed by.
+                    Some(modules) if obstacle.takes * beam_share > PASSED_BY_FROM => {
+                        passed_by = modules;
+                    }
+                    Some(_) => {}
+                }
+            }
+        }
         let strings: Vec<_> = (0..)
             .zip(&input.strings)
             .skip(usize::from(open))
             .filter_map(|(s, string)| {
                 let mismatch = uniform(self.world.seed, (i * 1000 + k * 100 + s) as u64);
-                let share = through * (1.0 - MISMATCH_RATIO * mismatch);
-                self.string(string, share, now)
+                let left = through * self.world.left(now.at);
+                let share = left * (1.0 - MISMATCH_RATIO * mismatch);
+                self.string(string, passed_by, share, now)
             })
             .collect();
         InputCurve::new(&strings).ok()
     }
 
-    fn string(&self, string: &PvString, share: f64, now: &Now) -> Option<analysis::array::Curve> {
+    fn string(
+        &self,
+        string: &PvString,
+        passed_by: u16,
+        share: f64,
+        now: &Now,
+    ) -> Option<analysis::array::Curve> {
         let poa = now.planes[string.plane].total();
         let mounting = &self.plant.planes[string.plane].mounting;
         let air = Temperature::from_degc(now.air_degc);
@@ -401,7 +436,7 @@ impl Twin {
         let seen = Irradiance::from_w_m2(through_glass * THROUGH_DIRT_RATIO * share);
         // Too little light for the model is no light.
         let module = self.modules[string.module].at(seen, cell).ok()?;
-        Some(module.in_series(string.count, string.cable_loop))
+        Some(module.in_series(string.count - passed_by, string.cable_loop))
     }
 
     fn state(&self, i: usize, now: &Now, curves: &[Option<InputCurve>]) -> State {

@@ -91,6 +91,32 @@ pub enum What {
     SensorShows(f64),
 }
 
+/// Something between the sun and an input, where the sun stands in these angles.
+#[derive(Debug, Clone, Copy)]
+pub struct Obstacle {
+    /// When it is there.
+    pub period: Period,
+    /// By inverter and input.
+    pub input: (usize, usize),
+    /// From and to, clockwise from north, where the sun is behind it [deg].
+    pub azimuth_deg: (f64, f64),
+    /// Up to which elevation of the sun it reaches [deg].
+    pub up_to_deg: f64,
+    /// Share of the beam that it takes: from all modules, or from some, which are passed by then [-].
+    pub takes: f64,
+    /// Modules of each string that lie in the shade; all where `None`.
+    pub modules: Option<u16>,
+}
+
+impl Obstacle {
+    /// Whether the sun stands behind it.
+    pub fn hides(&self, at: Time, azimuth_deg: f64, elevation_deg: f64) -> bool {
+        let width_deg = (self.azimuth_deg.1 - self.azimuth_deg.0).rem_euclid(360.0);
+        let inside_deg = (azimuth_deg - self.azimuth_deg.0).rem_euclid(360.0);
+        self.period.holds(at) && inside_deg < width_deg && elevation_deg < self.up_to_deg
+    }
+}
+
 /// Something that happens.
 #[derive(Debug, Clone, Copy)]
 pub struct Event {
@@ -152,6 +178,12 @@ pub struct World {
     pub insulation: Insulation,
     /// Share of the mornings that are wet, each by chance [-].
     pub wet_mornings: f64,
+    /// What dirt takes day by day [1/d], and every how many days rain of 10 mm washes it off.
+    pub dirt: (f64, i64),
+    /// What all modules lose a year [1/year].
+    pub yearly_loss: f64,
+    /// What shades inputs.
+    pub obstacles: Vec<Obstacle>,
     /// Everything that happens.
     pub events: Vec<Event>,
 }
@@ -172,6 +204,9 @@ impl World {
             measures_water: false,
             insulation: Insulation::SOUND,
             wet_mornings: 0.0,
+            dirt: (0.0, 1),
+            yearly_loss: 0.0,
+            obstacles: Vec::new(),
             events: Vec::new(),
         }
     }
@@ -237,13 +272,27 @@ impl World {
         told.unwrap_or(by_day)
     }
 
+    /// What dirt and age leave of the light [-].
+    pub fn left(&self, at: Time) -> f64 {
+        let days = (at - START).hours() / 24.0;
+        let (per_day, washed_every) = self.dirt;
+        let age = 1.0 - self.yearly_loss * days / 365.25;
+        age * (1.0 - per_day * days.rem_euclid(washed_every as f64))
+    }
+
+    fn washes(&self, at: Time) -> bool {
+        let hours = (at - START).hours();
+        let (day, hour) = (hours.div_euclid(24.0) as i64, hours.rem_euclid(24.0));
+        self.dirt.0 > 0.0 && day > 0 && day % self.dirt.1 == 0 && hour < 2.0
+    }
+
     /// Rain [mm/h].
     pub fn rain_mm_per_h(&self, at: Time) -> f64 {
         let rain = self.now(at).filter_map(|what| match what {
             What::Rains(mm_per_h) => Some(mm_per_h),
             _ => None,
         });
-        rain.sum()
+        rain.sum::<f64>() + if self.washes(at) { 5.0 } else { 0.0 }
     }
 
     /// What the plane sensor shows over what is true.

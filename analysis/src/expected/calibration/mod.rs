@@ -93,6 +93,10 @@ struct PlaneCalibration {
     light: BTreeMap<WeatherRung, Slow>,
     /// dT_p.
     offset_k: Slow,
+    /// The level of the day that ended last: what its inputs gave over what this light gives.
+    level: Option<(WeatherRung, f64)>,
+    /// Whether the gain of the light stays as it is: dirt must not become what is expected.
+    held: bool,
     /// How many inputs lie on it.
     inputs: usize,
 }
@@ -242,7 +246,19 @@ impl Calibration {
         Some(day)
     }
 
+    /// What the inputs of a plane gave on the day that ended last over what the uncalibrated chain gives
+    /// in the light that was measured; `None` where the day could not calibrate.
+    pub fn level(&self, p: usize) -> Option<(WeatherRung, f64)> {
+        self.planes[p].level
+    }
+
+    /// Keeps the gain of a plane's light as it is, or lets it learn again.
+    pub fn hold_light(&mut self, p: usize, held: bool) {
+        self.planes[p].held = held;
+    }
+
     fn learn(&mut self, p: usize, day: SolarDay, slot: Span) {
+        self.planes[p].level = None;
         let of_day = |input: &InputCalibration| {
             let samples = input.samples.as_deref()?;
             DayMedian::of(samples, slot, input.bounds)
@@ -269,11 +285,12 @@ impl Calibration {
             return;
         };
         let plane = &mut self.planes[p];
+        plane.level = Some((rung, current));
         // Who vouches today, not who could: a fault of the only one left would become the plane's.
         let vouch = days.len().min(plane.inputs);
         let (light_rule, offset_rule) = (light_rule(vouch, rung), offset_rule(vouch));
         // Light that the inputs of the plane show has no gain of its own.
-        if rung != WeatherRung::ScaledClearSky || plane.inputs < 2 {
+        if !plane.held && (rung != WeatherRung::ScaledClearSky || plane.inputs < 2) {
             let light = plane.light.entry(rung).or_default();
             light.take(day, current, light_rule);
         }

@@ -1,0 +1,125 @@
+//! What whole planes lose over weeks and years: dirt and age.
+//! Never in here: when that is told (`detect`).
+
+use super::Engine;
+use super::slots::When;
+use crate::detect::{Edge, Kind, PlaneDay, SoilingWatch, YearWatch};
+use crate::diagnose::{Subject, explain};
+use crate::expected::{Light, WeatherRung};
+use crate::reading::{DeviceId, SolarDay};
+use serde::{Deserialize, Serialize};
+
+/// Sun and light in which a plane sensor is compared with a clear sky.
+const LEAST_ELEVATION_DEG: f64 = 20.0;
+const MOST_INCIDENCE_DEG: f64 = 60.0;
+const LEAST_BEAM_SHARE: f64 = 0.6;
+/// The clearest part of a day stands for its clear sky [-], of at least so many slots' light [h].
+const CLEAREST: f64 = 0.8;
+const LEAST_CLEAR_H: f64 = 1.0;
+
+/// What is remembered of one plane.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct PlaneState {
+    pub soiling: SoilingWatch,
+    pub years: YearWatch,
+    /// The sensor's light over a clear sky's, today.
+    clear_today: Vec<f32>,
+}
+
+impl Engine {
+    /// Takes the sensor's share of the clear sky in this slot.
+    pub(super) fn see_planes(&mut self, light: &Light) {
+        let elevation_deg = 90.0 - light.sun.apparent_zenith.deg();
+        for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
+            let fits = |p: &&crate::expected::PlaneLight| {
+                p.rung == WeatherRung::PlaneSensor
+                    && elevation_deg >= LEAST_ELEVATION_DEG
+                    && p.incidence.deg() <= MOST_INCIDENCE_DEG
+                    && p.beam_share >= LEAST_BEAM_SHARE
+            };
+            let share = |p: &crate::expected::PlaneLight| p.poa.w_m2() / p.clear_poa.w_m2();
+            let shares = plane.as_ref().filter(fits).map(share);
+            state.clear_today.extend(shares.map(|share| share as f32));
+        }
+    }
+
+    /// Takes the day that has ended, of every plane.
+    pub(super) fn close_plane_days(&mut self, day: SolarDay, when: When) {
+        let rain_mm = self.state.moisture.now(when.start).rain_mm;
+        for p in 0..self.state.planes.len() {
+            let clear = std::mem::take(&mut self.state.planes[p].clear_today);
+            let Some((rung, level_ratio)) = self.state.calibration.level(p) else {
+                continue;
+            };
+            let began = when.start - crate::reading::Span::from_h(24);
+            if rung == WeatherRung::PlaneSensor {
+                let of_day = PlaneDay {
+                    day,
+                    began,
+                    level_ratio,
+                    clear_ratio: self.clearest(clear),
+                    rain_mm,
+                };
+                self.judge_soiling(p, of_day, when);
+            }
+            let is_healthy = !self.state.planes[p].soiling.stands();
+            let aged = self.chain.left_by_age(p, when.start).unwrap_or(1.0);
+            if is_healthy && rung != WeatherRung::ScaledClearSky {
+                let loss = self.state.planes[p]
+                    .years
+                    .take(day, began, level_ratio * aged);
+                let stated = 1.0 - aged;
+                for device in self.devices_on(p) {
+                    if let Some(loss) = &loss {
+                        let new = explain::degradation(&device, when.start, loss, stated);
+                        self.state.book.keep(new, true);
+                    }
+                }
+            }
+        }
+    }
+
+    fn clearest(&self, mut shares: Vec<f32>) -> Option<f64> {
+        let slot = self.plant.timing.slot;
+        shares.sort_by(f32::total_cmp);
+        let is_enough = shares.len() as f64 * slot.hours() >= LEAST_CLEAR_H;
+        let rank = (CLEAREST * shares.len() as f64) as usize;
+        shares
+            .get(rank)
+            .filter(|_| is_enough)
+            .map(|s| f64::from(*s))
+    }
+
+    fn judge_soiling(&mut self, p: usize, of_day: PlaneDay, when: When) {
+        let edge = self.state.planes[p].soiling.take(of_day, when.start);
+        let stands = self.state.planes[p].soiling.stands();
+        self.state.calibration.hold_light(p, stands);
+        for device in self.devices_on(p) {
+            match &edge {
+                Some(Edge::Found { began, found, seen }) => {
+                    let new = explain::soiling(&device, *began, *found, seen);
+                    self.state.book.open(new);
+                }
+                Some(Edge::Ended { at }) => {
+                    let subject = Subject::device(&device);
+                    self.state.book.end(&subject, Kind::Soiling, *at);
+                }
+                None => {}
+            }
+        }
+    }
+
+    /// Inverters with inputs on a plane.
+    fn devices_on(&self, p: usize) -> Vec<DeviceId> {
+        let inverters = self.plant.inverters.iter().zip(&self.chain.inputs);
+        let on = inverters.filter(|(_, inputs)| inputs.iter().any(|input| input.plane == p));
+        on.map(|(inverter, _)| inverter.id.clone()).collect()
+    }
+
+    /// Throws away what was seen of today: time has gone back.
+    pub(super) fn forget_planes_today(&mut self) {
+        for plane in &mut self.state.planes {
+            plane.clear_today.clear();
+        }
+    }
+}

@@ -1,0 +1,94 @@
+//! Dirt by its operating curve, washed off by rain, and never where there is none; the yearly loss.
+
+use crate::drive::{Told, account, end_of, one_by_one};
+use crate::scenario::play;
+use analysis::detect::Kind;
+use analysis::reading::Span;
+use tests::plant::{NORTH, START, Shape, Strings, World};
+
+fn shape(every_min: i64) -> Shape {
+    let strings = Strings {
+        parallel: 2,
+        modules: 16,
+        plane: NORTH,
+    };
+    Shape {
+        inverters: vec![(40_000.0, vec![strings; 2])],
+        sensor: Some(NORTH),
+        every: Span::from_min(every_min),
+    }
+}
+
+fn told(every_min: i64, world: World, days: i64) -> Told {
+    let (plant, polls) = play(&shape(every_min), world, days);
+    account(&plant, one_by_one(&polls), end_of(&plant, &polls))
+}
+
+fn clouded() -> World {
+    World {
+        cloudiness: vec![0.0, 0.3, 0.5, 0.1, 0.8, 0.2],
+        ..World::fair()
+    }
+}
+
+#[test]
+fn dirt_by_its_size_until_rain_washes_it_off() {
+    const WASHED_EVERY: i64 = 24;
+    println!("loss a day, measured rain: days until told, loss told");
+    for measures_water in [true, false] {
+        for per_day in [0.0005, 0.001, 0.0022, 0.003, 0.004] {
+            let world = World {
+                dirt: (per_day, WASHED_EVERY),
+                measures_water,
+                ..clouded()
+            };
+            let told = told(5, world, WASHED_EVERY + 5);
+            let found = told.of(Kind::Soiling);
+            let days = found.first().map(|f| (f.found - START).hours() / 24.0);
+            let loss = found.first().map(|f| f.evidence["loss_ratio"]);
+            println!("{per_day} {measures_water}: {days:?} {loss:?}");
+            let others = told.findings.values().filter(|f| f.kind != Kind::Soiling);
+            assert_eq!(others.count(), 0, "{per_day}:\n{}", told.list());
+            if per_day >= 0.0022 {
+                // 3 % are there after 14 days.
+                assert!(days.is_some_and(|d| d <= 16.0), "{per_day}: {days:?}");
+                assert!(
+                    found[0].ended.is_some(),
+                    "{per_day}: washed off\n{}",
+                    told.list()
+                );
+            }
+            if per_day <= 0.0005 {
+                assert!(found.is_empty(), "{per_day}: 1.2 % at most");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_clean_plant_is_not_called_dirty_for_months() {
+    for seed in [1, 5] {
+        let told = told(5, World { seed, ..clouded() }, 120);
+        assert!(told.findings.is_empty(), "{seed}:\n{}", told.list());
+    }
+}
+
+#[test]
+fn a_yearly_loss_is_told_after_two_years() {
+    const DAYS: i64 = 750;
+    for (yearly_loss, is_told) in [(0.012, true), (0.0, false)] {
+        let world = World {
+            yearly_loss,
+            ..clouded()
+        };
+        let told = told(30, world, DAYS);
+        let found = told.of(Kind::Degradation);
+        println!("{yearly_loss}: {:?}", found.first().map(|f| &f.summary));
+        assert_eq!(found.len(), usize::from(is_told), "{}", told.list());
+        let others = told
+            .findings
+            .values()
+            .filter(|f| f.kind != Kind::Degradation);
+        assert_eq!(others.count(), 0, "{yearly_loss}:\n{}", told.list());
+    }
+}
