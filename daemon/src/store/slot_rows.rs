@@ -205,7 +205,7 @@ fn write_inverter(
     )?;
     execute(
         db,
-        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        "INSERT INTO inverter_slot VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
         params![
             start,
             number,
