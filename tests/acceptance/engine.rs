@@ -69,3 +69,5 @@ mod strings;
 mod supply;
 #[path = "engine/trips.rs"]
 mod trips;
+#[path = "engine/wiring.rs"]
+mod wiring;

@@ -43,6 +43,7 @@ mod trip_days;
 mod trip_pattern;
 mod wetness;
 mod window;
+mod wiring;
 
 pub use budget::Budget;
 pub use daily::{Daily, DailyLoss};
@@ -51,7 +52,7 @@ pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWat
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
 pub use gate::{Gate, GateFacts, gate};
-pub(crate) use gate::{MAX_UNSTEADY_RATIO, MIN_POA_W_M2, held_back_above_v};
+pub(crate) use gate::{MAX_UNSTEADY_RATIO, MIN_POA_W_M2};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
     MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
@@ -68,7 +69,7 @@ pub use off_peak::{
 pub use phase_days::DaysMean;
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
-pub use residual::{Residual, common_factor, residual};
+pub use residual::{Residual, common_factor, reference_current, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
@@ -84,6 +85,7 @@ pub use trip::{Neighbours, TripCause, TripReport};
 pub use trip_pattern::{PatternEdge, PatternPoll, Repeated, Together, TripPattern};
 pub use wetness::{Dampness, Moisture};
 pub use window::{Sample, Window};
+pub use wiring::{Fit, Spread, Wiring, WiringDay, WiringSlot, WiringWatch};
 
 use crate::reading::Time;
 

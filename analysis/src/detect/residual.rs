@@ -12,12 +12,16 @@
 //! Source:  own; the on-curve test is the project's design.
 //! Check:   unit tests below; tests/acceptance/replay.rs on real recordings.
 
+use super::gate::held_back_above_v;
 use crate::expected::Prediction;
 use crate::reading::median;
 use serde::{Deserialize, Serialize};
 
 /// Curve current over peak current below which the ratio to the peak is used instead [-].
 const CURVE_USABLE_RATIO: f64 = 0.3;
+/// Curve current over peak current below which the peak is the better measure [-]: right of the
+/// peak the curve is steep.
+const STEEP_RATIO: f64 = 0.9;
 /// A sibling further from 1 than this many standard deviations does not vouch for the light.
 const SIBLING_TRUST_SIGMAS: f64 = 3.0;
 
@@ -36,6 +40,17 @@ pub struct Residual {
     pub voltage_ratio: f64,
     /// Standard deviation of the voltage ratio [-].
     pub voltage_sigma: f64,
+}
+
+/// Current that a curve gives at a voltage [A]: the peak's where the voltage may be the peak's, for
+/// there the curve is steep and the cells' temperature moves it; most of the peak's at least.
+pub fn reference_current(prediction: &Prediction, volts: f64) -> f64 {
+    let peak = &prediction.expected;
+    if volts <= held_back_above_v(peak) {
+        return peak.current.a();
+    }
+    let (curve, _) = prediction.curve_at(volts);
+    curve.max(STEEP_RATIO * peak.current.a())
 }
 
 /// The residual of a measured point.

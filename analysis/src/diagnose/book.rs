@@ -78,6 +78,13 @@ impl Book {
         self.standing.contains_key(&key(subject, kind))
     }
 
+    /// Since when a finding of this kind has stood on this subject.
+    pub fn since(&self, subject: &Subject, kind: Kind) -> Option<Time> {
+        let standing = self.standing();
+        let mut of = standing.filter(|f| f.kind == kind && f.subject == *subject);
+        of.next().map(|f| f.began)
+    }
+
     /// The numbers of a standing finding.
     pub fn evidence(&self, subject: &Subject, kind: Kind) -> Option<&Evidence> {
         let standing = self.standing.get(&key(subject, kind));

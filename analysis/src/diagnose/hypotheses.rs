@@ -225,7 +225,7 @@ impl Moments {
 }
 
 /// Logarithm of a mixture of two densities given by their logarithms.
-fn log_mixture(share: f64, a: f64, b: f64) -> f64 {
+pub(super) fn log_mixture(share: f64, a: f64, b: f64) -> f64 {
     let (a, b) = (a + share.ln(), b + (1.0 - share).ln());
     let larger = a.max(b);
     larger + ((a - larger).exp() + (b - larger).exp()).ln()

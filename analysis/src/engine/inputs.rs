@@ -145,7 +145,9 @@ impl Engine {
 
     pub(super) fn has_window_finding(&self, subject: &Subject) -> bool {
         let on_string = |kind: &Kind| self.state.book.stands_on_string(subject, *kind);
-        self.has_outage(subject) || COSTLY_ON_STRING.iter().any(on_string)
+        self.has_outage(subject)
+            || self.is_miswired(subject)
+            || COSTLY_ON_STRING.iter().any(on_string)
     }
 
     /// The same of the input as a whole, whatever stands on one of its strings.
@@ -212,7 +214,7 @@ impl Engine {
             let slot = self.plant.timing.slot;
             is_named || watch.speak(usize::from(*strings), when.start, slot)
         };
-        if new.kind == Kind::StringOpen && by_strings() {
+        if new.kind == Kind::StringOpen && (by_strings() || self.has_array_of_another(subject)) {
             return;
         }
         for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {

@@ -1,4 +1,5 @@
-//! The inverter's own days: where its trackers work, what it makes of DC power, what limits take.
+//! The inverter's own days: how it is wired, where its trackers work, what it makes of DC power, what
+//! limits take.
 //! A day is decided at its sunset, or when the next has begun.
 //! Never in here: rules and thresholds (`detect`), words (`diagnose`).
 
@@ -7,7 +8,7 @@ use super::slots::{InverterNow, When};
 use crate::array::Limit;
 use crate::detect::{
     Budget, Edge, EfficiencySlot, EfficiencyWatch, Gate, Kind, LimitedDays, LimitedEdge,
-    LimitedSlot, OffPeakSlot, OffPeakWatch,
+    LimitedSlot, OffPeakSlot, OffPeakWatch, WiringWatch,
 };
 use crate::diagnose::{Subject, explain};
 use crate::expected::Light;
@@ -30,6 +31,7 @@ pub(super) struct OwnDays {
     limited: LimitedDays,
     /// By input.
     pub(super) off_peak: Vec<OffPeakWatch>,
+    pub(super) wiring: WiringWatch,
 }
 
 impl OwnDays {
@@ -45,6 +47,7 @@ impl OwnDays {
         self.day = None;
         self.efficiency.forget_today();
         self.limited.forget_today();
+        self.wiring.forget_today();
         for watch in &mut self.off_peak {
             watch.forget_today();
         }
@@ -67,14 +70,14 @@ impl Engine {
         &mut self,
         when: When,
         now: &[InverterNow],
-        light: &Light,
+        (light, by_sky): (&Light, &Light),
         means: &SlotMeans,
     ) {
         let is_up = light.sun.apparent_zenith.deg() < 90.0;
         let hour = when.start.solar_hour(self.plant.site.longitude.deg());
         for i in 0..now.len() {
             if is_up {
-                self.add_to_own_day(i, when, now, light, means);
+                self.add_to_own_day(i, when, now, (light, by_sky), means);
             } else if hour >= NOON_H && self.state.inverters[i].own.day.is_some() {
                 self.close_own_day(i, when.start);
             }
@@ -86,7 +89,7 @@ impl Engine {
         i: usize,
         when: When,
         now: &[InverterNow],
-        light: &Light,
+        (light, by_sky): (&Light, &Light),
         means: &SlotMeans,
     ) {
         let limited = self.limited_slot(i, when, &now[i]);
@@ -94,8 +97,13 @@ impl Engine {
         let off_peak: Vec<Option<OffPeakSlot>> = (0..now[i].inputs.len())
             .map(|k| self.off_peak_slot((i, k), when, now, light))
             .collect();
+        let wiring = self.wiring_slot(i, when, &now[i], (by_sky, means));
         let own = &mut self.state.inverters[i].own;
         own.day = Some(when.day);
+        if let Some(slot) = wiring {
+            let span = self.plant.timing.slot;
+            own.wiring.add(&slot, span, &self.plant.inverters[i]);
+        }
         if let Some(slot) = limited {
             own.limited.add(&slot);
         }
@@ -183,6 +191,7 @@ impl Engine {
         self.state.inverters[i].own.day = None;
         self.close_limited(i, found);
         self.close_efficiency(i, found);
+        self.close_wiring_day(i, found);
         for k in 0..self.plant.inverters[i].inputs.len() {
             self.close_off_peak((i, k), found);
         }

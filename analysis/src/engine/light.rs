@@ -1,7 +1,7 @@
 //! The light of a slot, and whether it has frozen lately. Never in here: a verdict.
 
 use super::Engine;
-use crate::detect::{Kind, held_back_above_v};
+use crate::detect::{Kind, reference_current};
 use crate::diagnose::Subject;
 use crate::expected::shade::Shade;
 use crate::expected::{
@@ -16,9 +16,6 @@ const FROST_KEPT: Span = Span::from_h(36);
 /// At or below the first water freezes on modules, above the second it does not stay [degC].
 const FROST_DEGC: f64 = 1.5;
 const THAW_DEGC: f64 = 8.0;
-/// Clear-sky current over peak current below which the peak is the better measure [-]: right of the
-/// clear-sky peak the curve is steep.
-const STEEP_RATIO: f64 = 0.9;
 
 /// A sensor that shows less than this share of the clear sky is held against the plant [-].
 const DARK_RATIO: f64 = 0.5;
@@ -29,14 +26,22 @@ const DARK_FROM_W_M2: f64 = 150.0;
 const CONTRADICTS_TIMES: f64 = 1.5;
 const CONTRADICTS_FROM_RATIO: f64 = 0.05;
 
+/// The light of a slot.
+pub(super) struct Lights {
+    /// By all that is known.
+    pub light: Light,
+    /// Without what the inputs show of it themselves: that of a clear sky instead.
+    pub by_sky: Light,
+}
+
 impl Engine {
-    pub(super) fn light(&mut self, means: &SlotMeans) -> Light {
+    pub(super) fn light(&mut self, means: &SlotMeans) -> Lights {
         let timing = self.plant.timing;
         let nothing = SlotMeans::new(means.start - timing.slot);
         let before = self.state.before.take();
         let is_before = before.as_ref().filter(|b| b.start == nothing.start);
         let mut distrusted = BTreeSet::new();
-        let mut light = loop {
+        let (by_sky, mut light) = loop {
             let moment = Moment {
                 slot: timing.slot,
                 means,
@@ -44,14 +49,15 @@ impl Engine {
                 sync_ratio: timing.sync.seconds() / timing.slot.seconds(),
                 distrusted: &distrusted,
             };
-            let mut light = self.ladder.light(&moment);
-            let contradicted = self.contradicted(&light, means);
+            let by_sky = self.ladder.light(&moment);
+            let contradicted = self.contradicted(&by_sky, means);
             if contradicted.is_empty() {
+                let mut light = by_sky.clone();
                 if needs_scaling(&light) {
                     let shares = self.shares_of_clear_sky(&light, &moment);
                     scale_clear_sky(&self.ladder, &mut light, &shares);
                 }
-                break light;
+                break (self.of_one_kind(by_sky, &moment), light);
             }
             distrusted.extend(contradicted);
         };
@@ -61,7 +67,31 @@ impl Engine {
                 inertia.follow(&mut plane.heat, means.start, timing.slot);
             }
         }
-        light
+        Lights { light, by_sky }
+    }
+
+    /// The same kind of light for all planes, as long as they are compared: where some have no sensor
+    /// of their own, none has.
+    fn of_one_kind(&mut self, light: Light, moment: &Moment) -> Light {
+        let by_sensor = |p: &&PlaneLight| p.rung == WeatherRung::PlaneSensor;
+        let inputs = self.chain.inputs.iter().flatten();
+        let used: BTreeSet<usize> = inputs.map(|input| input.plane).collect();
+        let planes = || used.iter().filter_map(|p| light.planes[*p].as_ref());
+        let is_compared = self
+            .state
+            .inverters
+            .iter()
+            .any(|inverter| !inverter.own.wiring.is_settled());
+        if !is_compared || planes().all(|p| by_sensor(&p)) || !planes().any(|p| by_sensor(&p)) {
+            return light;
+        }
+        let sensors = planes().filter(by_sensor).filter_map(|p| p.sensor);
+        let distrusted: BTreeSet<ChannelId> =
+            moment.distrusted.iter().copied().chain(sensors).collect();
+        self.ladder.light(&Moment {
+            distrusted: &distrusted,
+            ..*moment
+        })
     }
 
     /// Sensors that show next to nothing while an input in their light carries much more than that
@@ -238,15 +268,4 @@ impl Engine {
         let lately = self.state.last_frost.is_some_and(|t| now - t <= FROST_KEPT);
         Some(lately && air.is_none_or(|air| air.degc() < THAW_DEGC))
     }
-}
-
-/// Current that a curve gives at a voltage [A]: the peak's where the voltage may be the peak's, for
-/// there the curve is steep and the cells' temperature moves it; most of the peak's at least.
-fn reference_current(prediction: &Prediction, volts: f64) -> f64 {
-    let peak = &prediction.expected;
-    if volts <= held_back_above_v(peak) {
-        return peak.current.a();
-    }
-    let (curve, _) = prediction.curve_at(volts);
-    curve.max(STEEP_RATIO * peak.current.a())
 }

@@ -22,6 +22,7 @@ mod strings;
 mod supply;
 mod survey;
 mod trackers;
+mod wiring;
 
 pub use state::{EngineState, STATE_VERSION};
 

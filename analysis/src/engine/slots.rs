@@ -2,6 +2,7 @@
 //! Never in here: single polls; what a window of slots means (`inputs`).
 
 use super::Engine;
+use super::light::Lights;
 use crate::array::Limit;
 use crate::detect::{
     Gate, GateFacts, InputSlot, InverterSlot, PlaneSlot, Poll, Residual, Slot, gate, residual,
@@ -99,7 +100,7 @@ impl Engine {
             self.learned.extend(self.state.calibration.learned());
             self.learned.extend(self.oriented());
         }
-        let light = self.light(means);
+        let Lights { light, by_sky } = self.light(means);
         self.remember_frost(means.start, &light);
         let plant = self.plant.clone();
         let inverters = plant.inverters.iter().enumerate();
@@ -122,7 +123,7 @@ impl Engine {
             }
             self.remember_inverter(i, when, &inverter.facts, daylight);
         }
-        self.watch_own_days(when, &now, &light, means);
+        self.watch_own_days(when, &now, (&light, &by_sky), means);
         self.survey(&light, &now);
         self.see_planes(&light);
         self.state.book.end_due();

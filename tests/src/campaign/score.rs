@@ -18,6 +18,9 @@ const COMPANIONS: &[(&str, &[&str])] = &[
     ("grid_trips_repeated", &["grid_trip"]),
     ("isolation_falling", &["isolation_low"]),
     ("limited", &["inverter_off"]),
+    // What another array looks like until the first clear day is over.
+    ("inputs_swapped", &["string_open", "current_low"]),
+    ("string_count_differs", &["string_open"]),
 ];
 
 /// One run of a fault, judged.

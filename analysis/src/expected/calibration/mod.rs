@@ -336,16 +336,31 @@ fn offset_rule(inputs: usize) -> &'static Rule {
 }
 
 impl Factors {
+    /// Of an input of which nothing is known beyond the site file.
+    pub const UNKNOWN: Self = Self {
+        light: Factor::unknown(&LIGHT),
+        offset_k: Factor::unknown(&OFFSET_K),
+        current: Factor::unknown(&CURRENT),
+        voltage: Factor::unknown(&VOLTAGE),
+    };
+
     /// The same without what is known of the light.
     pub fn without_light(self) -> Self {
         Self {
-            light: Factor::of(None, &LIGHT),
+            light: Factor::unknown(&LIGHT),
             ..self
         }
     }
 }
 
 impl Factor {
+    const fn unknown(rule: &Rule) -> Self {
+        Self {
+            value: rule.neutral,
+            sigma: None,
+        }
+    }
+
     fn of(known: Option<Known>, rule: &Rule) -> Self {
         Self {
             value: known.map_or(rule.neutral, |known| known.value),

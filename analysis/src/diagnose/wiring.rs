@@ -1,0 +1,126 @@
+//! Which wiring a day speaks for.
+//!
+//! Model:   each wiring predicts that what all inputs share scatters over the day by s_d about a level
+//!          within s_c of 1, and that each input beside it scatters by s_e about a level within s_o; the
+//!          same for voltages, by level alone. A day counts as one independent sample for every
+//!          half hour, sixteen at most:
+//!          ln L = sum over inputs and shared of -1/2 [ m (ln 2 pi s^2 + var/s^2) + ln 2 pi s_l^2 +
+//!          mean^2/s_l^2 ]                                                                  eq. (1)
+//!          Clouds under a clear sky's light, shade, a fault or dirt predict the same with wide
+//!          standard deviations. "Something else" is the wiring as described with any part of it wide
+//!          or not, evenly; a wrong wiring may have a wide part, seldom, where it is as described. Of n
+//!          inputs the own parts have n-1 degrees of freedom.
+//! Symbols: natural logarithms of ratios [-].
+//! Range:   fewer strings on a lone input in the light of a clear sky are not thought of: clouds
+//!          lower everything.
+//! Source:  own. Standard deviations and priors: engineering judgement.
+//! Check:   tests/acceptance/engine/wiring.rs; the campaign.
+
+use super::hypotheses::log_mixture;
+use crate::detect::{Fit, Spread, Wiring, WiringDay};
+
+/// Scatter of what is an input's own over a day, and its level: modules, meters, sun at the edges [-].
+const OWN_SCATTER: f64 = 0.08;
+const OWN_LEVEL: f64 = 0.04;
+/// Scatter and level of what all share: by sensors, and by a clear sky alone [-].
+const SHARED_BY_SENSOR: (f64, f64) = (0.08, 0.08);
+const SHARED_BY_SKY: (f64, f64) = (0.12, 0.15);
+/// Level of voltages, own and shared [-].
+const VOLTAGE_LEVEL: (f64, f64) = (0.03, 0.05);
+/// All of it where something else is the matter: currents, voltages [-].
+const ANYTHING: f64 = 0.6;
+const ANY_VOLTAGE: f64 = 0.2;
+/// Prior of each wrong wiring, and of something else.
+const PRIOR_WRONG: f64 = 1e-3;
+const PRIOR_OTHER: f64 = 0.05;
+/// Independent samples per hour of light, and the most.
+const SAMPLES_PER_H: f64 = 2.0;
+const MOST_SAMPLES: f64 = 16.0;
+
+/// Share of a wrong wiring's parts with something else the matter.
+const SELDOM: f64 = 0.05;
+
+/// Standard deviations of scatter and level of currents, and of the level of voltages.
+struct Widths {
+    current: (f64, f64),
+    voltage: f64,
+}
+
+const OWN: Widths = Widths {
+    current: (OWN_SCATTER, OWN_LEVEL),
+    voltage: VOLTAGE_LEVEL.0,
+};
+const ANY: Widths = Widths {
+    current: (ANYTHING, ANYTHING),
+    voltage: ANY_VOLTAGE,
+};
+
+/// What a day speaks for; `None` is something else.
+pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
+    let described = &day.fits[0];
+    let inputs = described.own.len();
+    let is_thought_of = |fit: &&Fit| {
+        let may_be_clouds = day.is_by_sky && inputs == 1;
+        let is_fewer = fit.shared.mean() > described.shared.mean();
+        fit.wiring == Wiring::AsDescribed || !(may_be_clouds && is_fewer)
+    };
+    let score = |fit: &Fit| {
+        let is_wrong = fit.wiring != Wiring::AsDescribed;
+        let prior = if is_wrong { PRIOR_WRONG } else { 1.0 };
+        let wide = |k: usize| match is_wrong && !fit.wiring.concerns(k) {
+            true => SELDOM,
+            false => 0.0,
+        };
+        let likelihood = log_likelihood(day, fit, wide, 0.0);
+        (Some(fit.wiring), likelihood + f64::ln(prior))
+    };
+    let mut scored: Vec<_> = day.fits.iter().filter(is_thought_of).map(score).collect();
+    let other = log_likelihood(day, described, |_| 0.5, 0.5);
+    scored.push((None, other + PRIOR_OTHER.ln()));
+    scored.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let best = scored[0].1;
+    let total: f64 = scored.iter().map(|(_, s)| (s - best).exp()).sum();
+    let share = |(wiring, s): (_, f64)| (wiring, (s - best).exp() / total);
+    scored.into_iter().map(share).collect()
+}
+
+/// eq. (1); `wide` by input, and of what is shared: how probable it is that the part is wide.
+fn log_likelihood(
+    day: &WiringDay,
+    fit: &Fit,
+    wide: impl Fn(usize) -> f64,
+    shared_wide: f64,
+) -> f64 {
+    let samples = (SAMPLES_PER_H * day.light.hours()).min(MOST_SAMPLES);
+    let inputs = fit.own.len() as f64;
+    let freedom = (inputs - 1.0) / inputs;
+    let part = |current: &Spread, voltage: &Spread, narrow: &Widths, freedom: f64, wide: f64| {
+        let within = |widths: &Widths| freedom * widths.log_likelihood(current, voltage, samples);
+        log_mixture(wide, within(&ANY), within(narrow))
+    };
+    let own = fit.own.iter().zip(&fit.own_voltage).enumerate();
+    let own = own.map(|(k, (current, voltage))| part(current, voltage, &OWN, freedom, wide(k)));
+    let shared = Widths {
+        current: match day.is_by_sky {
+            true => SHARED_BY_SKY,
+            false => SHARED_BY_SENSOR,
+        },
+        voltage: VOLTAGE_LEVEL.1,
+    };
+    let together = part(&fit.shared, &fit.shared_voltage, &shared, 1.0, shared_wide);
+    together + own.sum::<f64>()
+}
+
+impl Widths {
+    fn log_likelihood(&self, current: &Spread, voltage: &Spread, samples: f64) -> f64 {
+        let (scatter, level) = self.current;
+        log_normal((current.variance(), samples), scatter)
+            + log_normal((current.mean().powi(2), 1.0), level)
+            + log_normal((voltage.mean().powi(2), 1.0), self.voltage)
+    }
+}
+
+/// Logarithm of the density of n values of this mean square about their expectation.
+fn log_normal((square, n): (f64, f64), sigma: f64) -> f64 {
+    -0.5 * n * (std::f64::consts::TAU.ln() + 2.0 * sigma.ln() + square / sigma.powi(2))
+}
