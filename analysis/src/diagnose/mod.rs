@@ -9,6 +9,7 @@ pub mod explain;
 pub mod explain_supply;
 mod finding;
 pub mod hypotheses;
+pub mod voltage_loss;
 
 pub use book::{Book, NewFinding, Urgency};
 pub use finding::{Cause, Evidence, Finding, FindingId, Subject};
