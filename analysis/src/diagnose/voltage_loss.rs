@@ -130,15 +130,10 @@ pub fn compare(sums: &VoltageSums, facts: &Facts) -> Vec<(VoltageLoss, f64)> {
     scored.into_iter().map(probable).collect()
 }
 
-/// Whether sections or a resistance as large as those that are looked for are meant, and not something
-/// else with more than this probability.
+/// Whether sections or a resistance are meant, and not something else with more than this probability.
+/// Any size counts: in one of p strings a resistance shows as little as 1 / p^2 of itself.
 pub fn is_named(ranked: &[(VoltageLoss, f64)], most_else: f64) -> bool {
-    let has_size = |loss: VoltageLoss| match loss {
-        VoltageLoss::Sections(_) => true,
-        VoltageLoss::Resistance(ohm) => ohm >= RESISTANCES_OHM[0],
-        VoltageLoss::Else => false,
-    };
-    let named = ranked.iter().filter(|(loss, _)| has_size(*loss));
+    let named = ranked.iter().filter(|(loss, _)| *loss != VoltageLoss::Else);
     named.map(|(_, p)| p).sum::<f64>() >= 1.0 - most_else
 }
 
@@ -246,11 +241,11 @@ mod tests {
     }
 
     #[test]
-    fn less_than_is_looked_for_and_what_is_neither_have_no_name() {
+    fn what_is_neither_has_no_name() {
         let is_named =
             |lost: &dyn Fn(f64, f64) -> f64| is_named(&compare(&sums(lost), &FACTS), 0.5);
         assert!(is_named(&|_, i| 0.5 * i) && is_named(&|v, _| 0.0186 * v));
-        assert!(!is_named(&|_, i| 0.1 * i) && !is_named(&|v, _| 0.0278 * v));
+        assert!(!is_named(&|v, _| 0.0278 * v));
     }
 
     #[test]
