@@ -3,6 +3,8 @@
 //! Kind of truth: property. What the synthetic plant does is known because it was made so; the
 //! physics it shares with the engine is compared with other people's numbers in tests/reference.
 
+#[path = "engine/array.rs"]
+mod array;
 #[path = "engine/calibration.rs"]
 mod calibration;
 #[path = "engine/delivery.rs"]

@@ -1,15 +1,16 @@
 //! From readings and expected values to suspicions.
 //!
-//! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`Daily`]; strings
-//! beside each other, in [`StringsWatch`]; the inverter's own, in [`OffPeakWatch`],
+//! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`ArrayWatch`];
+//! strings beside each other, in [`StringsWatch`]; the inverter's own, in [`OffPeakWatch`],
 //! [`EfficiencyWatch`] and [`LimitedDays`]) and
 //! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
 //! [`MorningWatch`], [`ResidualCurrentWatch`], [`ProtectionWatch`]). A slot detector hands its samples on to `diagnose`,
 //! which says what they mean; a poll detector knows what it saw.
 //! Never in here: causes, advice, texts for people.
 
+mod array_day;
+mod array_watch;
 mod budget;
-mod daily;
 mod degradation;
 mod efficiency;
 mod export;
@@ -45,8 +46,9 @@ mod wetness;
 mod window;
 mod wiring;
 
+pub use array_day::{ArrayDay, ArraySample, ArrayToday, DayMedian, VoltageSums};
+pub use array_watch::{ArrayWatch, Beside, Deficit, Reference, References};
 pub use budget::Budget;
-pub use daily::{Daily, DailyLoss};
 pub use degradation::{YearWatch, YearlyLoss};
 pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWatch};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
@@ -106,4 +108,18 @@ pub enum Edge<T> {
         /// End of the evidence.
         at: Time,
     },
+}
+
+impl<T> Edge<T> {
+    /// The same, with something else made of what was seen.
+    pub fn map<U>(self, of: impl FnOnce(T) -> U) -> Edge<U> {
+        match self {
+            Self::Found { began, found, seen } => Edge::Found {
+                began,
+                found,
+                seen: of(seen),
+            },
+            Self::Ended { at } => Edge::Ended { at },
+        }
+    }
 }

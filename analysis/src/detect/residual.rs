@@ -13,7 +13,7 @@
 //! Check:   unit tests below; tests/acceptance/replay.rs on real recordings.
 
 use super::gate::held_back_above_v;
-use crate::expected::Prediction;
+use crate::expected::{Prediction, Uncertain};
 use crate::reading::median;
 use serde::{Deserialize, Serialize};
 
@@ -36,10 +36,19 @@ pub struct Residual {
     pub common: f64,
     /// d ln I / d ln V of the curve at the measured voltage [-].
     pub current_by_voltage: f64,
+    /// Current that `ratio` is held against, over the current at the peak [-].
+    pub curve_over_peak: f64,
     /// Measured over expected peak voltage [-].
     pub voltage_ratio: f64,
-    /// Standard deviation of the voltage ratio [-].
-    pub voltage_sigma: f64,
+    /// Standard deviations of the voltage ratio.
+    pub voltage_sigma: Uncertain,
+}
+
+impl Residual {
+    /// Measured current over that at the expected peak [-].
+    pub fn over_peak(&self) -> f64 {
+        self.ratio * self.curve_over_peak
+    }
 }
 
 /// Current that a curve gives at a voltage [A]: the peak's where the voltage may be the peak's, for
@@ -67,11 +76,12 @@ pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64) -> Resi
     let uncertain = prediction.current_uncertainty;
     Residual {
         current_by_voltage: slope_a_per_v * voltage_v / reference_a,
+        curve_over_peak: reference_a / peak_a,
         ratio: current_a / reference_a,
         own: uncertain.own_ratio.hypot(slope_error),
         common: uncertain.common_ratio,
         voltage_ratio: voltage_v / peak_v,
-        voltage_sigma: sigma_v / peak_v,
+        voltage_sigma: prediction.voltage_uncertainty,
     }
 }
 
@@ -105,8 +115,12 @@ mod tests {
             own: 0.015,
             common: 0.04,
             current_by_voltage: -1.0,
+            curve_over_peak: 1.0,
             voltage_ratio: 1.0,
-            voltage_sigma: 0.015,
+            voltage_sigma: Uncertain {
+                common_ratio: 0.014,
+                own_ratio: 0.0055,
+            },
         }
     }
 

@@ -2,7 +2,8 @@
 //!
 //! Model:   a day's value x is normal around e (the edge of health: what lasting errors may make of
 //!          nothing) with its own s, or around e + m from an unknown day on, m one of the sizes
-//!          M, 2 M, .. 16 M with weights w_m, each -+ 35 % so that none falls between two. Both with a share c of days that are wrong by anything.
+//!          M, 2 M, .. 16 M with weights w_m, each -+ 35 % so that none falls between two. Both with a
+//!          share c of days that are wrong by anything.
 //!          R_m <- (1 + R_m) L_m(x),  L_m = f(x; e + m) / f(x; e);  said at sum w_m R_m >= A.
 //!          In health E[R] grows by one a day at most, for any mean up to e, so false alarms are at
 //!          least A days apart on the mean (optional stopping; Shiryaev's and Roberts' procedure).
@@ -203,12 +204,14 @@ fn likelihood_ratio(day: &DayValue, (to, spread): (f64, f64), from: f64) -> f64 
     let normal =
         |mean: f64, sigma: f64| (-0.5 * ((day.value - mean) / sigma).powi(2)).exp() / sigma;
     let to_sigma = day.sigma.hypot(spread);
-    // A day on the far side of `from` speaks against `to` as clearly as it can: less than the model
-    // gives, so the bound holds.
+    // A day on the far side of `from` speaks against `to` as clearly as it can, and at least as one on
+    // the edge: the far tail of a wide `to` would vouch for it. Less than the model gives, so the
+    // bound holds.
     if (day.value - from) * (to - from) < 0.0 {
         let z = |mean: f64, sigma: f64| (day.value - mean) / sigma;
-        let difference = z(from, day.sigma).powi(2) - z(to, to_sigma).powi(2);
-        return (0.5 * difference).exp().min(1.0) * day.sigma / to_sigma;
+        let there = z(from, day.sigma).powi(2) - z(to, to_sigma).powi(2);
+        let at_edge = -((to - from) / to_sigma).powi(2);
+        return (0.5 * there.min(at_edge)).exp() * day.sigma / to_sigma;
     }
     // Wrong days spread round the healthier of the two, whatever else holds.
     let wrong = WRONG_DAYS * normal(from.min(to), WRONG_SPREAD * day.sigma);

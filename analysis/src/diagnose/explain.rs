@@ -7,6 +7,7 @@
 //! the confidence beside them: they say what to look at first and nothing more.
 //! Never in here: decisions.
 
+mod array;
 mod earth;
 mod inverter;
 mod light;
@@ -14,6 +15,7 @@ mod strings;
 mod trip;
 mod wiring;
 
+pub use array::{current_low, voltage_low};
 pub use earth::{
     Leak, LeakPlace, forget_place, isolation_falling, isolation_low, isolation_near, late_start,
     residual_current_high,
@@ -29,7 +31,7 @@ pub use light::{degradation, shade, soiling};
 
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};
-use crate::detect::{DailyLoss, Kind, Sample, Standstill};
+use crate::detect::{Kind, Sample, Standstill};
 use crate::reading::{DeviceId, Energy, Time};
 
 /// A device that does not answer.
@@ -147,38 +149,7 @@ pub fn input_window(
     })
 }
 
-/// A loss that has stood for days.
-pub fn current_low(subject: Subject, found: Time, days: &[DailyLoss]) -> Option<NewFinding> {
-    let n = days.len() as f64;
-    let loss = days.iter().map(|d| d.loss_ratio).sum::<f64>() / n;
-    let sigma = days.iter().map(|d| d.sigma_ratio).sum::<f64>() / n;
-    Some(NewFinding {
-        summary: format!(
-            "{} carries {:.1} % less current than it should, for {} days.",
-            place(&subject),
-            100.0 * loss,
-            days.len()
-        ),
-        subject,
-        kind: Kind::CurrentLow,
-        began: days.first()?.began,
-        found,
-        confidence: 0.9,
-        causes: causes(&[
-            ("dirt, growth or shade on part of the string", 0.5),
-            ("damaged or mismatched modules", 0.3),
-            ("measurement of the inverter off", 0.2),
-        ]),
-        evidence: evidence(&[
-            ("loss_ratio", loss),
-            ("loss_sigma_ratio", sigma),
-            ("days_count", n),
-        ]),
-        lost: Energy::from_wh(days.iter().map(|d| d.missing_wh).sum()),
-    })
-}
-
-fn place(subject: &Subject) -> String {
+pub(super) fn place(subject: &Subject) -> String {
     match subject.input {
         Some(n) => format!("Input {n} of {}", subject.device),
         None => subject.device.to_string(),

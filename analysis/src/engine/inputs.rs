@@ -1,14 +1,15 @@
 //! Judging one input: its slot into the window, the window to a verdict, the verdict into the book;
-//! its days into calibration and steady losses. Never in here: formulas.
+//! its slots into calibration and into its days (`array_days`). Never in here: formulas.
 
 use super::Engine;
-use super::slots::{InverterNow, When};
+use super::slots::{InputNow, InverterNow, When};
 use super::strings::COSTLY_ON_STRING;
+use crate::array::Limit;
 use crate::detect::{Kind, Residual, Sample, common_factor};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{CalibrationSample, Light};
-use crate::reading::{SolarDay, Span, Time, median};
+use crate::reading::{Span, Time};
 
 /// Irradiance above which a slot may calibrate [W/m2].
 const CALIBRATING_POA_W_M2: f64 = 250.0;
@@ -25,10 +26,10 @@ const LOST_AT_FIRST_LIGHT: f64 = 0.9;
 const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
 
 /// Which input, and how it is called.
-struct Whose {
-    i: usize,
-    k: usize,
-    subject: Subject,
+pub(super) struct Whose {
+    pub i: usize,
+    pub k: usize,
+    pub subject: Subject,
     strings: u8,
 }
 
@@ -54,7 +55,7 @@ impl Engine {
             subject: Subject::input(&inverter.id, inverter.inputs[k].number),
             strings: inverter.inputs[k].strings.len() as u8,
         };
-        self.close_day(&whose, when);
+        self.close_array_day(&whose, when);
         self.close_shade_day((i, k), &whose.subject, when);
         let Some(own) = now[i].inputs[k].residual else {
             return;
@@ -86,27 +87,15 @@ impl Engine {
         if near_shade {
             return;
         }
-        // Dirt is shared, however much it is: what an input loses beside its siblings is its own.
-        let is_soiled = self.state.planes[self.chain.inputs[i][k].plane]
-            .soiling
-            .stands();
-        let shared = median(siblings.iter().map(|s| s.ratio)).filter(|s| *s > 0.0);
-        let sample = match shared {
-            Some(shared) if is_soiled => Sample {
-                ratio: own.ratio / shared,
-                ..sample
-            },
-            None if is_soiled => return,
-            _ => sample,
-        };
-        self.state.inverters[i].inputs[k]
-            .daily
-            .add(when.day, sample);
-        if self.state.book.stands(&whose.subject, Kind::CurrentLow) {
+        let plane = light.planes[self.chain.inputs[i][k].plane];
+        if !now[i].inputs[k].slot.is_held_back(now[i].limit) {
+            let beside = self.day_siblings(&whose, now);
+            self.keep_array_sample(&whose, when, &now[i].inputs[k], &beside, plane);
+        }
+        if self.has_day_finding(&whose.subject) {
             self.state.calibration.distrust_today((i, k));
             return;
         }
-        let plane = light.planes[self.chain.inputs[i][k].plane];
         let prediction = now[i].inputs[k].prediction.as_ref();
         let is_limited = now[i].limit.is_some() || now[i].inputs[k].slot.limit.is_some();
         let plane = plane.filter(|p| p.poa.w_m2() >= CALIBRATING_POA_W_M2 && !is_limited);
@@ -128,19 +117,52 @@ impl Engine {
     /// Residuals of the other inputs on the same plane, of whatever inverter, on which nothing
     /// stands.
     fn siblings(&self, whose: &Whose, now: &[InverterNow]) -> Vec<Residual> {
+        let on_plane = self.on_same_plane(whose, now).into_iter();
+        on_plane
+            .filter(|(of, ..)| !self.has_window_finding(of))
+            .filter_map(|(_, input, _)| input.residual)
+            .collect()
+    }
+
+    /// The same for whole days: at their peak, and those on which nothing stands that days say
+    /// rather than all.
+    fn day_siblings(&self, whose: &Whose, now: &[InverterNow]) -> Vec<Residual> {
+        let mut siblings = self.on_same_plane(whose, now);
+        siblings.retain(|(of, input, limit)| {
+            !self.has_window_finding(of) && !input.slot.is_held_back(*limit)
+        });
+        let is_sound = |of: &Subject| !self.has_day_finding(of);
+        if siblings.iter().any(|(of, ..)| is_sound(of)) {
+            siblings.retain(|(of, ..)| is_sound(of));
+        }
+        let residuals = siblings
+            .into_iter()
+            .filter_map(|(_, input, _)| input.residual);
+        residuals.collect()
+    }
+
+    /// The other inputs on the same plane, of whatever inverter, that can be judged, and the limit of
+    /// their inverter.
+    fn on_same_plane<'a>(
+        &self,
+        whose: &Whose,
+        now: &'a [InverterNow],
+    ) -> Vec<(Subject, &'a InputNow, Option<Limit>)> {
         let plane = self.chain.inputs[whose.i][whose.k].plane;
-        let mut siblings = Vec::new();
+        let mut others = Vec::new();
         for (i, inverter) in now.iter().enumerate() {
             for (k, input) in inverter.inputs.iter().enumerate() {
-                let of = &self.plant.inverters[i];
-                let subject = Subject::input(&of.id, of.inputs[k].number);
-                let is_sibling = (i, k) != (whose.i, whose.k)
+                let is_other = (i, k) != (whose.i, whose.k)
                     && self.chain.inputs[i][k].plane == plane
-                    && !self.has_window_finding(&subject);
-                siblings.extend(input.residual.filter(|_| is_sibling));
+                    && input.residual.is_some();
+                if is_other {
+                    let of = &self.plant.inverters[i];
+                    let subject = Subject::input(&of.id, of.inputs[k].number);
+                    others.push((subject, input, inverter.limit));
+                }
             }
         }
-        siblings
+        others
     }
 
     pub(super) fn has_window_finding(&self, subject: &Subject) -> bool {
@@ -222,40 +244,6 @@ impl Engine {
         }
         self.state.book.open(new);
     }
-
-    /// A day on which an input has lost enough to count teaches nothing, before it is said as after.
-    pub(super) fn distrust_low_days(&mut self, today: SolarDay) {
-        if !self.state.calibration.is_new_day(today) {
-            return;
-        }
-        let slot = self.plant.timing.slot;
-        for (i, inverter) in self.state.inverters.iter().enumerate() {
-            for (k, input) in inverter.inputs.iter().enumerate() {
-                if input.daily.today_counts(slot) {
-                    self.state.calibration.distrust_today((i, k));
-                }
-            }
-        }
-    }
-
-    /// Decides on the day before, if a new one has begun.
-    fn close_day(&mut self, whose: &Whose, when: When) {
-        let slot = self.plant.timing.slot;
-        let state = &mut self.state.inverters[whose.i].inputs[whose.k];
-        let Some(loss) = state.daily.close_day(when.day, slot) else {
-            return;
-        };
-        let suspicion = state.daily.suspicion();
-        if loss.is_recovered() {
-            self.state
-                .book
-                .end(&whose.subject, Kind::CurrentLow, loss.began);
-        }
-        let explain = |days: Vec<_>| explain::current_low(whose.subject.clone(), when.start, &days);
-        if let Some(new) = suspicion.and_then(explain) {
-            self.state.book.open(new);
-        }
-    }
 }
 
 /// The slot of an input, freed from what its siblings share with it.
@@ -267,7 +255,7 @@ fn sample(when: When, own: Residual, siblings: &[Residual], missing_wh: f64) -> 
         own: own.own,
         common,
         voltage_ratio: own.voltage_ratio,
-        voltage_sigma: own.voltage_sigma,
+        voltage_sigma: own.voltage_sigma.total_ratio(),
         missing_wh,
     }
 }

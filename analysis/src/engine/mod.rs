@@ -4,6 +4,7 @@
 //! in nothing else; the state can be saved after any step and gone on with.
 //! Never in here: formulas (`sky`, `array`, `expected`), thresholds (`detect`, `diagnose`).
 
+mod array_days;
 mod earth;
 mod inputs;
 mod inverter_days;

@@ -1,13 +1,14 @@
 //! Everything an engine remembers between two steps, with a version.
 //! Never in here: what can be computed again from the plant.
 
+use super::array_days::ArrayState;
 use super::earth::EarthState;
 use super::inverter_days::OwnDays;
 use super::planes::PlaneState;
 use super::supply::LettingGo;
 use crate::detect::{
-    Daily, ExportWatch, LinkWatch, Moisture, ProtectionWatch, ShadeWatch, StandstillWatch,
-    StringsWatch, SupplyDays, SupplyWatch, TripPattern, Window,
+    ExportWatch, LinkWatch, Moisture, ProtectionWatch, ShadeWatch, StandstillWatch, StringsWatch,
+    SupplyDays, SupplyWatch, TripPattern, Window,
 };
 use crate::diagnose::Book;
 use crate::expected::shade::ShadeMap;
@@ -82,8 +83,8 @@ pub(super) struct InverterState {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct InputState {
     pub window: Window,
-    pub daily: Daily,
     pub strings: StringsWatch,
+    pub array: ArrayState,
     pub shade: ShadeMap,
     pub shade_watch: ShadeWatch,
 }

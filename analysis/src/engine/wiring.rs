@@ -18,7 +18,12 @@ const SETTLE: f64 = 0.99;
 /// first hours of a day tell little.
 const FIRST_LIGHT: Span = Span::from_h(3);
 /// What the array of another input is taken for until it is told.
-const TAKEN_FOR: [Kind; 2] = [Kind::StringOpen, Kind::CurrentLow];
+const TAKEN_FOR: [Kind; 4] = [
+    Kind::StringOpen,
+    Kind::CurrentLow,
+    Kind::SectionLost,
+    Kind::ResistanceHigh,
+];
 
 impl Engine {
     /// A slot in which nothing limits and every input is measured. `by_sky`: the light without what

@@ -23,7 +23,7 @@ mod types;
 mod validity;
 
 pub use calibration::{
-    Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf, SupplyNumber,
+    Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf, Own, SupplyNumber,
 };
 pub use chain::{Chain, ChainError, InputModel, Prediction};
 pub use heat::{Heat, Inertia};

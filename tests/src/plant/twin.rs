@@ -13,8 +13,8 @@ use super::{EFFICIENCY_RATIO, START, What, World};
 use analysis::array::{InputCurve, ModuleModel, cell_from_back, faiman, fit_datasheet};
 use analysis::plant::{EventBit, Inverter, Plane, Plant, PvString, State};
 use analysis::reading::{
-    Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Reading, Speed, Temperature, Time,
-    Value,
+    Channel, ChannelId, DeviceId, Irradiance, Place, Quantity, Reading, Resistance, Speed,
+    Temperature, Time, Value,
 };
 use analysis::sky::{self, Components, Observer, PlaneIrradiance};
 use std::collections::BTreeMap;
@@ -278,6 +278,7 @@ impl Twin {
         let mut dc_w = 0.0;
         for (k, (volts, amps)) in points.into_iter().enumerate() {
             let channel = (i * 100 + k * 10) as u64;
+            let volts = volts * self.voltage_left(i, k, now.at);
             let volts = volts * (1.0 + VOLTAGE_NOISE_RATIO * self.noise(now.at, channel));
             let amps = amps * (1.0 + CURRENT_NOISE_RATIO * self.noise(now.at, channel + 1));
             dc_w += volts * amps;
@@ -382,12 +383,13 @@ impl Twin {
     /// The curve of an input; `None` in the dark and where nothing is connected.
     fn curve(&self, i: usize, k: usize, now: &Now) -> Option<InputCurve> {
         let input = &self.plant.inverters[i].inputs[k];
-        let (mut open, mut through) = (0, 1.0);
+        let (mut open, mut through, mut more_ohm) = (0, 1.0, 0.0);
         for what in self.world.now(now.at) {
             match what {
                 What::StringsOpen { input, count } if input == (i, k) => open = count,
                 What::Covered(who, ratio) if who == i => through = ratio,
                 What::Dimmed(input, ratio) if input == (i, k) => through = ratio,
+                What::JointInString(input, ohm) if input == (i, k) => more_ohm = ohm,
                 _ => {}
             }
         }
@@ -413,10 +415,24 @@ impl Twin {
                 let mismatch = uniform(self.world.seed, (i * 1000 + k * 100 + s) as u64);
                 let left = through * self.world.left(now.at);
                 let share = left * (1.0 - MISMATCH_RATIO * mismatch);
-                self.string(string, passed_by, share, now)
+                let cable_loop = Resistance::from_ohm(string.cable_loop.ohm() + more_ohm);
+                let string = PvString {
+                    cable_loop,
+                    ..string.clone()
+                };
+                self.string(&string, passed_by, share, now)
             })
             .collect();
         InputCurve::new(&strings).ok()
+    }
+
+    /// Share of an input's voltage that lost sections leave.
+    fn voltage_left(&self, i: usize, k: usize, at: Time) -> f64 {
+        let lost = |what| match what {
+            What::VoltageLost(input, ratio) if input == (i, k) => Some(ratio),
+            _ => None,
+        };
+        1.0 - self.world.now(at).find_map(lost).unwrap_or(0.0)
     }
 
     fn string(

@@ -79,6 +79,10 @@ pub enum What {
     /// This share of the light gets through what lies on the modules of an input: by inverter and
     /// input.
     Dimmed((usize, usize), f64),
+    /// This share of the voltage of an input is gone: sections of its strings.
+    VoltageLost((usize, usize), f64),
+    /// So much more resistance in each string of an input [ohm].
+    JointInString((usize, usize), f64),
     /// So much more resistance in a phase of the supply [ohm], phases from 0.
     JointWorse(usize, f64),
     /// The tracker of an input holds it at this share of its peak's voltage: by inverter and input.

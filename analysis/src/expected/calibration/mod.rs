@@ -122,6 +122,15 @@ pub struct Factor {
     pub sigma: Option<f64>,
 }
 
+/// One of an input's own numbers: the last month, and the handover once it is final.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Own {
+    /// Of the last thirty days that could teach.
+    pub now: Option<Known>,
+    /// Of the first fourteen.
+    pub baseline: Option<Known>,
+}
+
 /// What the chain takes into account for one input in one slot.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Factors {
@@ -187,6 +196,18 @@ impl Calibration {
             voltage: nothing_left(factors.offset_k, factors.voltage),
             ..factors
         }
+    }
+
+    /// What an input's own current and voltage are beside the datasheet; `None` of an input that is
+    /// alone on its plane, for what is known there is the plane's.
+    pub fn own(&self, (i, k): (usize, usize)) -> Option<[Own; 2]> {
+        let input = &self.inputs[i][k];
+        let own = |slow: &Slow, rule| Own {
+            now: slow.now(rule),
+            baseline: slow.final_baseline(),
+        };
+        let beside = self.planes[input.plane].inputs > 1;
+        beside.then(|| [own(&input.current, &CURRENT), own(&input.voltage, &VOLTAGE)])
     }
 
     /// Takes a valid slot of an input on which nothing stands, compared with the calibrated chain.

@@ -144,6 +144,14 @@ impl Slow {
         known(&self.days, rule, rule.drift)
     }
 
+    /// What it was when the plant was handed over, once that is final.
+    pub fn final_baseline(&self) -> Option<Known> {
+        match &self.baseline {
+            Baseline::Growing(_) => None,
+            Baseline::Final(known) => Some(*known),
+        }
+    }
+
     /// What it was when the plant was handed over; final once it rests on fourteen days.
     pub fn baseline(&self, rule: &Rule) -> Option<Known> {
         match &self.baseline {
