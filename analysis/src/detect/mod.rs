@@ -5,16 +5,24 @@
 //! [`EfficiencyWatch`] and [`LimitedDays`]) and
 //! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
 //! [`MorningWatch`], [`ResidualCurrentWatch`], [`ProtectionWatch`]). A slot detector hands its samples on to `diagnose`,
+//! [`MorningWatch`], [`ResidualCurrentWatch`], and of the measuring itself [`ImpossibleWatch`],
+//! [`CounterWatch`], [`FrozenWatch`]). [`SensorWatch`], [`BackSensorWatch`], [`DarkSensorWatch`] and
+//! [`ClockWatch`] look at sensors and clocks slot by slot. A slot detector hands its samples on to `diagnose`,
 //! which says what they mean; a poll detector knows what it saw.
 //! Never in here: causes, advice, texts for people.
 
+mod back_sensor;
 mod budget;
+mod clock;
 mod daily;
 mod degradation;
 mod efficiency;
+mod dark_sensor;
 mod export;
 mod export_day;
+mod frozen;
 mod gate;
+mod impossible;
 mod isolation;
 mod kind;
 mod limit;
@@ -27,9 +35,11 @@ mod off_peak_tests;
 mod phase_days;
 mod protection;
 mod reconnection;
+mod possible;
 mod residual;
 mod residual_current;
 mod shade;
+mod sensor;
 mod shift;
 mod slope;
 mod slot;
@@ -44,14 +54,20 @@ mod trip_pattern;
 mod wetness;
 mod window;
 
+pub use back_sensor::{BRIGHT_W_M2, BackSensorWatch};
 pub use budget::Budget;
+pub use clock::{ClockOff, ClockWatch, Course, Offset, is_smooth, offset};
 pub use daily::{Daily, DailyLoss};
 pub use degradation::{YearWatch, YearlyLoss};
 pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWatch};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
+pub use dark_sensor::{DarkSensorWatch, Shows};
+pub use frozen::{Frozen, FrozenWatch};
 pub use gate::{Gate, GateFacts, gate};
 pub(crate) use gate::{MAX_UNSTEADY_RATIO, MIN_POA_W_M2, held_back_above_v};
+pub(crate) use gate::{MIN_POA_W_M2, held_back_above_v};
+pub use impossible::{CounterWatch, ImpossibleValue, ImpossibleWatch};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
     MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
@@ -68,9 +84,11 @@ pub use off_peak::{
 pub use phase_days::DaysMean;
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
+pub use possible::Possible;
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};
+pub use sensor::{SensorFault, SensorSlot, SensorWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use soiling::{PlaneDay, Soiled, SoilingWatch};

@@ -30,12 +30,14 @@ const CONTRADICTS_TIMES: f64 = 1.5;
 const CONTRADICTS_FROM_RATIO: f64 = 0.05;
 
 impl Engine {
-    pub(super) fn light(&mut self, means: &SlotMeans) -> Light {
+    /// The light of a slot, and the sensors that the plant contradicts in it.
+    pub(super) fn light(&mut self, means: &SlotMeans) -> (Light, BTreeSet<ChannelId>) {
         let timing = self.plant.timing;
         let nothing = SlotMeans::new(means.start - timing.slot);
         let before = self.state.before.take();
         let is_before = before.as_ref().filter(|b| b.start == nothing.start);
-        let mut distrusted = BTreeSet::new();
+        let wrong = self.state.measuring.distrusted();
+        let mut distrusted = wrong.clone();
         let mut light = loop {
             let moment = Moment {
                 slot: timing.slot,
@@ -61,7 +63,7 @@ impl Engine {
                 inertia.follow(&mut plane.heat, means.start, timing.slot);
             }
         }
-        light
+        (light, &distrusted - &wrong)
     }
 
     /// Sensors that show next to nothing while an input in their light carries much more than that

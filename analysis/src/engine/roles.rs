@@ -2,8 +2,8 @@
 //! Never in here: values.
 
 use super::supply::export_site;
-use crate::detect::ExportSite;
-use crate::plant::{Input, Plant};
+use crate::detect::{ExportSite, Possible};
+use crate::plant::{Input, Plant, WeatherDevice};
 use crate::reading::{Channel, ChannelId, Place, Quantity};
 
 /// A device by its place in the plant.
@@ -43,6 +43,12 @@ pub(super) struct Roles {
     quantities: Vec<(Place, Quantity)>,
     pub inverters: Vec<InverterChannels>,
     pub export: ExportSite,
+    /// What the values of each channel can be.
+    possible: Vec<Possible>,
+    pub wind: Option<ChannelId>,
+    /// By weather device: its best light sensor for telling the time, and that one's plane; none for a
+    /// horizontal sensor.
+    pub light_of_weather: Vec<Option<(ChannelId, Option<usize>)>>,
 }
 
 impl Roles {
@@ -65,7 +71,26 @@ impl Roles {
                 .map(|i| inverter_channels(plant, i))
                 .collect(),
             export: export_site(plant),
+            possible: plant
+                .channels
+                .iter()
+                .map(|(_, c)| Possible::of(plant, c))
+                .collect(),
+            wind: plant
+                .channels
+                .iter()
+                .find(|(_, c)| c.quantity == Quantity::WindSpeed)
+                .map(|(id, _)| id),
+            light_of_weather: plant
+                .weather
+                .iter()
+                .map(|w| light_of_weather(plant, w))
+                .collect(),
         }
+    }
+
+    pub fn possible(&self, channel: ChannelId) -> &Possible {
+        &self.possible[usize::from(channel.0)]
     }
 
     pub fn device(&self, channel: ChannelId) -> Option<Device> {
@@ -75,6 +100,18 @@ impl Roles {
     pub fn quantity(&self, channel: ChannelId) -> (Place, Quantity) {
         self.quantities[usize::from(channel.0)]
     }
+}
+
+fn light_of_weather(plant: &Plant, device: &WeatherDevice) -> Option<(ChannelId, Option<usize>)> {
+    let id = |quantity| {
+        plant.channels.id(&Channel {
+            device: device.id.clone(),
+            place: Place::Device,
+            quantity,
+        })
+    };
+    let horizontal = id(Quantity::Ghi).map(|id| (id, None));
+    horizontal.or_else(|| Some((id(Quantity::Poa)?, Some(device.plane?))))
 }
 
 fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {

@@ -99,7 +99,7 @@ impl Engine {
             self.learned.extend(self.state.calibration.learned());
             self.learned.extend(self.oriented());
         }
-        let light = self.light(means);
+        let (light, contradicted) = self.light(means);
         self.remember_frost(means.start, &light);
         let plant = self.plant.clone();
         let inverters = plant.inverters.iter().enumerate();
@@ -123,6 +123,7 @@ impl Engine {
             self.remember_inverter(i, when, &inverter.facts, daylight);
         }
         self.watch_own_days(when, &now, &light, means);
+        self.watch_measuring(when, &light, &now, means, &contradicted);
         self.survey(&light, &now);
         self.see_planes(&light);
         self.state.book.end_due();

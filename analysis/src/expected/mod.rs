@@ -7,6 +7,7 @@
 mod calibration;
 mod chain;
 mod elsewhere;
+mod course;
 mod heat;
 mod ladder;
 mod light;

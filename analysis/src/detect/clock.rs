@@ -1,0 +1,370 @@
+//! Whether the times of a device's readings fit the sun, from clear days.
+//!
+//! Model:   on a clear day the response of a plane is  y(t) = sum_j a_j x_j(t - tau)  with
+//!          x = DNI K (east, north, up), DHI:  any plane near the stated one, whatever its gain, so
+//!          that a plane which is turned is not taken for a clock: what is left to tell tau are both
+//!          edges of the day. For a horizontal sensor x = GHI alone. tau by least squares over whole
+//!          days (cyclic), then by minutes.
+//!          s_tau^2 = 1 min^2 + 2 s^2 / SSE'',  s^2 = 6 SSE / n: neighbouring slots err alike.
+//!          Told where two to five latest clear days agree and |mean| is over 4 min and 3 of its s.
+//! Symbols: tau stamps minus true time [min]; K incidence modifier; SSE over y_max^2 [-].
+//! Range:   slots that divide a day, up to 15 min; days without clouds; true to about a minute of slot
+//!          and the edges of a horizon.
+//! Source:  own; common practice shifts measured against clear-sky power, threshold 4 min.
+//! Check:   unit tests below; tests/acceptance/engine/measuring.rs.
+
+use super::Edge;
+use crate::reading::{Span, Time};
+use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
+
+/// Columns of the fit.
+pub const COLUMNS: usize = 4;
+const DAY_MIN: f64 = 1440.0;
+const LONGEST_SLOT: Span = Span::from_min(15);
+/// Response over the day's highest from which the sun is up on the plane [-].
+const LIT_RATIO: f64 = 0.1;
+/// Both ends of the day must be seen down to this [-].
+const EDGE_RATIO: f64 = 0.25;
+const LEAST_LIT: Span = Span::from_h(5);
+/// A kink between three slots, over the highest [-], in five minutes; share of them on a clear day.
+const KINK_RATIO: f64 = 0.025;
+const MAX_KINKS_SHARE: f64 = 0.06;
+/// Scatter about the fit, over the highest [-].
+const MAX_SCATTER_RATIO: f64 = 0.02;
+/// Least share of the response that the beam gives on a clear day [-].
+const LEAST_BEAM_SHARE: f64 = 0.5;
+/// Slots in a row that err alike.
+const ALIKE: f64 = 6.0;
+/// Uncertainty that no fit shows: the middle of slots, the equation of time of the clear day [min].
+const FLOOR_MIN: f64 = 1.0;
+/// Smallest offset that is told, and how sure it must be.
+const SMALLEST_MIN: f64 = 4.0;
+const SIGMAS: f64 = 3.0;
+/// A single day that is less sure than this says nothing [min].
+const MAX_SIGMA_MIN: f64 = 8.0;
+/// How far clear days may differ and still agree [min].
+const AGREE_MIN: f64 = 3.0;
+const DAYS: usize = 2;
+const DAYS_KEPT: usize = 5;
+
+/// What a clear sky offers over one day, slot by slot.
+#[derive(Debug, Clone)]
+pub struct Course {
+    /// Middle of the first slot.
+    pub start: Time,
+    /// From one to the next.
+    pub step: Span,
+    /// One for each slot of the day; what plays no part is zero.
+    pub columns: Vec<[f64; COLUMNS]>,
+}
+
+/// How far stamps are ahead of the sun.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Offset {
+    /// Stamp minus true time [min].
+    pub minutes: f64,
+    /// One standard deviation [min].
+    pub sigma: f64,
+}
+
+/// Whether a day's response may be a clear one: smooth, long, and seen down to both ends.
+pub fn is_smooth(day: &[(Time, f64)], slot: Span) -> bool {
+    let highest = day.iter().map(|s| s.1).fold(0.0, f64::max);
+    let lit = |s: &&(Time, f64)| s.1 >= LIT_RATIO * highest;
+    let lit: Vec<&(Time, f64)> = day.iter().filter(lit).collect();
+    if slot > LONGEST_SLOT || highest <= 0.0 || (lit.len() as f64) * slot.hours() < LEAST_LIT.hours()
+    {
+        return false;
+    }
+    // The course of the sun itself bends more from one slot to the next where slots are long.
+    let most = KINK_RATIO * highest * (slot.hours() * 12.0);
+    let triples = lit.windows(3).filter(|w| w[2].0 - w[0].0 == slot + slot);
+    let kinks: Vec<bool> = triples
+        .map(|w| (w[2].1 - 2.0 * w[1].1 + w[0].1).abs() > most)
+        .collect();
+    let rough = kinks.iter().filter(|kink| **kink).count() as f64;
+    let low = |s: &(Time, f64)| s.1 <= EDGE_RATIO * highest;
+    let peak = day.iter().position(|s| s.1 == highest).unwrap_or(0);
+    let both_ends = day[..peak].iter().any(low) && day[peak..].iter().any(low);
+    both_ends && !kinks.is_empty() && rough <= MAX_KINKS_SHARE * kinks.len() as f64
+}
+
+/// The offset of the stamps of one day; `None` where the day is no clear one.
+pub fn offset(day: &[(Time, f64)], course: &Course) -> Option<Offset> {
+    let highest = day.iter().map(|s| s.1).fold(0.0, f64::max);
+    let step_min = course.step.seconds() / 60.0;
+    let slots = course.columns.len() as i64;
+    if highest <= 0.0 || (slots as f64 * step_min - DAY_MIN).abs() > 1e-6 {
+        return None;
+    }
+    let y: Vec<(f64, f64)> = day
+        .iter()
+        .map(|(t, v)| ((*t - course.start).seconds() / 60.0 / step_min, v / highest))
+        .collect();
+    let sse = |tau_min: f64| fit(&y, course, tau_min / step_min).map_or(f64::INFINITY, |f| f.sse);
+    let least = |taus: &mut dyn Iterator<Item = f64>| {
+        taus.map(|tau| (sse(tau), tau)).min_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let (_, coarse) = least(&mut (-slots / 2..slots / 2).map(|k| k as f64 * step_min))?;
+    let minutes = step_min.round() as i64 + 1;
+    let (lowest, fine) = least(&mut (-minutes..=minutes).map(|m| coarse + m as f64))?;
+    let best = fit(&y, course, fine / step_min)?;
+    let scatter = (lowest / y.len() as f64).sqrt();
+    if !best.is_clear() || scatter > MAX_SCATTER_RATIO {
+        return None;
+    }
+    let (below, above) = (sse(fine - step_min), sse(fine + step_min));
+    let bend = (below + above - 2.0 * lowest) / (step_min * step_min);
+    if !(bend > 0.0) {
+        return None;
+    }
+    let top = 0.5 * (below - above) / (below + above - 2.0 * lowest) * step_min;
+    let formal = (2.0 * ALIKE * lowest / y.len() as f64 / bend).sqrt();
+    let sigma = formal.hypot(FLOOR_MIN);
+    (sigma <= MAX_SIGMA_MIN).then_some(Offset {
+        minutes: fine + top.clamp(-1.0, 1.0),
+        sigma,
+    })
+}
+
+struct Fit {
+    sse: f64,
+    gains: [f64; COLUMNS],
+    /// Sums of each column over the samples.
+    sums: [f64; COLUMNS],
+}
+
+impl Fit {
+    fn is_clear(&self) -> bool {
+        let given: Vec<f64> = (0..COLUMNS).map(|j| self.gains[j] * self.sums[j]).collect();
+        let all: f64 = given.iter().sum();
+        let beam: f64 = given[..COLUMNS - 1].iter().sum();
+        self.gains[2] > 0.0 && all > 0.0 && beam >= LEAST_BEAM_SHARE * all
+    }
+}
+
+fn fit(y: &[(f64, f64)], course: &Course, shift: f64) -> Option<Fit> {
+    let n = course.columns.len() as i64;
+    let (mut a, mut b) = ([[0.0; COLUMNS]; COLUMNS], [0.0; COLUMNS]);
+    let (mut yy, mut sums) = (0.0, [0.0; COLUMNS]);
+    for (k, value) in y {
+        let at = k - shift;
+        let low = at.floor();
+        let share = at - low;
+        let column = |i: i64| &course.columns[i.rem_euclid(n) as usize];
+        let (from, to) = (column(low as i64), column(low as i64 + 1));
+        let x: [f64; COLUMNS] =
+            std::array::from_fn(|j| from[j] * (1.0 - share) + to[j] * share);
+        for i in 0..COLUMNS {
+            sums[i] += x[i];
+            b[i] += x[i] * value;
+            for j in 0..COLUMNS {
+                a[i][j] += x[i] * x[j];
+            }
+        }
+        yy += value * value;
+    }
+    let gains = solved(a, b)?;
+    let explained: f64 = (0..COLUMNS).map(|j| gains[j] * b[j]).sum();
+    Some(Fit {
+        sse: (yy - explained).max(0.0),
+        gains,
+        sums,
+    })
+}
+
+/// Solves the normal equations by elimination; a column of zeros has no gain.
+fn solved(mut a: [[f64; COLUMNS]; COLUMNS], mut b: [f64; COLUMNS]) -> Option<[f64; COLUMNS]> {
+    let largest = (0..COLUMNS).map(|i| a[i][i]).fold(0.0, f64::max);
+    if !(largest > 0.0) {
+        return None;
+    }
+    for (i, row) in a.iter_mut().enumerate() {
+        // Keeps what the day leaves open at nothing.
+        row[i] += 1e-9 * largest;
+    }
+    for i in 0..COLUMNS {
+        for k in i + 1..COLUMNS {
+            let times = a[k][i] / a[i][i];
+            let upper = a[i];
+            for (of, by) in a[k].iter_mut().zip(upper) {
+                *of -= times * by;
+            }
+            b[k] -= times * b[i];
+        }
+    }
+    for i in (0..COLUMNS).rev() {
+        let known: f64 = (i + 1..COLUMNS).map(|j| a[i][j] * b[j]).sum();
+        b[i] = (b[i] - known) / a[i][i];
+    }
+    Some(b)
+}
+
+/// The clear days of one device.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct ClockWatch {
+    days: VecDeque<(Time, Offset)>,
+    is_standing: bool,
+}
+
+/// A clock that is off.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ClockOff {
+    /// By so much.
+    pub offset: Offset,
+    /// On so many clear days.
+    pub days: usize,
+}
+
+impl ClockWatch {
+    /// No clear day yet.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes a clear day that began at `began`; `found` is when it could be said.
+    pub fn add(&mut self, began: Time, day: Offset, found: Time) -> Option<Edge<ClockOff>> {
+        self.days.push_back((began, day));
+        if self.days.len() > DAYS_KEPT {
+            self.days.pop_front();
+        }
+        let (first, mean, days) = self.agreed()?;
+        let is_off = mean.minutes.abs() >= SMALLEST_MIN && mean.minutes.abs() >= SIGMAS * mean.sigma;
+        if is_off && !self.is_standing {
+            self.is_standing = true;
+            let seen = ClockOff { offset: mean, days };
+            return Some(Edge::Found {
+                began: first,
+                found,
+                seen,
+            });
+        }
+        let is_right = mean.minutes.abs() < SMALLEST_MIN;
+        (is_right && std::mem::take(&mut self.is_standing)).then_some(Edge::Ended { at: first })
+    }
+
+    /// Whether the clock is known to be off.
+    pub fn is_off(&self) -> bool {
+        self.is_standing
+    }
+
+    /// The latest days that agree, two at least: the first of them, their mean, how many.
+    fn agreed(&self) -> Option<(Time, Offset, usize)> {
+        let (_, last) = self.days.back()?;
+        let near = |(_, day): &&(Time, Offset)| {
+            let apart = (day.minutes - last.minutes).abs();
+            apart <= AGREE_MIN.max(2.0 * day.sigma.hypot(last.sigma))
+        };
+        let row: Vec<&(Time, Offset)> = self.days.iter().rev().take_while(near).collect();
+        if row.len() < DAYS {
+            return None;
+        }
+        let n = row.len() as f64;
+        let of = |get: fn(&Offset) -> f64| row.iter().map(|d| get(&d.1)).sum::<f64>() / n;
+        let mean = Offset {
+            minutes: of(|d| d.minutes),
+            sigma: (of(|d| d.sigma) / n.sqrt()).hypot(FLOOR_MIN),
+        };
+        Some((row.last()?.0, mean, row.len()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STEP: Span = Span::from_min(5);
+
+    /// A day of sixteen hours under a beam that is weak near the horizon: columns, and the response
+    /// of a plane with this east-west and upward part.
+    fn course() -> Course {
+        let columns = (0..288).map(|k| {
+            let angle = (f64::from(k) * 5.0 + 2.5 - 720.0) / 1440.0 * std::f64::consts::TAU;
+            let up = 0.2 + 0.8 * angle.cos();
+            if up <= 0.0 {
+                return [0.0; 4];
+            }
+            let beam = 1000.0 * (-0.2 / up.max(0.02)).exp();
+            [-beam * angle.sin() * 0.8, 0.3 * beam, beam * up, 90.0 * up.sqrt()]
+        });
+        Course {
+            start: Time::from_unix_ms(150_000),
+            step: STEP,
+            columns: columns.collect(),
+        }
+    }
+
+    /// The response of a plane turned to the east by some part, stamped so many minutes late.
+    fn day(east: f64, late_min: f64) -> Vec<(Time, f64)> {
+        let course = course();
+        let plane = [east, 0.1, 0.9, 1.0];
+        let value = |k: f64| {
+            let (low, share) = (k.floor() as i64, k - k.floor());
+            let at = |i: i64| {
+                let x = course.columns[i.rem_euclid(288) as usize];
+                (0..4).map(|j| plane[j] * x[j]).sum::<f64>().max(0.0)
+            };
+            at(low) * (1.0 - share) + at(low + 1) * share
+        };
+        (0..288)
+            .map(|k| (course.start + STEP * k, value(k as f64 - late_min / 5.0)))
+            .collect()
+    }
+
+    #[test]
+    fn an_hour_half_an_hour_and_ten_hours_are_read_off_a_clear_day() {
+        for late in [0.0, 60.0, -60.0, 30.0, 600.0, 12.0] {
+            let day = day(0.0, late);
+            assert!(is_smooth(&day, STEP), "{late}");
+            let told = offset(&day, &course()).expect("a clear day");
+            assert!((told.minutes - late).abs() < 1.5, "{late}: {told:?}");
+        }
+    }
+
+    #[test]
+    fn a_turned_plane_is_no_clock() {
+        for east in [-0.3, -0.1, 0.2] {
+            let told = offset(&day(east, 0.0), &course()).expect("a clear day");
+            assert!(told.minutes.abs() < 1.5, "{east}: {told:?}");
+        }
+    }
+
+    #[test]
+    fn a_day_of_clouds_is_not_smooth() {
+        let mut cloudy = day(0.0, 0.0);
+        for (k, slot) in cloudy.iter_mut().enumerate().filter(|(k, _)| k % 3 == 0) {
+            slot.1 *= if k % 2 == 0 { 0.7 } else { 0.9 };
+        }
+        assert!(!is_smooth(&cloudy, STEP));
+    }
+
+    #[test]
+    fn two_clear_days_that_agree_are_told_and_two_right_ones_end_it() {
+        let mut watch = ClockWatch::new();
+        let midnight = |n: i64| Time::from_unix_ms(n * 86_400_000);
+        let offsets = [0.5, -1.0, 59.0, 61.0, 60.0, 1.0, 0.0];
+        let told: Vec<_> = (0..)
+            .zip(offsets)
+            .filter_map(|(n, minutes)| {
+                let day = Offset { minutes, sigma: 1.2 };
+                watch.add(midnight(n), day, midnight(n + 1))
+            })
+            .collect();
+        let [Edge::Found { began, found, seen }, Edge::Ended { at }] = told[..] else {
+            panic!("{told:?}");
+        };
+        assert_eq!((began, found, at), (midnight(2), midnight(4), midnight(5)));
+        assert!((seen.offset.minutes - 60.0).abs() < 0.1, "{seen:?}");
+    }
+
+    #[test]
+    fn days_that_disagree_or_are_unsure_say_nothing() {
+        let mut watch = ClockWatch::new();
+        for (n, minutes) in (0..).zip([20.0, -15.0, 9.0, 31.0]) {
+            let day = Offset { minutes, sigma: 1.5 };
+            let at = Time::from_unix_ms(n * 86_400_000);
+            assert_eq!(watch.add(at, day, at), None);
+        }
+    }
+}

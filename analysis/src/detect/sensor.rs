@@ -1,0 +1,379 @@
+//! Whether a plane sensor shows the light that the inputs of its plane get, day by day.
+//!
+//! Model:   in a valid slot r = median_i(I_i / I_rated,i) 1000 / (s e): what the inputs get over what
+//!          the sensor shows; e what glass lets through; k = s / s_clear, the sensor's own clear-sky
+//!          index. A day's r is its median; k counts on days on which it is steady.
+//!          low, from the first day:  ln r
+//!          low, since the baseline:  min(ln r / r0, - ln k / k0)
+//!          high:                     min(- ln r / r0, ln k / k0)
+//!          skewed:                   the smaller of what r and k, the other way round, change over noon
+//!          shaded:                   ln of the r that half an hour exceeds, over the median
+//!          Each a stream of `ShiftWatch`. Inputs that are washed change r and not k; hazy air changes
+//!          k and not r; only a sensor changes both. What all inputs lose with k as it was is left to
+//!          soiling.
+//! Symbols: I [A], s, s_clear [W/m2], r, e, k [-]; r0, k0 medians of the first ten days that count
+//! Range:   two inputs or more that agree to 6 %; an hour of valid light for r, three for k.
+//! Source:  own; common practice compares the array as its own sensor and the clear-sky index.
+//!          Edges: a class B sensor with meter and model may be 7 % off for ever; k varies by 5 % with
+//!          the air (engineering judgement).
+//! Check:   unit tests below; tests/acceptance/engine/measuring.rs.
+
+use super::{Budget, DayValue, Edge, Kind, Shift, ShiftWatch, Sought};
+use crate::reading::{SolarDay, Span, Time, median, robust_spread};
+use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
+
+/// Light that a day needs [h], and a clear one.
+const LEAST_H: f64 = 1.0;
+const CLEAR_LEAST_H: f64 = 3.0;
+/// Largest difference between inputs [-].
+const MAX_SPREAD_RATIO: f64 = 0.06;
+/// Clear-sky index of a clear day [-], how near to its median slots must be, and how many of them.
+const CLEAR_INDEX: std::ops::RangeInclusive<f64> = 0.5..=1.6;
+const STEADY_WITHIN: f64 = 0.06;
+const STEADY_SHARE: f64 = 0.8;
+/// Days that make the baseline, and days whose index is kept.
+const BASELINE_DAYS: usize = 10;
+const INDEX_DAYS: usize = 60;
+/// One standard deviation from day to day [-]: spectrum, dew, the diffuse part.
+const RATIO_SIGMA: f64 = 0.008;
+const INDEX_SIGMA: f64 = 0.012;
+const SKEW_SIGMA: f64 = 0.01;
+const SHADE_SIGMA: f64 = 0.02;
+/// What lasting errors may make of a healthy sensor [-].
+const EDGE_FIRST: f64 = 0.07;
+const EDGE_SINCE: f64 = 0.015;
+const EDGE_SKEW: f64 = 0.02;
+const EDGE_SHADE: f64 = 0.05;
+/// Smallest shift worth a finding [-].
+const SMALLEST: f64 = 0.03;
+const SMALLEST_SHADE: f64 = 0.05;
+/// Half an hour of a day.
+const SHADE_H: f64 = 0.5;
+/// Each half of a skewed day needs so much light [h].
+const HALF_LEAST_H: f64 = 1.5;
+
+/// How a sensor is wrong.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum SensorFault {
+    /// Shows less than there is, by more than its class allows.
+    Low,
+    /// Shows less than it did.
+    Falling,
+    /// Shows more than it did.
+    High,
+    /// Shows too much before noon and too little after, or the other way round.
+    Skewed,
+    /// Shows too little at some positions of the sun.
+    Shaded,
+}
+
+const STREAMS: [SensorFault; 5] = [
+    SensorFault::Low,
+    SensorFault::Falling,
+    SensorFault::High,
+    SensorFault::Skewed,
+    SensorFault::Shaded,
+];
+
+/// A sensor beside its inputs in one slot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SensorSlot {
+    /// Beginning of the slot.
+    pub start: Time,
+    /// Solar hour of its middle [h].
+    pub hour: f64,
+    /// What the inputs get over what the sensor shows, r [-].
+    pub ratio: f64,
+    /// Largest difference between inputs over r [-].
+    pub spread: f64,
+    /// Clear-sky index of the sensor, k [-].
+    pub clear_index: f64,
+}
+
+/// What a day says about a sensor.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct SensorDay {
+    began: Time,
+    ln_ratio: f64,
+    sigma: f64,
+    clear: Option<ClearDay>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct ClearDay {
+    ln_index: f64,
+    /// ln of before noon over after noon, of r and of k.
+    skew: Option<(f64, f64)>,
+    shade: f64,
+}
+
+/// Watches one sensor.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct SensorWatch {
+    today: Option<(SolarDay, Vec<SensorSlot>)>,
+    streams: [ShiftWatch; STREAMS.len()],
+    ratios: Vec<f64>,
+    indices: Vec<f64>,
+    skews: Vec<(f64, f64)>,
+    /// ln k of the latest clear days.
+    clear_indices: VecDeque<(SolarDay, f64)>,
+}
+
+impl SensorWatch {
+    /// Nothing seen yet.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes a valid slot.
+    pub fn add(&mut self, day: SolarDay, slot: SensorSlot) {
+        match &mut self.today {
+            Some((today, slots)) if *today == day => slots.push(slot),
+            _ => self.today = Some((day, vec![slot])),
+        }
+    }
+
+    /// Whether any stream says that the sensor is wrong.
+    pub fn is_wrong(&self) -> bool {
+        self.streams.iter().any(|stream| stream.standing().is_some())
+    }
+
+    /// Clear-sky index k of the latest clear days, as logarithms: what the sensor itself shows of
+    /// clear air, whatever the array does. A loss of all inputs with k as it was is the array's.
+    pub fn clear_indices(&self) -> impl Iterator<Item = (SolarDay, f64)> {
+        self.clear_indices.iter().copied()
+    }
+
+    /// Decides on the day before, if a new one has begun.
+    pub fn close_day(
+        &mut self,
+        day: SolarDay,
+        slot: Span,
+        found: Time,
+        budget: Budget,
+    ) -> Vec<(SensorFault, Edge<Shift>)> {
+        let Some((closing, slots)) = self.today.take_if(|(closing, _)| *closing < day) else {
+            return Vec::new();
+        };
+        let Some(seen) = SensorDay::of(&slots, slot) else {
+            return Vec::new();
+        };
+        if let Some(clear) = seen.clear {
+            self.clear_indices.push_back((closing, clear.ln_index));
+            if self.clear_indices.len() > INDEX_DAYS {
+                self.clear_indices.pop_front();
+            }
+        }
+        let days_between =
+            budget.observations_between(Kind::SensorWrong, STREAMS.len(), 365.0);
+        let values = STREAMS.map(|fault| self.value(fault, &seen));
+        let mut edges = Vec::new();
+        let mut suspicious = false;
+        for ((fault, stream), value) in STREAMS.iter().zip(&mut self.streams).zip(values) {
+            let smallest = match fault {
+                SensorFault::Shaded => SMALLEST_SHADE,
+                _ => SMALLEST,
+            };
+            let sought = Sought {
+                smallest,
+                days_between,
+            };
+            if let Some(value) = value {
+                edges.extend(stream.add(&value, found, &sought).map(|edge| (*fault, edge)));
+            }
+            suspicious |= stream.is_suspicious(&sought);
+        }
+        if !suspicious {
+            self.learn(&seen);
+        }
+        edges
+    }
+
+    fn learn(&mut self, day: &SensorDay) {
+        let keep = |of: &mut Vec<f64>, value: f64| {
+            if of.len() < BASELINE_DAYS {
+                of.push(value);
+            }
+        };
+        keep(&mut self.ratios, day.ln_ratio);
+        if let Some(clear) = day.clear {
+            keep(&mut self.indices, clear.ln_index);
+            if let Some(skew) = clear.skew
+                && self.skews.len() < BASELINE_DAYS
+            {
+                self.skews.push(skew);
+            }
+        }
+    }
+
+    /// The value of a stream on a day, where there is one.
+    fn value(&self, fault: SensorFault, day: &SensorDay) -> Option<DayValue> {
+        let change = || {
+            let ratio = day.ln_ratio - baseline(&self.ratios)?;
+            let index = day.clear?.ln_index - baseline(&self.indices)?;
+            Some((ratio, index))
+        };
+        let (value, sigma, edge) = match fault {
+            SensorFault::Low => (day.ln_ratio, day.sigma, EDGE_FIRST),
+            SensorFault::Falling => {
+                let (ratio, index) = change()?;
+                (ratio.min(-index), day.sigma.hypot(INDEX_SIGMA), EDGE_SINCE)
+            }
+            SensorFault::High => {
+                let (ratio, index) = change()?;
+                (index.min(-ratio), day.sigma.hypot(INDEX_SIGMA), EDGE_SINCE)
+            }
+            SensorFault::Skewed => {
+                let (ratio, index) = day.clear?.skew?;
+                let ratio = ratio - baseline_of(&self.skews, |s| s.0)?;
+                let index = index - baseline_of(&self.skews, |s| s.1)?;
+                // Where r rises k falls, or it is the array that is in the shade.
+                let both = if ratio * index < 0.0 {
+                    ratio.abs().min(index.abs())
+                } else {
+                    0.0
+                };
+                (both, SKEW_SIGMA, EDGE_SKEW)
+            }
+            SensorFault::Shaded => (day.clear?.shade, SHADE_SIGMA, EDGE_SHADE),
+        };
+        Some(DayValue {
+            began: day.began,
+            value,
+            sigma,
+            edge,
+        })
+    }
+}
+
+fn baseline(days: &[f64]) -> Option<f64> {
+    (days.len() >= BASELINE_DAYS).then(|| median(days.iter().copied()))?
+}
+
+/// Skew is known sooner: it is a difference within a day.
+fn baseline_of(days: &[(f64, f64)], of: fn(&(f64, f64)) -> f64) -> Option<f64> {
+    (days.len() >= BASELINE_DAYS / 2).then(|| median(days.iter().map(of)))?
+}
+
+impl SensorDay {
+    fn of(slots: &[SensorSlot], span: Span) -> Option<Self> {
+        let hours = |n: usize| n as f64 * span.hours();
+        let agree: Vec<&SensorSlot> = slots.iter().filter(|s| s.spread <= MAX_SPREAD_RATIO).collect();
+        // Where inputs differ for most of the day it is one of them that is wrong.
+        if hours(agree.len()) < LEAST_H || 2 * agree.len() < slots.len() {
+            return None;
+        }
+        let ratio = median(agree.iter().map(|s| s.ratio))?;
+        let scatter = robust_spread(agree.iter().map(|s| s.ratio), ratio)?;
+        let own = 1.25 * scatter / ratio / (agree.len() as f64).sqrt();
+        Some(Self {
+            began: agree[0].start,
+            ln_ratio: ratio.ln(),
+            sigma: own.hypot(RATIO_SIGMA),
+            clear: ClearDay::of(&agree, ratio, span),
+        })
+    }
+}
+
+impl ClearDay {
+    fn of(slots: &[&SensorSlot], ratio: f64, span: Span) -> Option<Self> {
+        let enough = |n: usize, hours: f64| n as f64 * span.hours() >= hours;
+        let index = median(slots.iter().map(|s| s.clear_index))?;
+        let near = |s: &&&SensorSlot| (s.clear_index / index - 1.0).abs() <= STEADY_WITHIN;
+        let steady = slots.iter().filter(near).count() as f64 / slots.len() as f64;
+        let is_clear = CLEAR_INDEX.contains(&index) && steady >= STEADY_SHARE;
+        if !is_clear || !enough(slots.len(), CLEAR_LEAST_H) {
+            return None;
+        }
+        let half = |before_noon: bool, of: fn(&SensorSlot) -> f64| {
+            let half = slots.iter().filter(|s| (s.hour < 12.0) == before_noon);
+            let half: Vec<f64> = half.map(|s| of(s)).collect();
+            median(half.iter().copied()).filter(|_| enough(half.len(), HALF_LEAST_H))
+        };
+        let skew = |of: fn(&SensorSlot) -> f64| Some((half(true, of)? / half(false, of)?).ln());
+        let mut highest: Vec<f64> = slots.iter().map(|s| s.ratio).collect();
+        highest.sort_by(|a, b| b.total_cmp(a));
+        let half_an_hour = (SHADE_H / span.hours()).ceil() as usize;
+        let shade = highest.get(half_an_hour.max(1) - 1).copied()?;
+        Some(Self {
+            ln_index: index.ln(),
+            skew: skew(|s| s.ratio).zip(skew(|s| s.clear_index)),
+            shade: (shade / ratio).ln(),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SLOT: Span = Span::from_min(5);
+
+    /// What is told over days whose slots are given by day and hour: r and k.
+    fn told(days: i64, slot: impl Fn(i64, f64) -> (f64, f64)) -> Vec<(i64, SensorFault)> {
+        let mut watch = SensorWatch::new();
+        let mut told = Vec::new();
+        for d in 0..days {
+            let day = SolarDay::from_number(d);
+            let midnight = Time::from_unix_ms(d * 86_400_000);
+            let edges = watch.close_day(day, SLOT, midnight, Budget::new(0.05));
+            told.extend(edges.into_iter().filter_map(|(fault, edge)| match edge {
+                Edge::Found { .. } => Some((d, fault)),
+                Edge::Ended { .. } => None,
+            }));
+            for n in 96..192 {
+                let hour = f64::from(n) / 12.0;
+                // Half a percent from day to day, deterministic.
+                let wobble = 1.0 + 0.005 * f64::from((d * 7 % 5) as i32 - 2);
+                let (ratio, clear_index) = slot(d, hour);
+                let seen = SensorSlot {
+                    start: midnight + SLOT * i64::from(n),
+                    hour,
+                    ratio: ratio * wobble,
+                    spread: 0.02,
+                    clear_index: clear_index * wobble,
+                };
+                watch.add(day, seen);
+            }
+        }
+        told
+    }
+
+    #[test]
+    fn a_sensor_that_drops_or_rises_by_six_percent_is_told_within_days() {
+        for (times, fault) in [(0.94, SensorFault::Falling), (1.06, SensorFault::High)] {
+            let told = told(30, |d, _| if d < 15 { (0.97, 1.0) } else { (0.97 / times, times) });
+            assert_eq!(told.len(), 1, "{told:?}");
+            assert!(told[0].1 == fault && (16..=20).contains(&told[0].0), "{told:?}");
+        }
+    }
+
+    #[test]
+    fn dirt_on_the_array_washing_it_and_hazy_air_are_no_sensor() {
+        assert_eq!(told(60, |d, _| (0.97 - 0.002 * d as f64, 1.0)), []);
+        assert_eq!(told(60, |d, _| (if d < 20 { 0.93 } else { 0.99 }, 1.0)), []);
+        assert_eq!(told(60, |d, _| (0.97, if d < 20 { 1.0 } else { 0.9 })), []);
+    }
+
+    #[test]
+    fn one_that_is_fifteen_percent_low_from_the_start_is_told_in_the_first_week() {
+        let told = told(10, |_, _| (1.15, 0.87));
+        assert!(told.first().is_some_and(|t| t.0 <= 6 && t.1 == SensorFault::Low), "{told:?}");
+    }
+
+    #[test]
+    fn a_sensor_that_tips_over_and_one_in_the_shade_are_told_apart() {
+        let tipped = told(30, |d, hour| match (d < 15, hour < 12.0) {
+            (true, _) => (0.97, 1.0),
+            (false, true) => (0.93, 1.04),
+            (false, false) => (1.01, 0.96),
+        });
+        assert!(tipped.iter().all(|t| t.1 == SensorFault::Skewed) && tipped.len() == 1, "{tipped:?}");
+        let shaded = told(30, |d, hour| {
+            let dark = d >= 15 && (9.0..10.0).contains(&hour);
+            if dark { (2.0, 0.5) } else { (0.97, 1.0) }
+        });
+        assert!(shaded.iter().any(|t| t.1 == SensorFault::Shaded), "{shaded:?}");
+    }
+}
