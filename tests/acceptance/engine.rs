@@ -47,6 +47,8 @@ mod off_peak;
 mod performance;
 #[path = "engine/protection.rs"]
 mod protection;
+#[path = "engine/measuring.rs"]
+mod measuring;
 #[path = "engine/recordings.rs"]
 mod recordings;
 #[path = "engine/resume.rs"]

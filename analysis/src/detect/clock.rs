@@ -71,15 +71,18 @@ pub struct Offset {
 /// Whether a day's response may be a clear one: smooth, long, and seen down to both ends.
 pub fn is_smooth(day: &[(Time, f64)], slot: Span) -> bool {
     let highest = day.iter().map(|s| s.1).fold(0.0, f64::max);
+    let day = &in_order_of_sun(day, slot)[..];
     let lit = |s: &&(Time, f64)| s.1 >= LIT_RATIO * highest;
     let lit: Vec<&(Time, f64)> = day.iter().filter(lit).collect();
-    if slot > LONGEST_SLOT || highest <= 0.0 || (lit.len() as f64) * slot.hours() < LEAST_LIT.hours()
+    if slot > LONGEST_SLOT
+        || highest <= 0.0
+        || (lit.len() as f64) * slot.hours() < LEAST_LIT.hours()
     {
         return false;
     }
     // The course of the sun itself bends more from one slot to the next where slots are long.
     let most = KINK_RATIO * highest * (slot.hours() * 12.0);
-    let triples = lit.windows(3).filter(|w| w[2].0 - w[0].0 == slot + slot);
+    let triples = lit.windows(3).filter(|w| w[2].0 - w[0].0 < slot * 3);
     let kinks: Vec<bool> = triples
         .map(|w| (w[2].1 - 2.0 * w[1].1 + w[0].1).abs() > most)
         .collect();
@@ -88,6 +91,26 @@ pub fn is_smooth(day: &[(Time, f64)], slot: Span) -> bool {
     let peak = day.iter().position(|s| s.1 == highest).unwrap_or(0);
     let both_ends = day[..peak].iter().any(low) && day[peak..].iter().any(low);
     both_ends && !kinks.is_empty() && rough <= MAX_KINKS_SHARE * kinks.len() as f64
+}
+
+/// A day as the sun has it: begun where it is dark, which need not be where its stamps begin. What
+/// comes before that is put a day later.
+fn in_order_of_sun(day: &[(Time, f64)], slot: Span) -> Vec<(Time, f64)> {
+    let later = |s: &(Time, f64)| (s.0 + Span::from_h(24), s.1);
+    let gap = |k: usize| day[k].0 - day[k - 1].0;
+    let widest = (1..day.len()).max_by_key(|k| gap(*k));
+    let lowest = || {
+        let least = (0..day.len()).min_by(|a, b| day[*a].1.total_cmp(&day[*b].1));
+        least.unwrap_or(0)
+    };
+    let dark = widest
+        .filter(|k| gap(*k) > slot * 12)
+        .unwrap_or_else(lowest);
+    day[dark..]
+        .iter()
+        .copied()
+        .chain(day[..dark].iter().map(later))
+        .collect()
 }
 
 /// The offset of the stamps of one day; `None` where the day is no clear one.
@@ -104,7 +127,8 @@ pub fn offset(day: &[(Time, f64)], course: &Course) -> Option<Offset> {
         .collect();
     let sse = |tau_min: f64| fit(&y, course, tau_min / step_min).map_or(f64::INFINITY, |f| f.sse);
     let least = |taus: &mut dyn Iterator<Item = f64>| {
-        taus.map(|tau| (sse(tau), tau)).min_by(|a, b| a.0.total_cmp(&b.0))
+        taus.map(|tau| (sse(tau), tau))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
     };
     let (_, coarse) = least(&mut (-slots / 2..slots / 2).map(|k| k as f64 * step_min))?;
     let minutes = step_min.round() as i64 + 1;
@@ -154,8 +178,7 @@ fn fit(y: &[(f64, f64)], course: &Course, shift: f64) -> Option<Fit> {
         let share = at - low;
         let column = |i: i64| &course.columns[i.rem_euclid(n) as usize];
         let (from, to) = (column(low as i64), column(low as i64 + 1));
-        let x: [f64; COLUMNS] =
-            std::array::from_fn(|j| from[j] * (1.0 - share) + to[j] * share);
+        let x: [f64; COLUMNS] = std::array::from_fn(|j| from[j] * (1.0 - share) + to[j] * share);
         for i in 0..COLUMNS {
             sums[i] += x[i];
             b[i] += x[i] * value;
@@ -230,7 +253,8 @@ impl ClockWatch {
             self.days.pop_front();
         }
         let (first, mean, days) = self.agreed()?;
-        let is_off = mean.minutes.abs() >= SMALLEST_MIN && mean.minutes.abs() >= SIGMAS * mean.sigma;
+        let is_off =
+            mean.minutes.abs() >= SMALLEST_MIN && mean.minutes.abs() >= SIGMAS * mean.sigma;
         if is_off && !self.is_standing {
             self.is_standing = true;
             let seen = ClockOff { offset: mean, days };
@@ -286,7 +310,12 @@ mod tests {
                 return [0.0; 4];
             }
             let beam = 1000.0 * (-0.2 / up.max(0.02)).exp();
-            [-beam * angle.sin() * 0.8, 0.3 * beam, beam * up, 90.0 * up.sqrt()]
+            [
+                -beam * angle.sin() * 0.8,
+                0.3 * beam,
+                beam * up,
+                90.0 * up.sqrt(),
+            ]
         });
         Course {
             start: Time::from_unix_ms(150_000),
@@ -347,7 +376,10 @@ mod tests {
         let told: Vec<_> = (0..)
             .zip(offsets)
             .filter_map(|(n, minutes)| {
-                let day = Offset { minutes, sigma: 1.2 };
+                let day = Offset {
+                    minutes,
+                    sigma: 1.2,
+                };
                 watch.add(midnight(n), day, midnight(n + 1))
             })
             .collect();
@@ -362,7 +394,10 @@ mod tests {
     fn days_that_disagree_or_are_unsure_say_nothing() {
         let mut watch = ClockWatch::new();
         for (n, minutes) in (0..).zip([20.0, -15.0, 9.0, 31.0]) {
-            let day = Offset { minutes, sigma: 1.5 };
+            let day = Offset {
+                minutes,
+                sigma: 1.5,
+            };
             let at = Time::from_unix_ms(n * 86_400_000);
             assert_eq!(watch.add(at, day, at), None);
         }

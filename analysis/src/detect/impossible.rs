@@ -76,7 +76,7 @@ impl ImpossibleWatch {
         self.good = None;
         self.count += 1;
         self.bad.push_back((at, in_a_row));
-        while self.bad.len() > BAD_POLLS || self.bad.front().is_some_and(|b| at - b.0 > TOGETHER) {
+        while self.bad.len() > BAD_POLLS || self.bad.front().is_some_and(|b| at - b.0 >= TOGETHER) {
             self.bad.pop_front();
         }
         let row = self.bad.iter().skip(1).all(|b| b.1);
@@ -210,7 +210,10 @@ mod tests {
 
     #[test]
     fn one_spike_or_two_a_day_are_dropped_and_a_third_is_told_until_a_day_is_good() {
-        assert_eq!(edges(3 * 1440, |n| n % 1440 == 7 || n % 1440 == 900).len(), 0);
+        assert_eq!(
+            edges(3 * 1440, |n| n % 1440 == 7 || n % 1440 == 900).len(),
+            0
+        );
         let told = edges(3 * 1440, |n| [7, 300, 900].contains(&n));
         let [Edge::Found { began, found, .. }, Edge::Ended { at: ended }] = told[..] else {
             panic!("{told:?}");

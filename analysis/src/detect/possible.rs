@@ -98,29 +98,35 @@ fn is_sentinel(value: f64) -> bool {
 fn range(plant: &Plant, inverter: Option<&Inverter>, channel: &Channel) -> Option<(f64, f64)> {
     let of_input = |number: u8| inverter?.inputs.iter().find(|i| i.number == number);
     match (channel.quantity, channel.place) {
-        (Quantity::DcVoltage, Place::Input(n)) => {
-            Some(scaled(VOLTAGE_RATIO, coldest_open_v(plant, of_input(n)?), 0.0))
-        }
-        (Quantity::DcCurrent, Place::Input(n)) => {
-            Some(scaled(CURRENT_RATIO, short_circuit_a(plant, of_input(n)?), METER_A))
-        }
+        (Quantity::DcVoltage, Place::Input(n)) => Some(scaled(
+            VOLTAGE_RATIO,
+            coldest_open_v(plant, of_input(n)?),
+            0.0,
+        )),
+        (Quantity::DcCurrent, Place::Input(n)) => Some(scaled(
+            CURRENT_RATIO,
+            short_circuit_a(plant, of_input(n)?),
+            METER_A,
+        )),
         (Quantity::DcCurrent, Place::String(n, _)) => {
             let ratios = (BACK_INTO_STRING_RATIO, CURRENT_RATIO.1);
-            Some(scaled(ratios, short_circuit_a(plant, of_input(n)?), METER_A))
+            Some(scaled(
+                ratios,
+                short_circuit_a(plant, of_input(n)?),
+                METER_A,
+            ))
         }
-        (Quantity::DcPower, Place::Input(n)) => {
-            Some(scaled(POWER_RATIO, plant.input_rated(of_input(n)?).w(), METER_W))
-        }
+        (Quantity::DcPower, Place::Input(n)) => Some(scaled(
+            POWER_RATIO,
+            plant.input_rated(of_input(n)?).w(),
+            METER_W,
+        )),
         (quantity, Place::Device) => of_device(plant, inverter, quantity),
         _ => None,
     }
 }
 
-fn of_device(
-    plant: &Plant,
-    inverter: Option<&Inverter>,
-    quantity: Quantity,
-) -> Option<(f64, f64)> {
+fn of_device(plant: &Plant, inverter: Option<&Inverter>, quantity: Quantity) -> Option<(f64, f64)> {
     let limits = &plant.site.grid_limits;
     let nominal_v = limits.nominal_voltage.v();
     match quantity {
@@ -134,7 +140,11 @@ fn of_device(
         Quantity::AcCurrentL1 | Quantity::AcCurrentL2 | Quantity::AcCurrentL3 => {
             let inverter = inverter?;
             let rated_a = most_va(inverter) / f64::from(inverter.phases.max(1)) / nominal_v;
-            Some(scaled((-AC_CURRENT_RATIO, AC_CURRENT_RATIO), rated_a, METER_A))
+            Some(scaled(
+                (-AC_CURRENT_RATIO, AC_CURRENT_RATIO),
+                rated_a,
+                METER_A,
+            ))
         }
         Quantity::Frequency => Some(scaled(FREQUENCY_RATIO, limits.nominal_frequency.hz(), 0.0)),
         Quantity::HeatsinkTemperature => Some(HEATSINK_DEGC),

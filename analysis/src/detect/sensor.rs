@@ -40,6 +40,9 @@ const RATIO_SIGMA: f64 = 0.008;
 const INDEX_SIGMA: f64 = 0.012;
 const SKEW_SIGMA: f64 = 0.01;
 const SHADE_SIGMA: f64 = 0.02;
+/// What is large is not that steady, and lies between the sizes that are looked for [-].
+const OF_SIZE: f64 = 0.2;
+const LARGE: f64 = 2.0 * SMALLEST;
 /// What lasting errors may make of a healthy sensor [-].
 const EDGE_FIRST: f64 = 0.07;
 const EDGE_SINCE: f64 = 0.015;
@@ -48,6 +51,9 @@ const EDGE_SHADE: f64 = 0.05;
 /// Smallest shift worth a finding [-].
 const SMALLEST: f64 = 0.03;
 const SMALLEST_SHADE: f64 = 0.05;
+/// Days between false alarms of a test that would be content with the evidence that makes a sensor
+/// doubtful: it gathers within one or two days and costs no more than the next best light.
+const DOUBTED_FROM: f64 = 100.0;
 /// Half an hour of a day.
 const SHADE_H: f64 = 0.5;
 /// Each half of a skewed day needs so much light [h].
@@ -116,6 +122,7 @@ pub struct SensorWatch {
     ratios: Vec<f64>,
     indices: Vec<f64>,
     skews: Vec<(f64, f64)>,
+    is_doubtful: bool,
     /// ln k of the latest clear days.
     clear_indices: VecDeque<(SolarDay, f64)>,
 }
@@ -134,9 +141,16 @@ impl SensorWatch {
         }
     }
 
+    /// Whether evidence against the sensor has begun to gather: tests lean on siblings meanwhile.
+    pub fn is_doubtful(&self) -> bool {
+        self.is_doubtful || self.is_wrong()
+    }
+
     /// Whether any stream says that the sensor is wrong.
     pub fn is_wrong(&self) -> bool {
-        self.streams.iter().any(|stream| stream.standing().is_some())
+        self.streams
+            .iter()
+            .any(|stream| stream.standing().is_some())
     }
 
     /// Clear-sky index k of the latest clear days, as logarithms: what the sensor itself shows of
@@ -165,8 +179,7 @@ impl SensorWatch {
                 self.clear_indices.pop_front();
             }
         }
-        let days_between =
-            budget.observations_between(Kind::SensorWrong, STREAMS.len(), 365.0);
+        let days_between = budget.observations_between(Kind::SensorWrong, STREAMS.len(), 365.0);
         let values = STREAMS.map(|fault| self.value(fault, &seen));
         let mut edges = Vec::new();
         let mut suspicious = false;
@@ -180,10 +193,15 @@ impl SensorWatch {
                 days_between,
             };
             if let Some(value) = value {
-                edges.extend(stream.add(&value, found, &sought).map(|edge| (*fault, edge)));
+                let edge = stream.add(&value, found, &sought);
+                edges.extend(edge.map(|edge| (*fault, of_sensor(*fault, edge))));
             }
-            suspicious |= stream.is_suspicious(&sought);
+            suspicious |= stream.is_suspicious(&Sought {
+                days_between: DOUBTED_FROM,
+                ..sought
+            });
         }
+        self.is_doubtful = suspicious;
         if !suspicious {
             self.learn(&seen);
         }
@@ -215,7 +233,7 @@ impl SensorWatch {
             Some((ratio, index))
         };
         let (value, sigma, edge) = match fault {
-            SensorFault::Low => (day.ln_ratio, day.sigma, EDGE_FIRST),
+            SensorFault::Low => (day.ln_ratio - EDGE_FIRST, day.sigma, 0.0),
             SensorFault::Falling => {
                 let (ratio, index) = change()?;
                 (ratio.min(-index), day.sigma.hypot(INDEX_SIGMA), EDGE_SINCE)
@@ -238,12 +256,33 @@ impl SensorWatch {
             }
             SensorFault::Shaded => (day.clear?.shade, SHADE_SIGMA, EDGE_SHADE),
         };
+        // What points the other way is nothing, however far.
+        let value = value.max(0.0);
         Some(DayValue {
             began: day.began,
             value,
-            sigma,
+            sigma: sigma.hypot(OF_SIZE * (value - LARGE).max(0.0)),
             edge,
         })
+    }
+}
+
+/// The size of a shift as an error of the sensor.
+fn of_sensor(fault: SensorFault, edge: Edge<Shift>) -> Edge<Shift> {
+    let beyond = match fault {
+        SensorFault::Low => EDGE_FIRST,
+        _ => 0.0,
+    };
+    match edge {
+        Edge::Found { began, found, seen } => Edge::Found {
+            began,
+            found,
+            seen: Shift {
+                size: seen.size + beyond,
+                ..seen
+            },
+        },
+        Edge::Ended { at } => Edge::Ended { at },
     }
 }
 
@@ -259,7 +298,10 @@ fn baseline_of(days: &[(f64, f64)], of: fn(&(f64, f64)) -> f64) -> Option<f64> {
 impl SensorDay {
     fn of(slots: &[SensorSlot], span: Span) -> Option<Self> {
         let hours = |n: usize| n as f64 * span.hours();
-        let agree: Vec<&SensorSlot> = slots.iter().filter(|s| s.spread <= MAX_SPREAD_RATIO).collect();
+        let agree: Vec<&SensorSlot> = slots
+            .iter()
+            .filter(|s| s.spread <= MAX_SPREAD_RATIO)
+            .collect();
         // Where inputs differ for most of the day it is one of them that is wrong.
         if hours(agree.len()) < LEAST_H || 2 * agree.len() < slots.len() {
             return None;
@@ -343,9 +385,18 @@ mod tests {
     #[test]
     fn a_sensor_that_drops_or_rises_by_six_percent_is_told_within_days() {
         for (times, fault) in [(0.94, SensorFault::Falling), (1.06, SensorFault::High)] {
-            let told = told(30, |d, _| if d < 15 { (0.97, 1.0) } else { (0.97 / times, times) });
+            let told = told(30, |d, _| {
+                if d < 15 {
+                    (0.97, 1.0)
+                } else {
+                    (0.97 / times, times)
+                }
+            });
             assert_eq!(told.len(), 1, "{told:?}");
-            assert!(told[0].1 == fault && (16..=20).contains(&told[0].0), "{told:?}");
+            assert!(
+                told[0].1 == fault && (16..=20).contains(&told[0].0),
+                "{told:?}"
+            );
         }
     }
 
@@ -359,7 +410,11 @@ mod tests {
     #[test]
     fn one_that_is_fifteen_percent_low_from_the_start_is_told_in_the_first_week() {
         let told = told(10, |_, _| (1.15, 0.87));
-        assert!(told.first().is_some_and(|t| t.0 <= 6 && t.1 == SensorFault::Low), "{told:?}");
+        assert!(
+            told.first()
+                .is_some_and(|t| t.0 <= 6 && t.1 == SensorFault::Low),
+            "{told:?}"
+        );
     }
 
     #[test]
@@ -369,11 +424,17 @@ mod tests {
             (false, true) => (0.93, 1.04),
             (false, false) => (1.01, 0.96),
         });
-        assert!(tipped.iter().all(|t| t.1 == SensorFault::Skewed) && tipped.len() == 1, "{tipped:?}");
+        assert!(
+            tipped.iter().all(|t| t.1 == SensorFault::Skewed) && tipped.len() == 1,
+            "{tipped:?}"
+        );
         let shaded = told(30, |d, hour| {
             let dark = d >= 15 && (9.0..10.0).contains(&hour);
             if dark { (2.0, 0.5) } else { (0.97, 1.0) }
         });
-        assert!(shaded.iter().any(|t| t.1 == SensorFault::Shaded), "{shaded:?}");
+        assert!(
+            shaded.iter().any(|t| t.1 == SensorFault::Shaded),
+            "{shaded:?}"
+        );
     }
 }

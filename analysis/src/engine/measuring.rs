@@ -7,8 +7,8 @@ use super::roles::Device;
 use super::slots::{InverterNow, When};
 use crate::detect::{
     BRIGHT_W_M2, BackSensorWatch, Budget, ClockOff, ClockWatch, CounterWatch, Course,
-    DarkSensorWatch, Edge, FrozenWatch, Gate, ImpossibleValue, ImpossibleWatch, Kind,
-    MIN_POA_W_M2, SensorSlot, SensorWatch, Shows, is_smooth, offset,
+    DarkSensorWatch, Edge, FrozenWatch, Gate, ImpossibleValue, ImpossibleWatch, Kind, MIN_POA_W_M2,
+    SensorSlot, SensorWatch, Shows, WatchedValue, is_smooth, offset,
 };
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::expected::Light;
@@ -52,6 +52,8 @@ pub(super) struct MeasuringState {
     backs: BTreeMap<ChannelId, BackSensorWatch>,
     /// By device.
     clocks: Vec<ClockWatch>,
+    /// Stamps in the slot that is being filled, by device: the first, their sum after it [ms], how many.
+    stamps: Vec<Option<(Time, i64, i64)>>,
     /// Responses of today, by device.
     clock_day: Option<(SolarDay, Vec<Vec<(Time, f64)>>)>,
     /// Offsets that have been told [min], by device.
@@ -82,21 +84,28 @@ impl MeasuringState {
             counters: vec![CounterWatch::default(); plant.inverters.len()],
             frozen: plant.inverters.iter().map(|i| frozen(i.every)).collect(),
             still: still_light.chain(still_backs).collect(),
-            dark: light.iter().map(|id| (*id, DarkSensorWatch::new())).collect(),
+            dark: light
+                .iter()
+                .map(|id| (*id, DarkSensorWatch::new()))
+                .collect(),
             sensors: of(&[Quantity::Poa])
                 .into_iter()
                 .map(|id| (id, SensorWatch::new()))
                 .collect(),
-            backs: backs.iter().map(|id| (*id, BackSensorWatch::new())).collect(),
+            backs: backs
+                .iter()
+                .map(|id| (*id, BackSensorWatch::new()))
+                .collect(),
             clocks: vec![ClockWatch::new(); devices],
+            stamps: vec![None; devices],
             clock_day: None,
             clocks_told: BTreeMap::new(),
         }
     }
 
-    /// Sensors that days have shown to be wrong.
+    /// Sensors that days have shown to be wrong, or doubtful.
     pub fn distrusted(&self) -> BTreeSet<ChannelId> {
-        let sensors = self.sensors.iter().filter(|(_, s)| s.is_wrong());
+        let sensors = self.sensors.iter().filter(|(_, s)| s.is_doubtful());
         let backs = self.backs.iter().filter(|(_, b)| b.is_wrong());
         sensors
             .map(|(id, _)| *id)
@@ -110,7 +119,10 @@ impl MeasuringState {
     }
 
     /// Clear-sky index of the sensors, by channel, on the latest clear days, as logarithms.
-    #[expect(dead_code, reason = "a common loss of all inputs is told from the sensor's by it")]
+    #[expect(
+        dead_code,
+        reason = "a common loss of all inputs is told from the sensor's by it"
+    )]
     pub fn clear_indices(&self, sensor: ChannelId) -> Option<Vec<(SolarDay, f64)>> {
         Some(self.sensors.get(&sensor)?.clear_indices().collect())
     }
@@ -135,6 +147,10 @@ impl Engine {
     pub(super) fn believed(&mut self, poll: &[Reading]) -> Vec<Reading> {
         let mut poll = poll.to_vec();
         if let Some(device) = self.roles.device(poll[0].channel) {
+            let (at, number) = (poll[0].at, self.device_number(device));
+            let stamps = &mut self.state.measuring.stamps[number];
+            let (first, sum, count) = stamps.unwrap_or((at, 0, 0));
+            *stamps = Some((first, sum + (at - first).ms(), count + 1));
             self.drop_impossible(device, &mut poll);
             if let Device::Inverter(i) = device {
                 self.drop_frozen(i, &mut poll);
@@ -216,16 +232,20 @@ impl Engine {
         let moves = |reading: &Reading| {
             let (_, quantity) = self.roles.quantity(reading.channel);
             let value = reading.value.good().filter(|v| *v != 0.0)?;
-            is_lively(quantity).then_some((reading.channel, value))
+            is_lively(quantity).then_some(WatchedValue {
+                channel: reading.channel,
+                value,
+                always_moves: always_moves(quantity),
+            })
         };
-        let values: Vec<(ChannelId, f64)> = poll.iter().filter_map(moves).collect();
-        let has_power = values.iter().any(|(id, value)| {
-            let (_, quantity) = self.roles.quantity(*id);
+        let values: Vec<WatchedValue> = poll.iter().filter_map(moves).collect();
+        let has_power = values.iter().any(|v| {
+            let (_, quantity) = self.roles.quantity(v.channel);
             let rated_w = self.plant.inverters[i].rated_ac.w();
             match quantity {
-                Quantity::AcPower | Quantity::DcPower => *value > AT_WORK_RATIO * rated_w,
+                Quantity::AcPower | Quantity::DcPower => v.value > AT_WORK_RATIO * rated_w,
                 // Where no power is published.
-                Quantity::DcCurrent => *value > 0.1,
+                Quantity::DcCurrent => v.value > 0.1,
                 _ => false,
             }
         });
@@ -238,7 +258,8 @@ impl Engine {
         }
         let device = self.plant.inverters[i].id.clone();
         if let Some(edge) = edge {
-            let new = |began, found, seen: &_| explain::value_frozen(&device, None, (began, found), seen);
+            let new =
+                |began, found, seen: &_| explain::value_frozen(&device, None, (began, found), seen);
             self.book_measuring(&device, Kind::ValueFrozen, edge, new);
         }
     }
@@ -258,7 +279,12 @@ impl Engine {
                 }
                 _ => value > AT_WORK_W_M2,
             };
-            let (believed, edge) = watch.poll(reading.at, &[(reading.channel, value)], at_work);
+            let watched = WatchedValue {
+                channel: reading.channel,
+                value,
+                always_moves: true,
+            };
+            let (believed, edge) = watch.poll(reading.at, &[watched], at_work);
             if !believed {
                 reading.value = Value::Missing;
             }
@@ -322,12 +348,7 @@ impl Engine {
         self.keep_clock_slot(when, now, means);
     }
 
-    fn watch_dark(
-        &mut self,
-        when: When,
-        means: &SlotMeans,
-        contradicted: &BTreeSet<ChannelId>,
-    ) {
+    fn watch_dark(&mut self, when: When, means: &SlotMeans, contradicted: &BTreeSet<ChannelId>) {
         let (plant, slot) = (self.plant.clone(), self.plant.timing.slot);
         let ids: Vec<ChannelId> = self.state.measuring.dark.keys().copied().collect();
         for id in ids {
@@ -411,7 +432,8 @@ impl Engine {
         let wind_m_s = wind.map_or(ASSUMED_WIND_M_S, |s| s.mean);
         for id in ids {
             let plane = self.plane_of(id).and_then(|p| Some((p, light.planes[p]?)));
-            let (Some((p, plane)), Some(air), Some(back)) = (plane, light.air, means.get(id)) else {
+            let (Some((p, plane)), Some(air), Some(back)) = (plane, light.air, means.get(id))
+            else {
                 continue;
             };
             let mounting = &self.plant.planes[p].mounting;
@@ -456,16 +478,21 @@ impl Engine {
 
     /// What each device shows of the sun in a slot.
     fn keep_clock_slot(&mut self, when: When, now: &[InverterNow], means: &SlotMeans) {
-        let inverters = now.iter().enumerate().map(|(i, n)| self.clock_response(i, n));
+        let inverters = now
+            .iter()
+            .enumerate()
+            .map(|(i, n)| self.clock_response(i, n));
         let weather = self.roles.light_of_weather.iter();
         let weather = weather.map(|channel| Some(means.get((*channel)?.0)?.mean.max(0.0)));
         let seen: Vec<Option<f64>> = inverters.chain(weather).collect();
         let devices = self.state.measuring.clocks.len();
         let fresh = || (when.day, vec![Vec::new(); devices]);
         let (_, today) = self.state.measuring.clock_day.get_or_insert_with(fresh);
-        let middle = when.start + self.plant.timing.slot.half();
-        for (day, value) in today.iter_mut().zip(seen) {
-            day.extend(value.map(|value| (middle, value)));
+        let stamps = self.state.measuring.stamps.iter_mut().map(Option::take);
+        for ((day, value), stamps) in today.iter_mut().zip(seen).zip(stamps) {
+            // Few polls in a slot need not lie about its middle.
+            let mean = stamps.map(|(first, sum, count)| first + Span::from_ms(sum / count));
+            day.extend(mean.zip(value));
         }
     }
 
@@ -478,7 +505,8 @@ impl Engine {
             if inverter.inputs[k].strings.iter().any(|s| s.plane != p) {
                 continue;
             }
-            if now.limit.is_some() || input.slot.limit.is_some() || input.slot.gate == Gate::Limited {
+            if now.limit.is_some() || input.slot.limit.is_some() || input.slot.gate == Gate::Limited
+            {
                 return None;
             }
             let current = input.slot.current?;
@@ -516,7 +544,9 @@ impl Engine {
                 continue;
             }
             told.insert(number, seen.offset.minutes);
-            let others = found.iter().filter(|f| f.0 != number && same(f.2.offset.minutes));
+            let others = found
+                .iter()
+                .filter(|f| f.0 != number && same(f.2.offset.minutes));
             let (others, device) = (others.count(), self.device_id(number));
             let longitude_deg = self.plant.site.longitude.deg();
             let when = (began, when.start);
@@ -560,5 +590,17 @@ fn is_lively(quantity: Quantity) -> bool {
             | Quantity::AcCurrentL3
             | Quantity::Frequency
             | Quantity::HeatsinkTemperature
+    )
+}
+
+/// Those that move whatever holds the power.
+fn always_moves(quantity: Quantity) -> bool {
+    matches!(
+        quantity,
+        Quantity::DcVoltage
+            | Quantity::AcVoltageL1
+            | Quantity::AcVoltageL2
+            | Quantity::AcVoltageL3
+            | Quantity::Frequency
     )
 }

@@ -76,7 +76,10 @@ pub fn value_frozen(
             ("data logger repeats its last values", 0.4),
         ],
         None => &[
-            ("data logger or network interface repeats its last values", 0.8),
+            (
+                "data logger or network interface repeats its last values",
+                0.8,
+            ),
             ("device's measuring part stopped", 0.2),
         ],
     };
@@ -122,9 +125,22 @@ pub fn clock_off(
         minutes.abs(),
         2.0 * seen.offset.sigma
     );
-    let ranked = [(likely, share), ("clock set wrong or running away", 1.0 - share)];
-    let ranked = if likely == ranked[1].0 { &ranked[..1] } else { &ranked };
-    let finding = new(Subject::device(device), Kind::ClockOff, when, ranked, summary);
+    let ranked = [
+        (likely, share),
+        ("clock set wrong or running away", 1.0 - share),
+    ];
+    let ranked = if likely == ranked[1].0 {
+        &ranked[..1]
+    } else {
+        &ranked
+    };
+    let finding = new(
+        Subject::device(device),
+        Kind::ClockOff,
+        when,
+        ranked,
+        summary,
+    );
     NewFinding {
         evidence: evidence(&[
             ("offset_min", minutes),
@@ -145,7 +161,8 @@ fn clock_cause(minutes: f64, longitude_deg: f64) -> (&'static str, f64) {
         ("daylight saving time", 0.8)
     } else if near(30.0) {
         ("a time zone that is half an hour off", 0.7)
-    } else if is_full && hours.abs() > 1.0 && (minutes.abs() - by_sun_min).abs() <= ZONE_WITHIN_MIN {
+    } else if is_full && hours.abs() > 1.0 && (minutes.abs() - by_sun_min).abs() <= ZONE_WITHIN_MIN
+    {
         ("UTC and local time mixed up", 0.8)
     } else if is_full && hours.abs() > 1.0 {
         ("another time zone", 0.7)
@@ -172,11 +189,15 @@ pub fn sensor_wrong(
             ],
         ),
         SensorFault::Falling => (
-            format!("shows {percent:.0} % less than it did, beside the inputs and beside a clear sky"),
+            format!(
+                "shows {percent:.0} % less than it did, beside the inputs and beside a clear sky"
+            ),
             &[("sensor dirty", 0.7), ("calibration drifting", 0.3)],
         ),
         SensorFault::High => (
-            format!("shows {percent:.0} % more than it did, beside the inputs and beside a clear sky"),
+            format!(
+                "shows {percent:.0} % more than it did, beside the inputs and beside a clear sky"
+            ),
             &[
                 ("calibration or scale changed", 0.6),
                 ("light reflected onto the sensor", 0.4),
@@ -187,11 +208,17 @@ pub fn sensor_wrong(
                 "has changed by {percent:.0} % between morning and afternoon, beside the inputs and \
                  beside a clear sky"
             ),
-            &[("sensor no longer level with its plane", 0.9), ("shade on the sensor", 0.1)],
+            &[
+                ("sensor no longer level with its plane", 0.9),
+                ("shade on the sensor", 0.1),
+            ],
         ),
         SensorFault::Shaded => (
             format!("is {percent:.0} % low for half an hour or more of clear days"),
-            &[("shade on the sensor", 0.9), ("shade on everything but these inputs", 0.1)],
+            &[
+                ("shade on the sensor", 0.9),
+                ("shade on everything but these inputs", 0.1),
+            ],
         ),
     };
     let subject = Subject::device(&channel.device);
@@ -276,7 +303,13 @@ mod tests {
     fn an_hour_is_daylight_saving_and_the_longitude_in_hours_is_a_zone() {
         assert_eq!(clock_cause(-58.0, 150.0).0, "daylight saving time");
         assert_eq!(clock_cause(601.0, 150.0).0, "UTC and local time mixed up");
-        assert_eq!(clock_cause(-30.5, 138.0).0, "a time zone that is half an hour off");
-        assert_eq!(clock_cause(11.0, 150.0).0, "clock set wrong or running away");
+        assert_eq!(
+            clock_cause(-30.5, 138.0).0,
+            "a time zone that is half an hour off"
+        );
+        assert_eq!(
+            clock_cause(11.0, 150.0).0,
+            "clock set wrong or running away"
+        );
     }
 }
