@@ -5,8 +5,11 @@
 //!          that a plane which is turned is not taken for a clock: what is left to tell tau are both
 //!          edges of the day. For a horizontal sensor x = GHI alone. tau by least squares over whole
 //!          days (cyclic), then by minutes.
-//!          s_tau^2 = 1 min^2 + 2 s^2 / SSE'',  s^2 = 6 SSE / n: neighbouring slots err alike.
-//!          Told where two to five latest clear days agree and |mean| is over 4 min and 3 of its s.
+//!          K is that of the plane that was fitted, in three rounds from the stated one.
+//!          s_tau^2 = s_0^2 + 2 s^2 / SSE'',  s^2 = 6 SSE / n: neighbouring slots err alike; s_0 1 min
+//!          for a horizontal sensor, 3 min for a plane: its glass, its diffuse light.
+//!          Told where two to five latest clear days agree and |mean| is over 4 min and 3 of its s:
+//!          from 4 min with a horizontal sensor, from about 10 with planes alone.
 //! Symbols: tau stamps minus true time [min]; K incidence modifier; SSE over y_max^2 [-].
 //! Range:   slots that divide a day, up to 15 min; days without clouds; true to about a minute of slot
 //!          and the edges of a horizon.
@@ -15,6 +18,7 @@
 
 use super::Edge;
 use crate::reading::{Span, Time};
+use crate::sky::incidence_modifier_at;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -38,6 +42,9 @@ const LEAST_BEAM_SHARE: f64 = 0.5;
 const ALIKE: f64 = 6.0;
 /// Uncertainty that no fit shows: the middle of slots, the equation of time of the clear day [min].
 const FLOOR_MIN: f64 = 1.0;
+const PLANE_FLOOR_MIN: f64 = 3.0;
+/// Rounds in which the plane is fitted.
+const ROUNDS: usize = 3;
 /// Smallest offset that is told, and how sure it must be.
 const SMALLEST_MIN: f64 = 4.0;
 const SIGMAS: f64 = 3.0;
@@ -55,7 +62,10 @@ pub struct Course {
     pub start: Time,
     /// From one to the next.
     pub step: Span,
-    /// One for each slot of the day; what plays no part is zero.
+    /// Where the plane looks as stated: east, north, up; `None` for a horizontal sensor.
+    pub normal: Option<[f64; 3]>,
+    /// One for each slot of the day: beam from east, north and up, diffuse light. A horizontal sensor
+    /// has its global light in the first, and nothing else.
     pub columns: Vec<[f64; COLUMNS]>,
 }
 
@@ -125,7 +135,47 @@ pub fn offset(day: &[(Time, f64)], course: &Course) -> Option<Offset> {
         .iter()
         .map(|(t, v)| ((*t - course.start).seconds() / 60.0 / step_min, v / highest))
         .collect();
-    let sse = |tau_min: f64| fit(&y, course, tau_min / step_min).map_or(f64::INFINITY, |f| f.sse);
+    let floor = course.normal.map_or(FLOOR_MIN, |_| PLANE_FLOOR_MIN);
+    let mut normal = course.normal;
+    let mut told = None;
+    for _ in 0..ROUNDS {
+        let columns = through_glass(&course.columns, normal);
+        let (tau, best) = least_squares(&y, &columns, step_min, floor)?;
+        told = Some(tau);
+        let Some(_) = normal else { break };
+        let [east, north, up, _] = best.gains;
+        let length = (east * east + north * north + up * up).sqrt();
+        normal = Some([east, north, up].map(|part| part / length));
+    }
+    told
+}
+
+/// The beam as far as glass lets it in; none from behind the plane.
+fn through_glass(columns: &[[f64; COLUMNS]], normal: Option<[f64; 3]>) -> Vec<[f64; COLUMNS]> {
+    let Some(normal) = normal else {
+        return columns.to_vec();
+    };
+    let through = |[east, north, up, diffuse]: &[f64; COLUMNS]| {
+        let dni = (east * east + north * north + up * up).sqrt();
+        let toward = east * normal[0] + north * normal[1] + up * normal[2];
+        let share = if dni > 0.0 && toward > 0.0 {
+            incidence_modifier_at(toward / dni)
+        } else {
+            0.0
+        };
+        [east * share, north * share, up * share, *diffuse]
+    };
+    columns.iter().map(through).collect()
+}
+
+fn least_squares(
+    y: &[(f64, f64)],
+    columns: &[[f64; COLUMNS]],
+    step_min: f64,
+    floor: f64,
+) -> Option<(Offset, Fit)> {
+    let slots = columns.len() as i64;
+    let sse = |tau_min: f64| fit(y, columns, tau_min / step_min).map_or(f64::INFINITY, |f| f.sse);
     let least = |taus: &mut dyn Iterator<Item = f64>| {
         taus.map(|tau| (sse(tau), tau))
             .min_by(|a, b| a.0.total_cmp(&b.0))
@@ -133,9 +183,9 @@ pub fn offset(day: &[(Time, f64)], course: &Course) -> Option<Offset> {
     let (_, coarse) = least(&mut (-slots / 2..slots / 2).map(|k| k as f64 * step_min))?;
     let minutes = step_min.round() as i64 + 1;
     let (lowest, fine) = least(&mut (-minutes..=minutes).map(|m| coarse + m as f64))?;
-    let best = fit(&y, course, fine / step_min)?;
-    let scatter = (lowest / y.len() as f64).sqrt();
-    if !best.is_clear() || scatter > MAX_SCATTER_RATIO {
+    let best = fit(y, columns, fine / step_min)?;
+    let n = y.len() as f64;
+    if !best.is_clear() || (lowest / n).sqrt() > MAX_SCATTER_RATIO {
         return None;
     }
     let (below, above) = (sse(fine - step_min), sse(fine + step_min));
@@ -143,13 +193,14 @@ pub fn offset(day: &[(Time, f64)], course: &Course) -> Option<Offset> {
     if !(bend > 0.0) {
         return None;
     }
-    let top = 0.5 * (below - above) / (below + above - 2.0 * lowest) * step_min;
-    let formal = (2.0 * ALIKE * lowest / y.len() as f64 / bend).sqrt();
-    let sigma = formal.hypot(FLOOR_MIN);
-    (sigma <= MAX_SIGMA_MIN).then_some(Offset {
+    let top = 0.5 * (below - above) / (bend * step_min);
+    let formal = (2.0 * ALIKE * lowest / n / bend).sqrt();
+    let sigma = formal.hypot(floor);
+    let offset = Offset {
         minutes: fine + top.clamp(-1.0, 1.0),
         sigma,
-    })
+    };
+    (sigma <= MAX_SIGMA_MIN).then_some((offset, best))
 }
 
 struct Fit {
@@ -164,19 +215,21 @@ impl Fit {
         let given: Vec<f64> = (0..COLUMNS).map(|j| self.gains[j] * self.sums[j]).collect();
         let all: f64 = given.iter().sum();
         let beam: f64 = given[..COLUMNS - 1].iter().sum();
-        self.gains[2] > 0.0 && all > 0.0 && beam >= LEAST_BEAM_SHARE * all
+        // On the ground there is one column, and it is the first.
+        let looks_up = self.gains[2] > 0.0 || self.sums[2] == 0.0;
+        looks_up && all > 0.0 && beam >= LEAST_BEAM_SHARE * all
     }
 }
 
-fn fit(y: &[(f64, f64)], course: &Course, shift: f64) -> Option<Fit> {
-    let n = course.columns.len() as i64;
+fn fit(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> Option<Fit> {
+    let n = columns.len() as i64;
     let (mut a, mut b) = ([[0.0; COLUMNS]; COLUMNS], [0.0; COLUMNS]);
     let (mut yy, mut sums) = (0.0, [0.0; COLUMNS]);
     for (k, value) in y {
         let at = k - shift;
         let low = at.floor();
         let share = at - low;
-        let column = |i: i64| &course.columns[i.rem_euclid(n) as usize];
+        let column = |i: i64| &columns[i.rem_euclid(n) as usize];
         let (from, to) = (column(low as i64), column(low as i64 + 1));
         let x: [f64; COLUMNS] = std::array::from_fn(|j| from[j] * (1.0 - share) + to[j] * share);
         for i in 0..COLUMNS {
@@ -288,7 +341,8 @@ impl ClockWatch {
         let of = |get: fn(&Offset) -> f64| row.iter().map(|d| get(&d.1)).sum::<f64>() / n;
         let mean = Offset {
             minutes: of(|d| d.minutes),
-            sigma: (of(|d| d.sigma) / n.sqrt()).hypot(FLOOR_MIN),
+            // What no fit shows is the same every day.
+            sigma: of(|d| d.sigma),
         };
         Some((row.last()?.0, mean, row.len()))
     }
@@ -320,6 +374,7 @@ mod tests {
         Course {
             start: Time::from_unix_ms(150_000),
             step: STEP,
+            normal: Some([0.0, 0.1, 0.995]),
             columns: columns.collect(),
         }
     }

@@ -20,8 +20,10 @@ use crate::reading::{
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Shortest stands that are told: of an inverter and of a light sensor, of a sensor at a module.
+/// Shortest stands that are told: of an inverter, of a light sensor, of a sensor at a module.
 const FROZEN_AFTER: Span = Span::from_min(10);
+/// Round noon a clear sky moves a register of 10 W/m2 for three quarters of an hour by nothing.
+const FROZEN_LIGHT_AFTER: Span = Span::from_h(1);
 const FROZEN_BACK_AFTER: Span = Span::from_h(2);
 /// Values that a frozen inverter must have, other than nothing.
 const FROZEN_VALUES: usize = 3;
@@ -76,7 +78,7 @@ impl MeasuringState {
             let every = every(plant, &plant.channels.channel(*id).device);
             (*id, FrozenWatch::new(every, shortest))
         };
-        let still_light = light.iter().map(|id| still(id, FROZEN_AFTER));
+        let still_light = light.iter().map(|id| still(id, FROZEN_LIGHT_AFTER));
         let still_backs = backs.iter().map(|id| still(id, FROZEN_BACK_AFTER));
         let frozen = |every| FrozenWatch::new(every, FROZEN_AFTER);
         Self {
@@ -560,15 +562,15 @@ impl Engine {
         if !is_smooth(day, step) {
             return None;
         }
-        let plane = match self.plant.inverters.get(number) {
+        let plane: Option<usize> = match self.plant.inverters.get(number) {
             Some(inverter) => Some(inverter.inputs.first()?.plane()),
             None => self.roles.light_of_weather[number - self.plant.inverters.len()]?.1,
         };
-        let columns = self.ladder.clear_course(plane, day[0].0, step);
         let course = Course {
             start: day[0].0,
             step,
-            columns,
+            normal: plane.map(|p| self.ladder.normal(p)),
+            columns: self.ladder.clear_course(plane.is_some(), day[0].0, step),
         };
         offset(day, &course)
     }

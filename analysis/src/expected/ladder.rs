@@ -133,9 +133,9 @@ impl Ladder {
         (sunlight, clear)
     }
 
-    /// Which way a plane looks.
-    pub(super) fn facing(&self, p: usize) -> &Facing {
-        &self.facing[p]
+    /// A plane as it is taken to lie.
+    pub(super) fn plane_facts(&self, p: usize) -> &Plane {
+        &self.planes[p]
     }
 
     /// The light on the ground that a plane's light comes from, and what it would be under a sky one

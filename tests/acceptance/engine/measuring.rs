@@ -200,7 +200,7 @@ fn a_light_sensor_that_stands_still_is_told_and_the_array_shows_the_light() {
     let told = told(&plant, &polls);
     let found = only(&told, Kind::ValueFrozen);
     assert!(
-        found.found - hours.from <= Span::from_min(15),
+        found.found - hours.from <= Span::from_min(61),
         "{}",
         told.list()
     );
