@@ -190,7 +190,7 @@ fn least_squares(
     }
     let (below, above) = (sse(fine - step_min), sse(fine + step_min));
     let bend = (below + above - 2.0 * lowest) / (step_min * step_min);
-    if !(bend > 0.0) {
+    if bend.is_nan() || bend <= 0.0 {
         return None;
     }
     let top = 0.5 * (below - above) / (bend * step_min);
@@ -253,7 +253,7 @@ fn fit(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> Option<Fit> 
 /// Solves the normal equations by elimination; a column of zeros has no gain.
 fn solved(mut a: [[f64; COLUMNS]; COLUMNS], mut b: [f64; COLUMNS]) -> Option<[f64; COLUMNS]> {
     let largest = (0..COLUMNS).map(|i| a[i][i]).fold(0.0, f64::max);
-    if !(largest > 0.0) {
+    if largest <= 0.0 {
         return None;
     }
     for (i, row) in a.iter_mut().enumerate() {

@@ -84,7 +84,7 @@ pub use off_peak::{
 pub use phase_days::DaysMean;
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
-pub use possible::Possible;
+pub use possible::{Possible, is_sentinel};
 pub use residual::{Residual, common_factor, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};

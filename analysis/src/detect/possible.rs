@@ -88,7 +88,8 @@ impl Possible {
     }
 }
 
-fn is_sentinel(value: f64) -> bool {
+/// Whether a value is what a 16-bit register holds where a device has none, with whatever decimals.
+pub fn is_sentinel(value: f64) -> bool {
     let mut all = SENTINELS
         .iter()
         .flat_map(|s| DECIMALS.iter().map(move |d| s / d));

@@ -8,7 +8,7 @@ use super::slots::{InverterNow, When};
 use crate::detect::{
     BRIGHT_W_M2, BackSensorWatch, Budget, ClockOff, ClockWatch, CounterWatch, Course,
     DarkSensorWatch, Edge, FrozenWatch, Gate, ImpossibleValue, ImpossibleWatch, Kind, MIN_POA_W_M2,
-    SensorSlot, SensorWatch, Shows, WatchedValue, is_smooth, offset,
+    SensorSlot, SensorWatch, Shows, WatchedValue, is_sentinel, is_smooth, offset,
 };
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::expected::Light;
@@ -33,16 +33,25 @@ const AT_WORK_W_M2: f64 = 50.0;
 /// Light and incidence in which sensor and inputs are compared [W/m2], [deg].
 const COMPARED_FROM_W_M2: f64 = 200.0;
 const COMPARED_TO_DEG: f64 = 65.0;
+/// A sensor that shows less than this share of a clear sky shows nothing [-], where that is bright
+/// [W/m2]: under a low sun it may be in a shade that the array is not in.
+const DARK_RATIO: f64 = 0.1;
+const DARK_FROM_W_M2: f64 = 250.0;
 /// Offsets that are one [min].
 const SAME_OFFSET_MIN: f64 = 5.0;
 /// Assumed where no wind is measured [m/s].
 const ASSUMED_WIND_M_S: f64 = 1.0;
+
+/// What a device shows of the sun over a day: mean stamp and response of each slot.
+type Responses = Vec<(Time, f64)>;
 
 /// What is remembered of the measuring.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct MeasuringState {
     /// By device, inverters first, then by input; 0 is the device as a whole.
     impossible: Vec<BTreeMap<u8, ImpossibleWatch>>,
+    /// Channels that have shown a value: one that never has is not there, whatever its registers hold.
+    shown: BTreeSet<ChannelId>,
     /// By inverter.
     counters: Vec<CounterWatch>,
     /// By inverter.
@@ -57,7 +66,7 @@ pub(super) struct MeasuringState {
     /// Stamps in the slot that is being filled, by device: the first, their sum after it [ms], how many.
     stamps: Vec<Option<(Time, i64, i64)>>,
     /// Responses of today, by device.
-    clock_day: Option<(SolarDay, Vec<Vec<(Time, f64)>>)>,
+    clock_day: Option<(SolarDay, Vec<Responses>)>,
     /// Offsets that have been told [min], by device.
     clocks_told: BTreeMap<usize, f64>,
 }
@@ -83,6 +92,7 @@ impl MeasuringState {
         let frozen = |every| FrozenWatch::new(every, FROZEN_AFTER);
         Self {
             impossible: vec![BTreeMap::new(); devices],
+            shown: BTreeSet::new(),
             counters: vec![CounterWatch::default(); plant.inverters.len()],
             frozen: plant.inverters.iter().map(|i| frozen(i.every)).collect(),
             still: still_light.chain(still_backs).collect(),
@@ -185,14 +195,22 @@ impl Engine {
                 Value::Good(value) | Value::OutOfRange(value) => value,
                 Value::Missing => continue,
             };
+            let possible = self.roles.possible(reading.channel);
+            let holds = possible.holds(value);
+            let shown = &mut self.state.measuring.shown;
+            if holds {
+                shown.insert(reading.channel);
+            } else if is_sentinel(value) && !shown.contains(&reading.channel) {
+                reading.value = Value::Missing;
+                continue;
+            }
             let (place, quantity) = self.roles.quantity(reading.channel);
             let input = match place {
                 Place::Device => 0,
                 Place::Input(n) | Place::String(n, _) => n,
             };
             let seen = places.entry(input).or_default();
-            let possible = self.roles.possible(reading.channel);
-            let mut limits = (!possible.holds(value)).then_some((possible.low, possible.high));
+            let mut limits = (!holds).then_some((possible.low, possible.high));
             if let (None, Quantity::EnergyTotal, Device::Inverter(i)) = (limits, quantity, device) {
                 let most = self.plant.inverters[i].max_apparent.va();
                 let rated = Power::from_w(most.max(self.plant.inverters[i].rated_ac.w()));
@@ -344,21 +362,39 @@ impl Engine {
     ) {
         self.close_sensor_days(when);
         self.close_clock_day(when);
-        self.watch_dark(when, means, contradicted);
+        // Snow on a sensor clears by itself.
+        if self.frost(when.start, light.air) != Some(true) {
+            self.watch_dark(when, light, means, contradicted);
+        }
         self.compare_sensors(when, light, now, means);
         self.compare_backs(when, light, means);
         self.keep_clock_slot(when, now, means);
     }
 
-    fn watch_dark(&mut self, when: When, means: &SlotMeans, contradicted: &BTreeSet<ChannelId>) {
+    fn watch_dark(
+        &mut self,
+        when: When,
+        light: &Light,
+        means: &SlotMeans,
+        contradicted: &BTreeSet<ChannelId>,
+    ) {
         let (plant, slot) = (self.plant.clone(), self.plant.timing.slot);
         let ids: Vec<ChannelId> = self.state.measuring.dark.keys().copied().collect();
         for id in ids {
-            let bright = means.get(id).is_some_and(|s| s.mean >= MIN_POA_W_M2);
-            let shows = match (contradicted.contains(&id), bright) {
-                (true, _) => Shows::Nothing,
-                (false, true) => Shows::Light,
-                (false, false) => continue,
+            let Some(shown) = means.get(id).map(|stat| stat.mean) else {
+                continue;
+            };
+            let clear = match self.roles.quantity(id).1 {
+                Quantity::Ghi => light.clear_ghi_w_m2(),
+                _ => self.plane_of(id).map_or(0.0, |p| light.clear_poa[p].w_m2()),
+            };
+            let is_nothing = clear >= DARK_FROM_W_M2 && shown < DARK_RATIO * clear;
+            let shows = if contradicted.contains(&id) && is_nothing {
+                Shows::Nothing
+            } else if !contradicted.contains(&id) && shown >= MIN_POA_W_M2 {
+                Shows::Light
+            } else {
+                continue;
             };
             let watch = self.state.measuring.dark.get_mut(&id);
             let edge = watch.and_then(|watch| watch.slot(when.start, slot, shows));

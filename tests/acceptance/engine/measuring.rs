@@ -77,7 +77,7 @@ fn told(plant: &Arc<Plant>, polls: &[Poll]) -> Told {
     account(plant, one_by_one(polls), end_of(plant, polls))
 }
 
-fn only<'a>(told: &'a Told, kind: Kind) -> &'a analysis::diagnose::Finding {
+fn only(told: &Told, kind: Kind) -> &analysis::diagnose::Finding {
     let [found] = told.of(kind)[..] else {
         panic!("{}", told.list());
     };
@@ -123,6 +123,24 @@ fn sentinels_for_an_hour_are_told_at_the_third_poll_and_reach_no_slot() {
         assert_eq!(found.ended, Some(at(0, 12.0)), "{address}");
         assert!(found.summary.contains(address), "{}", found.summary);
     }
+}
+
+#[test]
+fn a_register_that_never_held_a_value_is_no_channel() {
+    let plant = site(Span::from_min(1), &[]);
+    let mut polls = played(&plant, fair(), 1);
+    change(
+        &mut polls,
+        id(&plant, "inv-1/residual_current_a"),
+        |_, _| 65.535,
+    );
+    change(
+        &mut polls,
+        id(&plant, "inv-1/heatsink_temperature_degc"),
+        |_, _| -3276.8,
+    );
+    let told = told(&plant, &polls);
+    assert!(told.findings.is_empty(), "{}", told.list());
 }
 
 #[test]
