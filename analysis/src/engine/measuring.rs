@@ -42,8 +42,9 @@ const SAME_OFFSET_MIN: f64 = 5.0;
 /// Assumed where no wind is measured [m/s].
 const ASSUMED_WIND_M_S: f64 = 1.0;
 
-/// What a device shows of the sun over a day: mean stamp and response of each slot.
-type Responses = Vec<(Time, f64)>;
+/// What a device shows of the sun over a day: the plane in which it does, none for a horizontal sensor;
+/// mean stamp and response of each slot.
+type Responses = (Option<usize>, Vec<(Time, f64)>);
 
 /// What is remembered of the measuring.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -466,7 +467,7 @@ impl Engine {
 
     fn compare_backs(&mut self, when: When, light: &Light, means: &SlotMeans) {
         let ids: Vec<ChannelId> = self.state.measuring.backs.keys().copied().collect();
-        let wind = self.roles.wind.and_then(|id| means.get(id));
+        let wind = self.roles.wind.iter().find_map(|id| means.get(*id));
         let wind_m_s = wind.map_or(ASSUMED_WIND_M_S, |s| s.mean);
         for id in ids {
             let plane = self.plane_of(id).and_then(|p| Some((p, light.planes[p]?)));
@@ -520,22 +521,31 @@ impl Engine {
             .iter()
             .enumerate()
             .map(|(i, n)| self.clock_response(i, n));
-        let weather = self.roles.light_of_weather.iter();
-        let weather = weather.map(|channel| Some(means.get((*channel)?.0)?.mean.max(0.0)));
-        let seen: Vec<Option<f64>> = inverters.chain(weather).collect();
-        let devices = self.state.measuring.clocks.len();
-        let fresh = || (when.day, vec![Vec::new(); devices]);
+        let first = |sensors: &Vec<(ChannelId, Option<usize>)>| {
+            let shown = |(id, plane): &(ChannelId, Option<usize>)| {
+                Some((*plane, means.get(*id)?.mean.max(0.0)))
+            };
+            sensors.iter().find_map(shown)
+        };
+        let weather = self.roles.light_of_weather.iter().map(first);
+        let seen: Vec<Option<(Option<usize>, f64)>> = inverters.chain(weather).collect();
+        let fresh = || (when.day, vec![Responses::default(); seen.len()]);
         let (_, today) = self.state.measuring.clock_day.get_or_insert_with(fresh);
         let stamps = self.state.measuring.stamps.iter_mut().map(Option::take);
-        for ((day, value), stamps) in today.iter_mut().zip(seen).zip(stamps) {
+        for ((day, seen), stamps) in today.iter_mut().zip(seen).zip(stamps) {
+            let Some(((plane, value), (first, sum, count))) = seen.zip(stamps) else {
+                continue;
+            };
+            if day.0 != plane {
+                *day = (plane, Vec::new());
+            }
             // Few polls in a slot need not lie about its middle.
-            let mean = stamps.map(|(first, sum, count)| first + Span::from_ms(sum / count));
-            day.extend(mean.zip(value));
+            day.1.push((first + Span::from_ms(sum / count), value));
         }
     }
 
     /// Mean response of the inputs on the first plane of an inverter, where nothing holds them back.
-    fn clock_response(&self, i: usize, now: &InverterNow) -> Option<f64> {
+    fn clock_response(&self, i: usize, now: &InverterNow) -> Option<(Option<usize>, f64)> {
         let inverter = &self.plant.inverters[i];
         let p = inverter.inputs.first()?.plane();
         let mut responses = Vec::new();
@@ -551,7 +561,7 @@ impl Engine {
             responses.push(current.a() / self.chain.inputs[i][k].rated_current_a);
         }
         let n = responses.len() as f64;
-        (n > 0.0).then(|| responses.iter().sum::<f64>() / n)
+        (n > 0.0).then(|| (Some(p), responses.iter().sum::<f64>() / n))
     }
 
     fn close_clock_day(&mut self, when: When) {
@@ -560,8 +570,8 @@ impl Engine {
             return;
         };
         let mut found: Vec<(usize, Time, ClockOff)> = Vec::new();
-        for (number, day) in days.iter().enumerate() {
-            let Some(offset) = self.offset_of(number, day) else {
+        for (number, (plane, day)) in days.iter().enumerate() {
+            let Some(offset) = self.offset_of(*plane, day) else {
                 continue;
             };
             match self.state.measuring.clocks[number].add(day[0].0, offset, when.start) {
@@ -593,15 +603,15 @@ impl Engine {
         }
     }
 
-    fn offset_of(&mut self, number: usize, day: &[(Time, f64)]) -> Option<crate::detect::Offset> {
+    fn offset_of(
+        &mut self,
+        plane: Option<usize>,
+        day: &[(Time, f64)],
+    ) -> Option<crate::detect::Offset> {
         let step = self.plant.timing.slot;
         if !is_smooth(day, step) {
             return None;
         }
-        let plane: Option<usize> = match self.plant.inverters.get(number) {
-            Some(inverter) => Some(inverter.inputs.first()?.plane()),
-            None => self.roles.light_of_weather[number - self.plant.inverters.len()]?.1,
-        };
         let course = Course {
             start: day[0].0,
             step,

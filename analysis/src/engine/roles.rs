@@ -45,10 +45,10 @@ pub(super) struct Roles {
     pub export: ExportSite,
     /// What the values of each channel can be.
     possible: Vec<Possible>,
-    pub wind: Option<ChannelId>,
-    /// By weather device: its best light sensor for telling the time, and that one's plane; none for a
-    /// horizontal sensor.
-    pub light_of_weather: Vec<Option<(ChannelId, Option<usize>)>>,
+    pub wind: Vec<ChannelId>,
+    /// By weather device: its light sensors, the best for telling the time first, and their plane; none
+    /// for a horizontal sensor.
+    pub light_of_weather: Vec<Vec<(ChannelId, Option<usize>)>>,
 }
 
 impl Roles {
@@ -79,8 +79,9 @@ impl Roles {
             wind: plant
                 .channels
                 .iter()
-                .find(|(_, c)| c.quantity == Quantity::WindSpeed)
-                .map(|(id, _)| id),
+                .filter(|(_, c)| c.quantity == Quantity::WindSpeed)
+                .map(|(id, _)| id)
+                .collect(),
             light_of_weather: plant
                 .weather
                 .iter()
@@ -102,7 +103,7 @@ impl Roles {
     }
 }
 
-fn light_of_weather(plant: &Plant, device: &WeatherDevice) -> Option<(ChannelId, Option<usize>)> {
+fn light_of_weather(plant: &Plant, device: &WeatherDevice) -> Vec<(ChannelId, Option<usize>)> {
     let id = |quantity| {
         plant.channels.id(&Channel {
             device: device.id.clone(),
@@ -111,7 +112,9 @@ fn light_of_weather(plant: &Plant, device: &WeatherDevice) -> Option<(ChannelId,
         })
     };
     let horizontal = id(Quantity::Ghi).map(|id| (id, None));
-    horizontal.or_else(|| Some((id(Quantity::Poa)?, Some(device.plane?))))
+    let in_plane = id(Quantity::Poa).filter(|_| device.plane.is_some());
+    let in_plane = in_plane.map(|id| (id, device.plane));
+    horizontal.into_iter().chain(in_plane).collect()
 }
 
 fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {
