@@ -114,7 +114,7 @@ pub fn clock_off(
     seen: &ClockOff,
 ) -> NewFinding {
     let minutes = seen.offset.minutes;
-    let (likely, share) = clock_cause(minutes, longitude_deg);
+    let (likely, share) = clock_cause(minutes, seen.offset.sigma, longitude_deg);
     let ahead = if minutes > 0.0 { "ahead of" } else { "behind" };
     let with = match others {
         0 => String::new(),
@@ -152,10 +152,11 @@ pub fn clock_off(
     }
 }
 
-fn clock_cause(minutes: f64, longitude_deg: f64) -> (&'static str, f64) {
-    let near = |of: f64| (minutes.abs() - of).abs() <= AN_HOUR_WITHIN_MIN;
+fn clock_cause(minutes: f64, sigma: f64, longitude_deg: f64) -> (&'static str, f64) {
+    let within = AN_HOUR_WITHIN_MIN.max(2.0 * sigma);
+    let near = |of: f64| (minutes.abs() - of).abs() <= within;
     let hours = (minutes / 60.0).round();
-    let is_full = (minutes - 60.0 * hours).abs() <= AN_HOUR_WITHIN_MIN;
+    let is_full = (minutes - 60.0 * hours).abs() <= within;
     let by_sun_min = longitude_deg.abs() / 15.0 * 60.0;
     if near(60.0) {
         ("daylight saving time", 0.8)
@@ -301,14 +302,17 @@ mod tests {
 
     #[test]
     fn an_hour_is_daylight_saving_and_the_longitude_in_hours_is_a_zone() {
-        assert_eq!(clock_cause(-58.0, 150.0).0, "daylight saving time");
-        assert_eq!(clock_cause(601.0, 150.0).0, "UTC and local time mixed up");
+        assert_eq!(clock_cause(-58.0, 1.0, 150.0).0, "daylight saving time");
         assert_eq!(
-            clock_cause(-30.5, 138.0).0,
+            clock_cause(601.0, 1.0, 150.0).0,
+            "UTC and local time mixed up"
+        );
+        assert_eq!(
+            clock_cause(-30.5, 1.0, 138.0).0,
             "a time zone that is half an hour off"
         );
         assert_eq!(
-            clock_cause(11.0, 150.0).0,
+            clock_cause(11.0, 1.0, 150.0).0,
             "clock set wrong or running away"
         );
     }
