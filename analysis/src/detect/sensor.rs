@@ -14,7 +14,8 @@
 //! Symbols: I [A], s, s_clear [W/m2], r, e, k [-]; r0, k0 medians of the first ten days that count
 //! Range:   two inputs or more that agree to 6 %; an hour of valid light for r, three for k.
 //! Source:  own; common practice compares the array as its own sensor and the clear-sky index.
-//!          Edges: a class B sensor with meter and model may be 7 % off for ever; k varies by 5 % with
+//!          Edges: a class B sensor with meter, modules and model may be 10 % off for ever (one of 120 drawn
+//!          plants was 9 %); k varies by 5 % with
 //!          the air (engineering judgement).
 //! Check:   unit tests below; tests/acceptance/engine/measuring.rs.
 
@@ -44,7 +45,7 @@ const SHADE_SIGMA: f64 = 0.02;
 const OF_SIZE: f64 = 0.2;
 const LARGE: f64 = 2.0 * SMALLEST;
 /// What lasting errors may make of a healthy sensor [-].
-const EDGE_FIRST: f64 = 0.07;
+const EDGE_FIRST: f64 = 0.1;
 const EDGE_SINCE: f64 = 0.015;
 const EDGE_SKEW: f64 = 0.02;
 const EDGE_SHADE: f64 = 0.05;
