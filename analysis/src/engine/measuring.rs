@@ -1,21 +1,23 @@
 //! Whether what is measured may be believed: polls before anything else sees them, sensors and clocks
 //! slot by slot and day by day.
-//! Never in here: rules and thresholds (`detect`), words (`diagnose`).
+//! Never in here: sensors beside the array (`sensors`), clocks (`clocks`); rules and thresholds (`detect`), words (`diagnose`).
+
+mod clocks;
+mod sensors;
 
 use super::Engine;
 use super::roles::Device;
 use super::slots::{InverterNow, When};
 use crate::detect::{
-    BRIGHT_W_M2, BackSensorWatch, Budget, ClockOff, ClockWatch, CounterWatch, Course,
-    DarkSensorWatch, Edge, FrozenWatch, Gate, ImpossibleValue, ImpossibleWatch, Kind, MIN_POA_W_M2,
-    SensorSlot, SensorWatch, Shows, WatchedValue, is_sentinel, is_smooth, offset,
+    BackSensorWatch, ClockWatch, CounterWatch, DarkSensorWatch, Edge, FrozenWatch, ImpossibleValue,
+    ImpossibleWatch, Kind, SensorWatch, WatchedValue, is_sentinel,
 };
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::expected::Light;
 use crate::plant::Plant;
 use crate::reading::{
     Channel, ChannelId, DeviceId, Place, Power, Quantity, Reading, SlotMeans, SolarDay, Span, Time,
-    Value, median,
+    Value,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -30,17 +32,6 @@ const FROZEN_VALUES: usize = 3;
 /// Power over rated power from which an inverter is at work [-]; light from which a sensor is [W/m2].
 const AT_WORK_RATIO: f64 = 0.01;
 const AT_WORK_W_M2: f64 = 50.0;
-/// Light and incidence in which sensor and inputs are compared [W/m2], [deg].
-const COMPARED_FROM_W_M2: f64 = 200.0;
-const COMPARED_TO_DEG: f64 = 65.0;
-/// A sensor that shows less than this share of a clear sky shows nothing [-], where that is bright
-/// [W/m2]: under a low sun it may be in a shade that the array is not in.
-const DARK_RATIO: f64 = 0.1;
-const DARK_FROM_W_M2: f64 = 250.0;
-/// Offsets that are one [min].
-const SAME_OFFSET_MIN: f64 = 5.0;
-/// Assumed where no wind is measured [m/s].
-const ASSUMED_WIND_M_S: f64 = 1.0;
 
 /// What a device shows of the sun over a day: the plane in which it does, none for a horizontal sensor;
 /// mean stamp and response of each slot.
@@ -370,255 +361,6 @@ impl Engine {
         self.compare_sensors(when, light, now, means);
         self.compare_backs(when, light, means);
         self.keep_clock_slot(when, now, means);
-    }
-
-    fn watch_dark(
-        &mut self,
-        when: When,
-        light: &Light,
-        means: &SlotMeans,
-        contradicted: &BTreeSet<ChannelId>,
-    ) {
-        let (plant, slot) = (self.plant.clone(), self.plant.timing.slot);
-        let ids: Vec<ChannelId> = self.state.measuring.dark.keys().copied().collect();
-        for id in ids {
-            let Some(shown) = means.get(id).map(|stat| stat.mean) else {
-                continue;
-            };
-            let clear = match self.roles.quantity(id).1 {
-                Quantity::Ghi => light.clear_ghi_w_m2(),
-                _ => self.plane_of(id).map_or(0.0, |p| light.clear_poa[p].w_m2()),
-            };
-            let is_nothing = clear >= DARK_FROM_W_M2 && shown < DARK_RATIO * clear;
-            let shows = if contradicted.contains(&id) && is_nothing {
-                Shows::Nothing
-            } else if !contradicted.contains(&id) && shown >= MIN_POA_W_M2 {
-                Shows::Light
-            } else {
-                continue;
-            };
-            let watch = self.state.measuring.dark.get_mut(&id);
-            let edge = watch.and_then(|watch| watch.slot(when.start, slot, shows));
-            let channel = plant.channels.channel(id);
-            if let Some(edge) = edge {
-                let new = |began, found, (): &()| explain::sensor_dark(channel, (began, found));
-                self.book_measuring(&channel.device, Kind::SensorWrong, edge, new);
-            }
-        }
-    }
-
-    fn compare_sensors(
-        &mut self,
-        when: When,
-        light: &Light,
-        now: &[InverterNow],
-        means: &SlotMeans,
-    ) {
-        let ids: Vec<ChannelId> = self.state.measuring.sensors.keys().copied().collect();
-        for id in ids {
-            let Some(slot) = self.sensor_slot(id, when, light, now, means) else {
-                continue;
-            };
-            if let Some(watch) = self.state.measuring.sensors.get_mut(&id) {
-                watch.add(when.day, slot);
-            }
-        }
-    }
-
-    fn sensor_slot(
-        &self,
-        id: ChannelId,
-        when: When,
-        light: &Light,
-        now: &[InverterNow],
-        means: &SlotMeans,
-    ) -> Option<SensorSlot> {
-        let p = self.plane_of(id)?;
-        let plane = light.planes[p]?;
-        let shown = means.get(id)?.mean;
-        let clear = light.clear_poa[p].w_m2();
-        let is_bright = shown >= COMPARED_FROM_W_M2 && clear >= COMPARED_FROM_W_M2;
-        if !is_bright || light.lit_ratio < 1.0 || plane.incidence.deg() > COMPARED_TO_DEG {
-            return None;
-        }
-        let through = plane.effective.w_m2() / plane.poa.w_m2();
-        let gets = |response: f64| response * 1000.0 / (shown * through);
-        let ratios: Vec<f64> = self.responses(p, now).iter().map(|r| gets(r.0)).collect();
-        let ratio = median(ratios.iter().copied()).filter(|r| ratios.len() > 1 && *r > 0.0)?;
-        let highest = ratios.iter().copied().fold(f64::MIN, f64::max);
-        let lowest = ratios.iter().copied().fold(f64::MAX, f64::min);
-        let middle = when.start + self.plant.timing.slot.half();
-        Some(SensorSlot {
-            start: when.start,
-            hour: middle.solar_hour(self.plant.site.longitude.deg()),
-            ratio,
-            spread: (highest - lowest) / ratio,
-            clear_index: shown / clear,
-        })
-    }
-
-    /// The plane in which a sensor on a mast or at an inverter lies.
-    fn plane_of(&self, id: ChannelId) -> Option<usize> {
-        match self.roles.device(id)? {
-            Device::Weather(w) => self.plant.weather[w].plane,
-            Device::Inverter(i) => Some(self.plant.inverters[i].inputs.first()?.plane()),
-        }
-    }
-
-    fn compare_backs(&mut self, when: When, light: &Light, means: &SlotMeans) {
-        let ids: Vec<ChannelId> = self.state.measuring.backs.keys().copied().collect();
-        let wind = self.roles.wind.iter().find_map(|id| means.get(*id));
-        let wind_m_s = wind.map_or(ASSUMED_WIND_M_S, |s| s.mean);
-        for id in ids {
-            let plane = self.plane_of(id).and_then(|p| Some((p, light.planes[p]?)));
-            let (Some((p, plane)), Some(air), Some(back)) = (plane, light.air, means.get(id))
-            else {
-                continue;
-            };
-            let mounting = &self.plant.planes[p].mounting;
-            let rise = plane.poa.w_m2() / (mounting.u0 + mounting.u1 * wind_m_s);
-            if plane.poa.w_m2() < BRIGHT_W_M2 {
-                continue;
-            }
-            if let Some(watch) = self.state.measuring.backs.get_mut(&id) {
-                watch.add(when.day, when.start, (back.mean - air.degc()) / rise);
-            }
-        }
-    }
-
-    fn close_sensor_days(&mut self, when: When) {
-        let (plant, slot) = (self.plant.clone(), self.plant.timing.slot);
-        let budget = Budget::new(plant.false_alarms_per_inverter_year);
-        let ids: Vec<ChannelId> = self.state.measuring.sensors.keys().copied().collect();
-        for id in ids {
-            let watch = self.state.measuring.sensors.get_mut(&id);
-            let edges = watch.map(|w| w.close_day(when.day, slot, when.start, budget));
-            let channel = plant.channels.channel(id);
-            for (fault, edge) in edges.into_iter().flatten() {
-                let new = |began, found, seen: &_| {
-                    explain::sensor_wrong(channel, fault, (began, found), seen)
-                };
-                self.book_measuring(&channel.device, Kind::SensorWrong, edge, new);
-            }
-        }
-        let ids: Vec<ChannelId> = self.state.measuring.backs.keys().copied().collect();
-        for id in ids {
-            let watch = self.state.measuring.backs.get_mut(&id);
-            let edge = watch.and_then(|w| w.close_day(when.day, slot, when.start));
-            let channel = plant.channels.channel(id);
-            if let Some(edge) = edge {
-                let new = |began, found, ratio: &f64| {
-                    explain::back_sensor_wrong(channel, (began, found), *ratio)
-                };
-                self.book_measuring(&channel.device, Kind::SensorWrong, edge, new);
-            }
-        }
-    }
-
-    /// What each device shows of the sun in a slot.
-    fn keep_clock_slot(&mut self, when: When, now: &[InverterNow], means: &SlotMeans) {
-        let inverters = now
-            .iter()
-            .enumerate()
-            .map(|(i, n)| self.clock_response(i, n));
-        let first = |sensors: &Vec<(ChannelId, Option<usize>)>| {
-            let shown = |(id, plane): &(ChannelId, Option<usize>)| {
-                Some((*plane, means.get(*id)?.mean.max(0.0)))
-            };
-            sensors.iter().find_map(shown)
-        };
-        let weather = self.roles.light_of_weather.iter().map(first);
-        let seen: Vec<Option<(Option<usize>, f64)>> = inverters.chain(weather).collect();
-        let fresh = || (when.day, vec![Responses::default(); seen.len()]);
-        let (_, today) = self.state.measuring.clock_day.get_or_insert_with(fresh);
-        let stamps = self.state.measuring.stamps.iter_mut().map(Option::take);
-        for ((day, seen), stamps) in today.iter_mut().zip(seen).zip(stamps) {
-            let Some(((plane, value), (first, sum, count))) = seen.zip(stamps) else {
-                continue;
-            };
-            if day.0 != plane {
-                *day = (plane, Vec::new());
-            }
-            // Few polls in a slot need not lie about its middle.
-            day.1.push((first + Span::from_ms(sum / count), value));
-        }
-    }
-
-    /// Mean response of the inputs on the first plane of an inverter, where nothing holds them back.
-    fn clock_response(&self, i: usize, now: &InverterNow) -> Option<(Option<usize>, f64)> {
-        let inverter = &self.plant.inverters[i];
-        let p = inverter.inputs.first()?.plane();
-        let mut responses = Vec::new();
-        for (k, input) in now.inputs.iter().enumerate() {
-            if inverter.inputs[k].strings.iter().any(|s| s.plane != p) {
-                continue;
-            }
-            if now.limit.is_some() || input.slot.limit.is_some() || input.slot.gate == Gate::Limited
-            {
-                return None;
-            }
-            let current = input.slot.current?;
-            responses.push(current.a() / self.chain.inputs[i][k].rated_current_a);
-        }
-        let n = responses.len() as f64;
-        (n > 0.0).then(|| (Some(p), responses.iter().sum::<f64>() / n))
-    }
-
-    fn close_clock_day(&mut self, when: When) {
-        let closing = &mut self.state.measuring.clock_day;
-        let Some((_, days)) = closing.take_if(|(day, _)| *day < when.day) else {
-            return;
-        };
-        let mut found: Vec<(usize, Time, ClockOff)> = Vec::new();
-        for (number, (plane, day)) in days.iter().enumerate() {
-            let Some(offset) = self.offset_of(*plane, day) else {
-                continue;
-            };
-            match self.state.measuring.clocks[number].add(day[0].0, offset, when.start) {
-                Some(Edge::Found { began, seen, .. }) => found.push((number, began, seen)),
-                Some(Edge::Ended { at }) => {
-                    self.state.measuring.clocks_told.remove(&number);
-                    let subject = Subject::device(&self.device_id(number));
-                    self.state.book.end(&subject, Kind::ClockOff, at);
-                }
-                None => {}
-            }
-        }
-        for (number, began, seen) in found.clone() {
-            let same = |minutes: f64| (minutes - seen.offset.minutes).abs() <= SAME_OFFSET_MIN;
-            // One wrong time for all is told once.
-            let told = &mut self.state.measuring.clocks_told;
-            if told.values().any(|minutes| same(*minutes)) {
-                continue;
-            }
-            told.insert(number, seen.offset.minutes);
-            let others = found
-                .iter()
-                .filter(|f| f.0 != number && same(f.2.offset.minutes));
-            let (others, device) = (others.count(), self.device_id(number));
-            let longitude_deg = self.plant.site.longitude.deg();
-            let when = (began, when.start);
-            let new = explain::clock_off(&device, others, when, longitude_deg, &seen);
-            self.state.book.open(new);
-        }
-    }
-
-    fn offset_of(
-        &mut self,
-        plane: Option<usize>,
-        day: &[(Time, f64)],
-    ) -> Option<crate::detect::Offset> {
-        let step = self.plant.timing.slot;
-        if !is_smooth(day, step) {
-            return None;
-        }
-        let course = Course {
-            start: day[0].0,
-            step,
-            normal: plane.map(|p| self.ladder.normal(p)),
-            columns: self.ladder.clear_course(plane.is_some(), day[0].0, step),
-        };
-        offset(day, &course)
     }
 }
 
