@@ -10,9 +10,9 @@
 mod earth;
 mod inverter;
 mod light;
+mod measuring;
 mod strings;
 mod trip;
-mod measuring;
 
 pub use earth::{
     Leak, LeakPlace, forget_place, isolation_falling, isolation_low, isolation_near, late_start,
@@ -26,6 +26,8 @@ pub use trip::{grid_trip, reconnection};
 pub use measuring::{
     back_sensor_wrong, clock_off, sensor_dark, sensor_wrong, value_frozen, value_impossible,
 };
+pub(super) use trip::{NEUTRAL_LOST, trip_words};
+pub use trip::{grid_trip, reconnection};
 
 pub use light::{degradation, shade, soiling};
 

@@ -6,8 +6,8 @@
 
 mod calibration;
 mod chain;
-mod elsewhere;
 mod course;
+mod elsewhere;
 mod heat;
 mod ladder;
 mod light;
