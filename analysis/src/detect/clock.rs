@@ -6,10 +6,15 @@
 //!          edges of the day. For a horizontal sensor x = GHI alone. tau by least squares over whole
 //!          days (cyclic), then by minutes.
 //!          K is that of the plane that was fitted, in three rounds from the stated one.
-//!          s_tau^2 = s_0^2 + 2 s^2 / SSE'',  s^2 = 6 SSE / n: neighbouring slots err alike; s_0 1 min
-//!          for a horizontal sensor, 3 min for a plane: its glass, its diffuse light.
-//!          Told where two to five latest clear days agree and |mean| is over 4 min and 3 of its s:
-//!          from 4 min with a horizontal sensor, from about 10 with planes alone.
+//!          s_tau^2 = s_0^2 + 2 s^2 / SSE'' + s_p^2,  s^2 = 6 SSE / n: neighbouring slots err alike;
+//!          s_0 1 min for a horizontal sensor, 3 min for a plane: its glass, its diffuse light;
+//!          s_p = (tau - tau_p) / 2 with tau_p of the plane as stated, y = a_1 DNI K cos(aoi) + a_2 DHI.
+//!          In summer a turned plane and a late clock differ at the edges of the day alone, by
+//!          less than an afternoon of haze does: a plane that the fit turns on one such day, and not on
+//!          the next, has bought its minutes with that turn.
+//!          Two to five latest clear days agree: mean with weights 1 / s_tau^2, s^2 the harmonic mean
+//!          of theirs and their spread. Told where |mean| is over 4 min and 3 s: from 4 min with a
+//!          horizontal sensor, from about 10 to 15 with planes alone.
 //! Symbols: tau stamps minus true time [min]; K incidence modifier; SSE over y_max^2 [-].
 //! Range:   slots that divide a day, up to 15 min; days without clouds; true to about a minute of slot
 //!          and the edges of a horizon.
@@ -48,8 +53,12 @@ const ROUNDS: usize = 3;
 /// Smallest offset that is told, and how sure it must be.
 const SMALLEST_MIN: f64 = 4.0;
 const SIGMAS: f64 = 3.0;
-/// A single day that is less sure than this says nothing [min].
-const MAX_SIGMA_MIN: f64 = 8.0;
+/// Share of the minutes that a turn of the plane has bought which may be wrong [-].
+const TRADED_SHARE: f64 = 0.5;
+/// A single day that is less sure than this says nothing: an hour would be three of it [min].
+const MAX_SIGMA_MIN: f64 = 20.0;
+/// The same for what the noise of the day alone leaves open [min].
+const MAX_NOISE_SIGMA_MIN: f64 = 8.0;
 /// How far clear days may differ and still agree [min].
 const AGREE_MIN: f64 = 3.0;
 const DAYS: usize = 2;
@@ -135,26 +144,40 @@ pub fn offset(day: &[(Time, f64)], course: &Course) -> Option<Offset> {
         .iter()
         .map(|(t, v)| ((*t - course.start).seconds() / 60.0 / step_min, v / highest))
         .collect();
-    let floor = course.normal.map_or(FLOOR_MIN, |_| PLANE_FLOOR_MIN);
-    let mut normal = course.normal;
+    let Some(stated) = course.normal else {
+        return Some(fitted(&y, &course.columns, step_min, FLOOR_MIN)?.0);
+    };
+    let mut normal = stated;
     let mut told = None;
     for _ in 0..ROUNDS {
         let columns = through_glass(&course.columns, normal);
-        let (tau, best) = least_squares(&y, &columns, step_min, floor)?;
+        let (tau, best) = fitted(&y, &columns, step_min, PLANE_FLOOR_MIN)?;
         told = Some(tau);
-        let Some(_) = normal else { break };
         let [east, north, up, _] = best.gains;
         let length = (east * east + north * north + up * up).sqrt();
-        normal = Some([east, north, up].map(|part| part / length));
+        normal = [east, north, up].map(|part| part / length);
     }
-    told
+    let told = told?;
+    let (_, unturned) = least(&y, &on_plane(&course.columns, stated), step_min)?;
+    let traded = TRADED_SHARE * (told.minutes - unturned);
+    let sigma = told.sigma.hypot(traded);
+    (sigma <= MAX_SIGMA_MIN).then_some(Offset { sigma, ..told })
+}
+
+/// The beam on a plane in one column, which no gain can turn, and diffuse light.
+fn on_plane(columns: &[[f64; COLUMNS]], normal: [f64; 3]) -> Vec<[f64; COLUMNS]> {
+    let toward = |[east, north, up, diffuse]: [f64; COLUMNS]| {
+        let beam = east * normal[0] + north * normal[1] + up * normal[2];
+        [beam, 0.0, 0.0, diffuse]
+    };
+    through_glass(columns, normal)
+        .into_iter()
+        .map(toward)
+        .collect()
 }
 
 /// The beam as far as glass lets it in; none from behind the plane.
-fn through_glass(columns: &[[f64; COLUMNS]], normal: Option<[f64; 3]>) -> Vec<[f64; COLUMNS]> {
-    let Some(normal) = normal else {
-        return columns.to_vec();
-    };
+fn through_glass(columns: &[[f64; COLUMNS]], normal: [f64; 3]) -> Vec<[f64; COLUMNS]> {
     let through = |[east, north, up, diffuse]: &[f64; COLUMNS]| {
         let dni = (east * east + north * north + up * up).sqrt();
         let toward = east * normal[0] + north * normal[1] + up * normal[2];
@@ -168,27 +191,36 @@ fn through_glass(columns: &[[f64; COLUMNS]], normal: Option<[f64; 3]>) -> Vec<[f
     columns.iter().map(through).collect()
 }
 
-fn least_squares(
+/// The least sum of squares over all shifts, and its shift to the minute.
+fn least(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], step_min: f64) -> Option<(f64, f64)> {
+    let slots = columns.len() as i64;
+    let least = |taus: &mut dyn Iterator<Item = f64>| {
+        taus.map(|tau| (sse(y, columns, tau / step_min), tau))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let (_, coarse) = least(&mut (-slots / 2..slots / 2).map(|k| k as f64 * step_min))?;
+    let minutes = step_min.round() as i64 + 1;
+    least(&mut (-minutes..=minutes).map(|m| coarse + m as f64))
+}
+
+fn sse(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> f64 {
+    fit(y, columns, shift).map_or(f64::INFINITY, |f| f.sse)
+}
+
+fn fitted(
     y: &[(f64, f64)],
     columns: &[[f64; COLUMNS]],
     step_min: f64,
     floor: f64,
 ) -> Option<(Offset, Fit)> {
-    let slots = columns.len() as i64;
-    let sse = |tau_min: f64| fit(y, columns, tau_min / step_min).map_or(f64::INFINITY, |f| f.sse);
-    let least = |taus: &mut dyn Iterator<Item = f64>| {
-        taus.map(|tau| (sse(tau), tau))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-    };
-    let (_, coarse) = least(&mut (-slots / 2..slots / 2).map(|k| k as f64 * step_min))?;
-    let minutes = step_min.round() as i64 + 1;
-    let (lowest, fine) = least(&mut (-minutes..=minutes).map(|m| coarse + m as f64))?;
+    let (lowest, fine) = least(y, columns, step_min)?;
     let best = fit(y, columns, fine / step_min)?;
     let n = y.len() as f64;
     if !best.is_clear() || (lowest / n).sqrt() > MAX_SCATTER_RATIO {
         return None;
     }
-    let (below, above) = (sse(fine - step_min), sse(fine + step_min));
+    let sse_at = |tau_min: f64| sse(y, columns, tau_min / step_min);
+    let (below, above) = (sse_at(fine - step_min), sse_at(fine + step_min));
     let bend = (below + above - 2.0 * lowest) / (step_min * step_min);
     if bend.is_nan() || bend <= 0.0 {
         return None;
@@ -200,7 +232,7 @@ fn least_squares(
         minutes: fine + top.clamp(-1.0, 1.0),
         sigma,
     };
-    (sigma <= MAX_SIGMA_MIN).then_some((offset, best))
+    (sigma <= MAX_NOISE_SIGMA_MIN).then_some((offset, best))
 }
 
 struct Fit {
@@ -217,7 +249,8 @@ impl Fit {
         let beam: f64 = given[..COLUMNS - 1].iter().sum();
         // On the ground there is one column, and it is the first.
         let looks_up = self.gains[2] > 0.0 || self.sums[2] == 0.0;
-        looks_up && all > 0.0 && beam >= LEAST_BEAM_SHARE * all
+        let sky = self.gains[COLUMNS - 1] >= 0.0;
+        looks_up && sky && all > 0.0 && beam >= LEAST_BEAM_SHARE * all
     }
 }
 
@@ -317,7 +350,7 @@ impl ClockWatch {
                 seen,
             });
         }
-        let is_right = mean.minutes.abs() < SMALLEST_MIN;
+        let is_right = mean.minutes.abs() < SMALLEST_MIN.max(mean.sigma);
         (is_right && std::mem::take(&mut self.is_standing)).then_some(Edge::Ended { at: first })
     }
 
@@ -337,14 +370,17 @@ impl ClockWatch {
         if row.len() < DAYS {
             return None;
         }
-        let n = row.len() as f64;
-        let of = |get: fn(&Offset) -> f64| row.iter().map(|d| get(&d.1)).sum::<f64>() / n;
-        let mean = Offset {
-            minutes: of(|d| d.minutes),
-            // What no fit shows is the same every day.
-            sigma: of(|d| d.sigma),
+        let weight = |day: &Offset| 1.0 / (day.sigma * day.sigma);
+        let weighted = |of: &dyn Fn(&Offset) -> f64| {
+            let sum: f64 = row.iter().map(|d| weight(&d.1) * of(&d.1)).sum();
+            sum / row.iter().map(|d| weight(&d.1)).sum::<f64>()
         };
-        Some((row.last()?.0, mean, row.len()))
+        let minutes = weighted(&|d| d.minutes);
+        // What no fit shows is the same every day, so many days are no surer than one of them.
+        let of_each = weighted(&|d| d.sigma * d.sigma);
+        let spread = weighted(&|d| (d.minutes - minutes) * (d.minutes - minutes));
+        let sigma = (of_each + spread).sqrt();
+        Some((row.last()?.0, Offset { minutes, sigma }, row.len()))
     }
 }
 
