@@ -58,10 +58,36 @@ fn an_hour_half_an_hour_and_ten_hours_are_read_off_a_clear_day() {
 
 #[test]
 fn a_turned_plane_is_no_clock() {
-    for east in [-0.3, -0.1, 0.2] {
+    for east in [-0.1, -0.05, 0.05, 0.1] {
         let told = offset(&day(east, 0.0), &course()).expect("a clear day");
         assert!(told.minutes.abs() < 1.5, "{east}: {told:?}");
     }
+    // So far from what is stated the day says nothing: a turn and a clock are told apart by its edges alone.
+    for east in [-0.6, 0.6] {
+        assert_eq!(offset(&day(east, 0.0), &course()), None, "{east}");
+    }
+}
+
+#[test]
+fn an_hour_is_told_of_a_plane_that_is_turned_a_little() {
+    for (east, late) in [(-0.1, 60.0), (0.1, 60.0), (0.1, -60.0), (-0.1, -60.0)] {
+        let told = offset(&day(east, late), &course()).expect("a clear day");
+        assert!((told.minutes - late).abs() < 1.5, "{east}: {told:?}");
+        assert!(told.minutes.abs() > 3.0 * told.sigma, "{east}: {told:?}");
+    }
+}
+
+/// Light that weakens from noon on, by a fifth at dusk.
+#[test]
+fn minutes_that_a_turn_of_the_plane_has_bought_are_not_sure() {
+    let mut hazy = day(0.0, 0.0);
+    for (k, slot) in hazy.iter_mut().enumerate().skip(144) {
+        let share = (k - 144) as f64 / 96.0;
+        slot.1 *= 1.0 - 0.2 * share.min(1.0);
+    }
+    let told = offset(&hazy, &course()).expect("smooth enough");
+    assert!(told.sigma > 1.5 * PLANE_FLOOR_MIN, "{told:?}");
+    assert!(told.minutes.abs() < told.sigma, "{told:?}");
 }
 
 #[test]
