@@ -41,14 +41,14 @@ mod limits;
 mod links;
 #[path = "engine/lone_input.rs"]
 mod lone_input;
+#[path = "engine/measuring.rs"]
+mod measuring;
 #[path = "engine/off_peak.rs"]
 mod off_peak;
 #[path = "engine/performance.rs"]
 mod performance;
 #[path = "engine/protection.rs"]
 mod protection;
-#[path = "engine/measuring.rs"]
-mod measuring;
 #[path = "engine/recordings.rs"]
 mod recordings;
 #[path = "engine/resume.rs"]

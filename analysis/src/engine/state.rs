@@ -3,8 +3,8 @@
 
 use super::earth::EarthState;
 use super::inverter_days::OwnDays;
-use super::planes::PlaneState;
 use super::measuring::MeasuringState;
+use super::planes::PlaneState;
 use super::supply::LettingGo;
 use crate::detect::{
     Daily, ExportWatch, LinkWatch, Moisture, ProtectionWatch, ShadeWatch, StandstillWatch,

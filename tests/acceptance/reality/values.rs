@@ -1,9 +1,10 @@
 //! Labelled stale and wild values beside what is said of the measuring itself.
 
 use super::labels::{Score, covered, labels, score};
-use super::replayed::{data, list, replayed, replayed_text, slots};
+use super::replayed::{data, list, replayed, replayed_text};
 use std::collections::BTreeMap;
 use std::fs;
+use tests::coverage::{load_recording, run};
 
 fn scored(site: &str, file: &str, label: &str, kind: &str) -> Score {
     let folder = data().join("nrel_pvanalytics");
@@ -38,8 +39,8 @@ fn single_wild_values_are_not_told_and_the_impossible_one_reaches_no_slot() {
     assert_eq!((found.right, found.wrong), (0, 0));
     assert_eq!((found.missed, found.silent), (6, 494));
 
-    let slots = slots("nrel_pvanalytics/ac_power_7539.toml", Some(file));
-    let powers: BTreeMap<i64, bool> = slots
+    let recorded = load_recording("nrel_pvanalytics/ac_power_7539.toml", Some(file));
+    let powers: BTreeMap<i64, bool> = run(&recorded.plant, &recorded.polls)
         .iter()
         .map(|s| (s.start.unix_ms(), s.inverters[0].ac_power.is_some()))
         .collect();
