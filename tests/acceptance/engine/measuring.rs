@@ -254,7 +254,7 @@ fn clocks_that_are_off_are_told_after_two_clear_days_with_how_much() {
         ..fair()
     };
     let right = played(&plant, clear, 5);
-    for minutes in [60, -60, 30, 25, 600, -600, 15] {
+    for minutes in [60, -60, 30, -30, 25, 600, -600] {
         let polls = shift(&right, &plant, minutes, 0, false);
         let told = told(&plant, &polls);
         let clocks = told.of(Kind::ClockOff);
@@ -270,6 +270,24 @@ fn clocks_that_are_off_are_told_after_two_clear_days_with_how_much() {
         assert!((offset - minutes as f64).abs() < 4.0, "{minutes}: {offset}");
         assert!(days < 3.6, "{minutes}: {days}");
     }
+    // Planes alone do not know a quarter of an hour from shade at dawn.
+    let told = told(&plant, &shift(&right, &plant, 15, 0, false));
+    assert!(told.of(Kind::ClockOff).is_empty(), "{}", told.list());
+}
+
+#[test]
+fn a_quarter_of_an_hour_is_told_of_a_horizontal_sensor() {
+    let plant = site(Span::from_min(5), &[Quantity::Ghi]);
+    let clear = World {
+        cloudiness: vec![0.0],
+        ..fair()
+    };
+    let polls = shift(&played(&plant, clear, 5), &plant, 15, 0, true);
+    let told = told(&plant, &polls);
+    let found = only(&told, Kind::ClockOff);
+    let offset = found.evidence["offset_min"];
+    assert!((offset - 15.0).abs() < 2.0, "{}", found.summary);
+    assert!(days(found.found - START) < 3.6, "{}", told.list());
 }
 
 #[test]
