@@ -43,6 +43,8 @@ mod limits;
 mod links;
 #[path = "engine/lone_input.rs"]
 mod lone_input;
+#[path = "engine/measuring.rs"]
+mod measuring;
 #[path = "engine/off_peak.rs"]
 mod off_peak;
 #[path = "engine/performance.rs"]

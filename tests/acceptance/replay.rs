@@ -135,3 +135,55 @@ fn a_repeated_row_changes_nothing_and_is_counted() {
         "{said}"
     );
 }
+
+/// Two years of a plane sensor, every other day, read as if their stamps were of other zones: what is
+/// found by when, and that nothing is found in the right one. Findings of the measuring alone: no
+/// voltage or current is recorded.
+#[test]
+fn a_recording_read_in_the_wrong_zone_is_told_and_in_the_right_one_is_not() {
+    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("data/rtc");
+    let site = fs::read_to_string(data.join("rtc.toml")).expect("it is there");
+    let (head, recording) = site.split_once("[recording]").expect("a recording");
+    for year in ["year_1.csv", "year_2.csv"] {
+        for (zone, wanted_min) in [
+            ("Etc/GMT+8", None),
+            ("Etc/GMT+7", Some(-60.0)),
+            ("Etc/GMT+9", Some(60.0)),
+        ] {
+            let recording = recording
+                .replace("Etc/GMT+8", zone)
+                .replace("year_1.csv", year);
+            let folder = tempfile::tempdir().expect("a temporary folder");
+            let path = folder.path().join("site.toml");
+            fs::copy(data.join(year), folder.path().join(year)).expect("room");
+            fs::write(&path, format!("{head}[recording]{recording}")).expect("room");
+            let file = config::load(&path).expect("the site file is right");
+            replay(&path, &file, folder.path(), &mut Vec::new()).expect("it can be replayed");
+            let lines = fs::read_to_string(folder.path().join("findings.jsonl")).expect("written");
+            let parse = |line: &str| serde_json::from_str::<Value>(line).expect("JSON");
+            let told: Vec<Value> = lines
+                .lines()
+                .map(parse)
+                .filter(|finding| finding["kind"] != "link_lost")
+                .collect();
+            let Some(wanted_min) = wanted_min else {
+                assert!(told.is_empty(), "{year}: {told:#?}");
+                continue;
+            };
+            let [clock] = told.as_slice() else {
+                panic!("{year} {zone}: {told:#?}")
+            };
+            assert_eq!(clock["kind"], "clock_off");
+            let offset = clock["evidence"]["offset_min"].as_f64().expect("a number");
+            let sigma = clock["evidence"]["offset_sigma_min"]
+                .as_f64()
+                .expect("a number");
+            // As sure as it says it is; an hour is five of its own deviations.
+            let error = (offset - wanted_min).abs();
+            assert!(
+                error <= 2.0 * sigma && 5.0 * sigma < 60.0,
+                "{year} {zone}: {offset} -+ {sigma}"
+            );
+        }
+    }
+}

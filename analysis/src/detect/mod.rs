@@ -4,18 +4,26 @@
 //! strings beside each other, in [`StringsWatch`]; the inverter's own, in [`OffPeakWatch`],
 //! [`EfficiencyWatch`] and [`LimitedDays`]) and
 //! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
-//! [`MorningWatch`], [`ResidualCurrentWatch`], [`ProtectionWatch`]). A slot detector hands its samples on to `diagnose`,
+//! [`MorningWatch`], [`ResidualCurrentWatch`], [`ProtectionWatch`], and of the measuring itself
+//! [`ImpossibleWatch`], [`CounterWatch`], [`FrozenWatch`]). [`SensorWatch`], [`BackSensorWatch`],
+//! [`DarkSensorWatch`] and [`ClockWatch`] look at sensors and clocks slot by slot. A slot detector
+//! hands its samples on to `diagnose`,
 //! which says what they mean; a poll detector knows what it saw.
 //! Never in here: causes, advice, texts for people.
 
 mod array_day;
 mod array_watch;
+mod back_sensor;
 mod budget;
+mod clock;
+mod dark_sensor;
 mod degradation;
 mod efficiency;
 mod export;
 mod export_day;
+mod frozen;
 mod gate;
+mod impossible;
 mod isolation;
 mod kind;
 mod limit;
@@ -26,10 +34,12 @@ mod off_peak;
 #[cfg(test)]
 mod off_peak_tests;
 mod phase_days;
+mod possible;
 mod protection;
 mod reconnection;
 mod residual;
 mod residual_current;
+mod sensor;
 mod shade;
 mod shift;
 mod slope;
@@ -48,13 +58,18 @@ mod wiring;
 
 pub use array_day::{ArrayDay, ArraySample, ArrayToday, DayMedian, VoltageSums};
 pub use array_watch::{ArrayWatch, Beside, Deficit, Reference, References};
+pub use back_sensor::{BRIGHT_W_M2, BackSensorWatch};
 pub use budget::Budget;
+pub use clock::{ClockOff, ClockWatch, Course, Offset, is_smooth, offset};
+pub use dark_sensor::{DarkSensorWatch, Shows};
 pub use degradation::{YearWatch, YearlyLoss};
 pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWatch};
 pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
+pub use frozen::{Frozen, FrozenWatch, WatchedValue};
 pub use gate::{Gate, GateFacts, gate};
 pub(crate) use gate::{MAX_UNSTEADY_RATIO, MIN_POA_W_M2};
+pub use impossible::{CounterWatch, ImpossibleValue, ImpossibleWatch};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
     MorningWatch, Mornings, NearLimit, NearWatch, PositionError, PositionWatch, Published, Start,
@@ -69,10 +84,12 @@ pub use off_peak::{
     off_peak_guard, off_peak_slot,
 };
 pub use phase_days::DaysMean;
+pub use possible::{Possible, is_sentinel};
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
 pub use residual::{Residual, common_factor, reference_current, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
+pub use sensor::{SensorFault, SensorSlot, SensorWatch};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};

@@ -32,6 +32,8 @@ pub(super) struct Lights {
     pub light: Light,
     /// Without what the inputs show of it themselves: that of a clear sky instead.
     pub by_sky: Light,
+    /// Sensors that the plant contradicts in it.
+    pub contradicted: BTreeSet<ChannelId>,
 }
 
 impl Engine {
@@ -40,7 +42,8 @@ impl Engine {
         let nothing = SlotMeans::new(means.start - timing.slot);
         let before = self.state.before.take();
         let is_before = before.as_ref().filter(|b| b.start == nothing.start);
-        let mut distrusted = BTreeSet::new();
+        let wrong = self.state.measuring.distrusted();
+        let mut distrusted = wrong.clone();
         let (by_sky, mut light) = loop {
             let moment = Moment {
                 slot: timing.slot,
@@ -67,7 +70,11 @@ impl Engine {
                 inertia.follow(&mut plane.heat, means.start, timing.slot);
             }
         }
-        Lights { light, by_sky }
+        Lights {
+            light,
+            by_sky,
+            contradicted: &distrusted - &wrong,
+        }
     }
 
     /// The same kind of light for all planes, as long as they are compared: where some have no sensor

@@ -11,6 +11,7 @@ mod inverter_days;
 mod light;
 mod limits;
 mod losses;
+mod measuring;
 mod planes;
 mod polls;
 mod protection;
@@ -206,6 +207,7 @@ impl Engine {
                     self.state.calibration.forget_today();
                     self.forget_shade_today();
                     self.forget_planes_today();
+                    self.state.measuring.forget_today();
                     let surveys = &mut self.state.surveys;
                     surveys.iter_mut().for_each(PlaneSurvey::forget_today);
                     for inverter in &mut self.state.inverters {

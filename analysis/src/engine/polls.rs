@@ -23,6 +23,7 @@ impl Engine {
             self.begin_links(at);
         }
         self.state.last_reading = Some(at);
+        let poll = &self.believed(poll)[..];
         let slot = self.plant.timing.slot;
         let filling = self
             .state

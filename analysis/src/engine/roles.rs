@@ -2,8 +2,8 @@
 //! Never in here: values.
 
 use super::supply::export_site;
-use crate::detect::ExportSite;
-use crate::plant::{Input, Plant};
+use crate::detect::{ExportSite, Possible};
+use crate::plant::{Input, Plant, WeatherDevice};
 use crate::reading::{Channel, ChannelId, Place, Quantity};
 
 /// A device by its place in the plant.
@@ -43,6 +43,12 @@ pub(super) struct Roles {
     quantities: Vec<(Place, Quantity)>,
     pub inverters: Vec<InverterChannels>,
     pub export: ExportSite,
+    /// What the values of each channel can be.
+    possible: Vec<Possible>,
+    pub wind: Vec<ChannelId>,
+    /// By weather device: its light sensors, the best for telling the time first, and their plane; none
+    /// for a horizontal sensor.
+    pub light_of_weather: Vec<Vec<(ChannelId, Option<usize>)>>,
 }
 
 impl Roles {
@@ -65,7 +71,27 @@ impl Roles {
                 .map(|i| inverter_channels(plant, i))
                 .collect(),
             export: export_site(plant),
+            possible: plant
+                .channels
+                .iter()
+                .map(|(_, c)| Possible::of(plant, c))
+                .collect(),
+            wind: plant
+                .channels
+                .iter()
+                .filter(|(_, c)| c.quantity == Quantity::WindSpeed)
+                .map(|(id, _)| id)
+                .collect(),
+            light_of_weather: plant
+                .weather
+                .iter()
+                .map(|w| light_of_weather(plant, w))
+                .collect(),
         }
+    }
+
+    pub fn possible(&self, channel: ChannelId) -> &Possible {
+        &self.possible[usize::from(channel.0)]
     }
 
     pub fn device(&self, channel: ChannelId) -> Option<Device> {
@@ -75,6 +101,20 @@ impl Roles {
     pub fn quantity(&self, channel: ChannelId) -> (Place, Quantity) {
         self.quantities[usize::from(channel.0)]
     }
+}
+
+fn light_of_weather(plant: &Plant, device: &WeatherDevice) -> Vec<(ChannelId, Option<usize>)> {
+    let id = |quantity| {
+        plant.channels.id(&Channel {
+            device: device.id.clone(),
+            place: Place::Device,
+            quantity,
+        })
+    };
+    let horizontal = id(Quantity::Ghi).map(|id| (id, None));
+    let in_plane = id(Quantity::Poa).filter(|_| device.plane.is_some());
+    let in_plane = in_plane.map(|id| (id, device.plane));
+    horizontal.into_iter().chain(in_plane).collect()
 }
 
 fn inverter_channels(plant: &Plant, index: usize) -> InverterChannels {

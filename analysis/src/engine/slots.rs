@@ -100,7 +100,11 @@ impl Engine {
             self.learned.extend(self.state.calibration.learned());
             self.learned.extend(self.oriented());
         }
-        let Lights { light, by_sky } = self.light(means);
+        let Lights {
+            light,
+            by_sky,
+            contradicted,
+        } = self.light(means);
         self.remember_frost(means.start, &light);
         let plant = self.plant.clone();
         let inverters = plant.inverters.iter().enumerate();
@@ -124,6 +128,7 @@ impl Engine {
             self.remember_inverter(i, when, &inverter.facts, daylight);
         }
         self.watch_own_days(when, &now, (&light, &by_sky), means);
+        self.watch_measuring(when, &light, &now, means, &contradicted);
         self.survey(&light, &now);
         self.see_planes(&light);
         self.state.book.end_due();

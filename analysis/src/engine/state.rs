@@ -4,6 +4,7 @@
 use super::array_days::ArrayState;
 use super::earth::EarthState;
 use super::inverter_days::OwnDays;
+use super::measuring::MeasuringState;
 use super::planes::PlaneState;
 use super::supply::LettingGo;
 use crate::detect::{
@@ -50,6 +51,7 @@ pub struct EngineState {
     /// Settings that are not in force yet: when, of which inverter; in this order.
     pub(super) coming_settings: BTreeMap<(Time, usize), GridSettings>,
     pub(super) export: ExportWatch,
+    pub(super) measuring: MeasuringState,
     pub(super) book: Book,
 }
 
@@ -134,6 +136,7 @@ impl EngineState {
             letting_go: LettingGo::default(),
             coming_settings: BTreeMap::new(),
             export: ExportWatch::new(),
+            measuring: MeasuringState::new(plant),
             book: Book::new(),
         }
     }

@@ -41,6 +41,10 @@ impl Engine {
 
     /// Keeps what healthy inputs that nothing holds back give in this slot.
     pub(super) fn survey(&mut self, light: &Light, now: &[InverterNow]) {
+        // Times that are off would turn planes.
+        if self.state.measuring.has_clock_off() {
+            return;
+        }
         for p in 0..self.plant.planes.len() {
             let horizon = self.plant.planes[p].horizon.as_ref();
             if horizon.is_some_and(|horizon| crate::sky::is_hidden(&light.sun, horizon)) {
@@ -67,7 +71,7 @@ impl Engine {
     }
 
     /// Current over rated current of the inputs of a plane, and one standard deviation of it.
-    fn responses(&self, p: usize, now: &[InverterNow]) -> Vec<(f64, f64)> {
+    pub(super) fn responses(&self, p: usize, now: &[InverterNow]) -> Vec<(f64, f64)> {
         let mut responses = Vec::new();
         for (i, inverter) in now.iter().enumerate() {
             for (k, input) in inverter.inputs.iter().enumerate() {

@@ -126,6 +126,18 @@ impl Ladder {
         Sunlight::new(&sun, self.track.extraterrestrial(at))
     }
 
+    /// The sun and the clear sky under it.
+    pub(super) fn clear_at(&mut self, at: Time) -> (Sunlight, Components) {
+        let sunlight = self.sunlight(at);
+        let clear = self.clear_air[sky::month_index(at)].under(&sunlight);
+        (sunlight, clear)
+    }
+
+    /// A plane as it is taken to lie.
+    pub(super) fn plane_facts(&self, p: usize) -> &Plane {
+        &self.planes[p]
+    }
+
     /// The light on the ground that a plane's light comes from, and what it would be under a sky one
     /// standard deviation off, always to the same side; `None` for a plane with a sensor of its own.
     pub fn ground(&self, p: usize, light: &Light) -> Option<(Components, Components)> {

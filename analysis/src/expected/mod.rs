@@ -6,6 +6,7 @@
 
 mod calibration;
 mod chain;
+mod course;
 mod elsewhere;
 mod heat;
 mod ladder;

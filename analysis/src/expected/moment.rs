@@ -31,14 +31,15 @@ pub struct Moment<'a> {
     pub before: &'a SlotMeans,
     /// How far stamps may disagree, over the length of the slot [-].
     pub sync_ratio: f64,
-    /// Channels that the rest of the plant contradicts in this slot.
+    /// Channels that the rest of the plant contradicts, in this slot or day after day.
     pub distrusted: &'a BTreeSet<ChannelId>,
 }
 
 impl<'a> Moment<'a> {
-    /// The means of the first of some channels that has any.
+    /// The means of the first of some channels that has any and is trusted.
     pub(super) fn first(&self, channels: &[ChannelId]) -> Option<&'a Stat> {
-        channels.iter().find_map(|id| self.means.get(*id))
+        let trusted = channels.iter().filter(|id| !self.distrusted.contains(id));
+        trusted.into_iter().find_map(|id| self.means.get(*id))
     }
 
     /// How far stamps that disagree may be off in light that changes as this channel does [-]: from

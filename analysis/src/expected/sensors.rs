@@ -2,7 +2,6 @@
 //! Never in here: which of several quantities is better.
 
 use super::moment::Moment;
-use super::validity;
 use crate::plant::Plant;
 use crate::reading::{Channel, ChannelId, DeviceId, Irradiance, Place, Quantity};
 
@@ -39,9 +38,7 @@ pub(super) fn sensor(
     lit_ratio: f64,
     is_possible: impl Fn(Irradiance) -> bool,
 ) -> Option<(ChannelId, Irradiance)> {
-    let trusted = |id: &ChannelId| {
-        !moment.distrusted.contains(id) && !validity::is_stuck(*id, moment.means, moment.before)
-    };
+    let trusted = |id: &ChannelId| !moment.distrusted.contains(id);
     channels.iter().copied().filter(trusted).find_map(|id| {
         // A pyranometer reads a little below zero at night.
         let mean = moment.means.get(id)?.mean.max(0.0) / lit_ratio;

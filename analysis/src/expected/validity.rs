@@ -4,8 +4,7 @@
 //!          |GHI / (DNI mu + DHI) - 1| <= 0.08 for z < 75 deg, else 0.15, where the sum is
 //!          over 50 W/m2                                                                 eq. (2)
 //!          plane: at most 1.5 times what a clear sky gives, and 100 W/m2 more           eq. (3)
-//!          stuck: all values of two slots in a row are the same, above 50 W/m2
-//!          GHI: `sky::is_possible_ghi`
+//!          GHI: `sky::is_possible_ghi`. One that no longer moves: `detect::FrozenWatch`
 //! Symbols: E0 extraterrestrial [W/m2], mu cosine of the apparent zenith z, not below 0
 //! Range:   sun above the horizon
 //! Source:  eqs. (1), (2) limits of the Baseline Surface Radiation Network, C. Long, E. Dutton, 2002
@@ -13,13 +12,9 @@
 //!          the light over a clear sky's by up to half for minutes
 //! Check:   tests below; tests/acceptance/engine/sensors.rs.
 
-use crate::reading::{ChannelId, Irradiance, SlotMeans, Stat};
+use crate::reading::Irradiance;
 use crate::sky::Sunlight;
 
-/// Least number of readings in each slot that can show a stuck sensor.
-const STUCK_READINGS: u32 = 3;
-/// Light above which a sensor that does not move is stuck [W/m2].
-const STUCK_FROM_W_M2: f64 = 50.0;
 /// Sum of components above which they must close [W/m2].
 const CLOSES_FROM_W_M2: f64 = 50.0;
 /// How far they may miss, under a high and under a low sun [-].
@@ -68,19 +63,10 @@ pub(super) fn closes(
     sum <= CLOSES_FROM_W_M2 || (ghi.w_m2() / sum - 1.0).abs() <= most // eq. (2)
 }
 
-/// Whether a sensor has not moved for two slots.
-pub(super) fn is_stuck(id: ChannelId, now: &SlotMeans, before: &SlotMeans) -> bool {
-    let still = |s: &Stat| s.count >= STUCK_READINGS && s.min == s.max;
-    let (Some(now), Some(before)) = (now.get(id), before.get(id)) else {
-        return false;
-    };
-    now.mean > STUCK_FROM_W_M2 && still(now) && still(before) && now.min == before.min
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::{Angle, Reading, Time, Value};
+    use crate::reading::Angle;
     use crate::sky::SunPosition;
 
     fn sunlight(zenith_deg: f64) -> Sunlight {
@@ -112,27 +98,5 @@ mod tests {
         ));
         let little = Irradiance::from_w_m2(20.0);
         assert!(closes(ghi, little, little, &sunlight(30.0)));
-    }
-
-    #[test]
-    fn a_sensor_that_shows_one_number_for_two_slots_is_stuck() {
-        let id = ChannelId(0);
-        let slot = |values: &[f64]| {
-            let at = Time::from_unix_ms(0);
-            let mut means = SlotMeans::new(at);
-            for value in values {
-                means.add(&Reading {
-                    channel: id,
-                    at,
-                    value: Value::Good(*value),
-                });
-            }
-            means
-        };
-        let still = slot(&[400.0; 3]);
-        assert!(is_stuck(id, &still, &still));
-        assert!(!is_stuck(id, &still, &slot(&[400.0, 401.0, 400.0])));
-        assert!(!is_stuck(id, &slot(&[3.0; 3]), &slot(&[3.0; 3])));
-        assert!(!is_stuck(id, &slot(&[400.0]), &slot(&[400.0])));
     }
 }

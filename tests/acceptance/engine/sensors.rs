@@ -52,9 +52,23 @@ fn rungs(told: &Told, day: i64, hour: i64) -> Vec<WeatherRung> {
 
 #[test]
 fn a_sensor_at_zero_at_a_fixed_number_or_beyond_the_sun_is_not_believed() {
-    for shown in [0.0, 12.0, 640.0, 1950.0] {
+    for (shown, kind) in [
+        (0.0, Kind::SensorWrong),
+        (12.0, Kind::SensorWrong),
+        (640.0, Kind::ValueFrozen),
+        (1950.0, Kind::ValueImpossible),
+    ] {
         let told = told(wrong(shown));
-        assert!(told.findings.is_empty(), "{shown}:\n{}", told.list());
+        let [found] = told.of(kind)[..] else {
+            panic!("{shown}:\n{}", told.list());
+        };
+        assert_eq!(told.findings.len(), 1, "{shown}:\n{}", told.list());
+        let from = START + Span::from_h(24 + 9);
+        assert!(
+            found.found - from <= Span::from_min(61),
+            "{shown}:\n{}",
+            told.list()
+        );
         let wrong = rungs(&told, 1, 12);
         let others = wrong.iter().filter(|r| **r != WeatherRung::ScaledClearSky);
         assert_eq!((wrong.len(), others.count()), (12, 0), "{shown}: {wrong:?}");
@@ -78,5 +92,6 @@ fn a_string_that_opens_while_the_sensor_is_at_zero_is_told() {
     };
     let fault = START + Span::from_h(24 + 11);
     assert!(found.found - fault <= Span::from_min(40), "{}", told.list());
-    assert_eq!(told.findings.len(), 1, "{}", told.list());
+    assert_eq!(told.of(Kind::SensorWrong).len(), 1, "{}", told.list());
+    assert_eq!(told.findings.len(), 2, "{}", told.list());
 }
