@@ -28,6 +28,8 @@ pub struct Outcome {
     pub sensing: Sensing,
     /// Its inputs.
     pub inputs: usize,
+    /// By input, whether something stands before its plane that shades it.
+    pub shaded: Vec<bool>,
     /// What was wrong with it.
     pub fault: Option<Fault>,
     /// Everything that the engine said, as it said it last.
@@ -56,6 +58,7 @@ pub fn run(job: &Job) -> Outcome {
         plant: words(&drawn),
         sensing: drawn.sensing,
         inputs: drawn.truth.inputs.len(),
+        shaded: shaded(&drawn),
         findings: Vec::new(),
         span: (drawn.start, end),
         healthy_days: 0.0,
@@ -153,6 +156,14 @@ fn watch(drawn: &DrawnPlant, outcome: &mut Outcome) {
     }
     outcome.findings = told.into_values().collect();
     outcome.findings.sort_by_key(|f| (f.found, f.id.clone()));
+}
+
+fn shaded(drawn: &DrawnPlant) -> Vec<bool> {
+    let has_object = |plane: usize| drawn.truth.planes[plane].object.is_some();
+    let inputs = drawn.truth.inputs.iter();
+    inputs
+        .map(|input| input.strings.iter().any(|s| has_object(s.plane)))
+        .collect()
 }
 
 /// Whether what is lost can be told from the same plant without it.

@@ -4,11 +4,12 @@
 //! was found after the fault began. A false alarm is a finding of severity `plan` or above that was
 //! found on a plant before anything was wrong with it. What an engine says beside the right word
 //! while a fault stands is counted apart; a few kinds bring others along, by rights (`COMPANIONS`).
+//! Shade of a plane that has had it from the first day is true.
 //! Never in here: how it is told.
 
 use super::kinds::{Deadline, KINDS, KindRow, Scope};
 use super::run::Outcome;
-use analysis::detect::Severity;
+use analysis::detect::{Kind, Severity};
 use analysis::diagnose::Finding;
 use analysis::reading::{Span, Time};
 use std::collections::BTreeMap;
@@ -124,8 +125,8 @@ pub fn score(outcomes: &[Outcome]) -> Score<'_> {
             for bin in bin.filter(|b| b.stated.0 <= stated && stated < b.stated.1) {
                 bin.count += 1;
                 bin.sum += stated;
-                bin.right +=
-                    u32::from(is_right(outcome, finding) || is_companion(outcome, finding));
+                let right = [is_right, is_companion, is_of_the_place];
+                bin.right += u32::from(right.iter().any(|is| is(outcome, finding)));
             }
         }
     }
@@ -167,7 +168,9 @@ fn begun(outcome: &Outcome, finding: &Finding) -> bool {
 }
 
 fn is_false_alarm(outcome: &Outcome, finding: &Finding) -> bool {
-    finding.severity >= Severity::Plan && !begun(outcome, finding)
+    finding.severity >= Severity::Plan
+        && !begun(outcome, finding)
+        && !is_of_the_place(outcome, finding)
 }
 
 /// Whether a finding names what the fault is on.
@@ -194,6 +197,12 @@ fn is_right(outcome: &Outcome, finding: &Finding) -> bool {
     kind == Some(finding.kind.name()) && begun(outcome, finding) && names_it(outcome, finding)
 }
 
+/// Shade by what stands before a plane from the first day is true, and told once.
+fn is_of_the_place(outcome: &Outcome, finding: &Finding) -> bool {
+    let input = finding.subject.input.map(|n| usize::from(n) - 1);
+    finding.kind == Kind::Shade && input.is_some_and(|k| outcome.shaded[k])
+}
+
 fn is_companion(outcome: &Outcome, finding: &Finding) -> bool {
     let kind = outcome.fault.as_ref().map(|f| f.kind);
     let of = COMPANIONS.iter().find(|(name, _)| kind == Some(*name));
@@ -209,6 +218,7 @@ fn judge(outcome: &Outcome) -> Option<Scored<'_>> {
     let beside = since().filter(|f| f.severity >= Severity::Plan);
     let beside = beside
         .filter(|f| !is_right(outcome, f) && !is_companion(outcome, f))
+        .filter(|f| !is_of_the_place(outcome, f))
         .collect();
     let delay = right.map(|f| delay(outcome, fault.evident, f.found));
     Some(Scored {
