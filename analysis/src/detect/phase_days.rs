@@ -4,8 +4,10 @@
 //! Model:   mean of good days r = sum(r_k / s_k^2) / sum(1 / s_k^2), its variance the larger of
 //!          1 / sum(1 / s_k^2) and that of the scatter, plus (LASTING r)^2                   eq. (1)
 //! Symbols: r, s [ohm]
-//! Range:   baseline from the first `BASELINE_DAYS` good days, kept; a good day knows the rise at
-//!          rated export to `GOOD_RATIO` of nominal voltage. A fault older than the baseline is in it.
+//! Range:   baseline from the first `BASELINE_DAYS` good days, and from those after them, up to
+//!          `MOST_BASELINE_DAYS`, that are older than what is compared with it and have not changed; a
+//!          good day knows the rise at rated export to `GOOD_RATIO` of nominal voltage. A fault older
+//!          than the baseline is in it.
 //! Source:  weighted mean: textbook; thresholds: engineering judgement.
 //! Check:   tests/acceptance/engine/export.rs: operating curves and quiet months.
 //! Never in here: what is said of it (`supply_days`).
@@ -17,8 +19,10 @@ use crate::reading::{SolarDay, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
-/// Good days that make a baseline, and that are compared with it: at least, at most.
+/// Good days that make a baseline, and to which it grows while nothing changes.
 const BASELINE_DAYS: usize = 5;
+const MOST_BASELINE_DAYS: usize = 21;
+/// Good days that are compared with it: at least, at most.
 const LEAST_DAYS: usize = 3;
 const MOST_DAYS: usize = 7;
 /// A good day knows the rise at rated export to this, one standard deviation over nominal [-].
@@ -33,9 +37,14 @@ const REACTIVE_CHANGED: f64 = 0.1;
 /// possible within a standard deviation [-].
 const CHANGED_RATIO: f64 = 1.2;
 const EACH_DAY_RATIO: f64 = 1.1;
-/// Standard deviations that a change must be above none: three phases are asked every day for years
-/// (engineering judgement).
+/// Standard deviations that a change must be above none: where the smallest one that must be told is so
+/// many of them, and elsewhere. Three phases are asked every day, over five lengths of the last days:
+/// with 3 everywhere a false answer came every third year of the campaign, all where less was known.
 const CHANGE_SIGMAS: f64 = 3.0;
+const SMALLEST_SIGMAS: f64 = 3.5;
+const UNSURE_CHANGE_SIGMAS: f64 = 4.0;
+/// The smallest change that must be told over the baseline [-].
+const SMALLEST_RATIO: f64 = 0.3;
 /// A baseline is known to this, one standard deviation over resistance [-]: of a stiff supply little
 /// is known, and little is lost in it.
 const KNOWN_RATIO: f64 = 0.2;
@@ -94,12 +103,19 @@ pub(super) struct Change {
 }
 
 impl Phase {
-    pub(super) fn take(&mut self, day: SolarDay, shown: &PhaseDay, facts: &SupplyFacts) {
+    /// Takes what a day has shown; `grows`: the baseline takes older days in.
+    pub(super) fn take(
+        &mut self,
+        day: SolarDay,
+        shown: &PhaseDay,
+        facts: &SupplyFacts,
+        grows: bool,
+    ) {
         self.forget(day);
         let Some(first) = shown.first else { return };
         let (without, measured) = (shown.high_without_export_v(), shown.high_measured_v());
         self.high.push_back((day, first, without, measured));
-        self.take_resistance(day, first, shown, facts);
+        self.take_resistance((day, first), shown, facts, grows);
     }
 
     /// What is too old to say anything of now, also while nothing new comes.
@@ -119,10 +135,10 @@ impl Phase {
 
     fn take_resistance(
         &mut self,
-        day: SolarDay,
-        first: Time,
+        (day, first): (SolarDay, Time),
         shown: &PhaseDay,
         facts: &SupplyFacts,
+        grows: bool,
     ) {
         let good_v = GOOD_RATIO * facts.limits.nominal_voltage.v();
         let is_good = |slope: &SupplySlope| slope.sigma_ohm * facts.rated_a <= good_v;
@@ -140,8 +156,16 @@ impl Phase {
         }
         self.recent.push_back(good);
         if self.recent.len() > MOST_DAYS {
-            self.recent.pop_front();
+            let oldest = self.recent.pop_front().filter(|_| grows);
+            self.baseline.extend(oldest.filter(|day| self.is_next(day)));
         }
+    }
+
+    /// Whether a day belongs to the baseline that grows.
+    fn is_next(&self, good: &GoodDay) -> bool {
+        let has_room = self.baseline.len() < MOST_BASELINE_DAYS;
+        let is_later = self.baseline.last().is_some_and(|last| good.day > last.day);
+        self.kept.is_none() && has_room && is_later
     }
 
     /// Highest of the last days as measured [V].
@@ -160,7 +184,22 @@ impl Phase {
             return Some(kept);
         }
         let is_known = |b: &DaysMean| b.sigma_ohm <= KNOWN_RATIO * b.ohm;
-        mean(&self.baseline).filter(|b| self.baseline.len() == BASELINE_DAYS && is_known(b))
+        mean(&self.baseline).filter(|b| self.baseline.len() >= BASELINE_DAYS && is_known(b))
+    }
+
+    /// The same with the good days up to `day` that may yet belong to it.
+    fn baseline_before(&self, day: SolarDay) -> Option<DaysMean> {
+        let settled = self.settled_baseline()?;
+        if self.kept.is_some() {
+            return Some(settled);
+        }
+        let mut days = self.baseline.clone();
+        let later = self
+            .recent
+            .iter()
+            .filter(|d| self.is_next(d) && d.day < day);
+        days.extend(later);
+        mean(&days)
     }
 
     /// The last good days that are not in the baseline, `count` of them, if that many can be compared.
@@ -218,20 +257,29 @@ impl Phase {
 
     /// The last days, as many as it takes to tell that they are above the baseline.
     pub(super) fn changed(&self) -> Option<Change> {
-        let baseline = self.settled_baseline()?;
-        let is_changed = |days: &Vec<GoodDay>| {
+        let is_changed = |(days, baseline): &(Vec<GoodDay>, DaysMean)| {
             let Some(now) = mean(days) else { return false };
             let sigma = now.sigma_ohm.hypot(baseline.sigma_ohm);
+            let is_sure = SMALLEST_RATIO * baseline.ohm >= SMALLEST_SIGMAS * sigma;
+            let sigmas = if is_sure {
+                CHANGE_SIGMAS
+            } else {
+                UNSURE_CHANGE_SIGMAS
+            };
             let each = days
                 .iter()
                 .all(|d| d.slope.ohm + d.slope.sigma_ohm > EACH_DAY_RATIO * baseline.ohm);
             let reactive = now.reactive_per_active.zip(baseline.reactive_per_active);
             each && now.ohm >= CHANGED_RATIO * baseline.ohm
-                && now.ohm - baseline.ohm >= CHANGE_SIGMAS * sigma
+                && now.ohm - baseline.ohm >= sigmas * sigma
                 && reactive.is_none_or(|(now, then)| (now - then).abs() <= REACTIVE_CHANGED)
         };
-        let windows = (LEAST_DAYS..=MOST_DAYS).filter_map(|count| self.latest(count));
-        let days = windows.into_iter().find(is_changed)?;
+        let windows = (LEAST_DAYS..=MOST_DAYS).filter_map(|count| {
+            let days = self.latest(count)?;
+            let before = self.baseline_before(days.first()?.day)?;
+            Some((days, before))
+        });
+        let (days, baseline) = windows.into_iter().find(is_changed)?;
         Some(Change {
             began: days.first()?.first,
             now: mean(&days)?,

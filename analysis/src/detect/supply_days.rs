@@ -130,8 +130,9 @@ impl SupplyDays {
         shown: &ExportDay,
         facts: &SupplyFacts,
     ) -> Vec<SupplyEdge> {
+        let grows = self.resistance_is_high.is_none();
         for (phase, shown) in self.phases.iter_mut().zip(&shown.phases) {
-            phase.take(day, shown, facts);
+            phase.take(day, shown, facts, grows);
         }
         let voltage = self.voltage(now, facts).map(SupplyEdge::Voltage);
         let resistance = self.resistance(now, facts).map(SupplyEdge::Resistance);
