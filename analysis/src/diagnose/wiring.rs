@@ -6,10 +6,10 @@
 //!          half hour, sixteen at most:
 //!          ln L = sum over inputs and shared of -1/2 [ m (ln 2 pi s^2 + var/s^2) + ln 2 pi s_l^2 +
 //!          mean^2/s_l^2 ]                                                                  eq. (1)
-//!          Clouds under a clear sky's light, shade, a fault or dirt predict the same with wide
-//!          standard deviations. "Something else" is the wiring as described with any part of it wide
-//!          or not, evenly; a wrong wiring may have a wide part, seldom, where it is as described. Of n
-//!          inputs the own parts have n-1 degrees of freedom.
+//!          Clouds under a clear sky's light, shade or a fault predict the same with wide standard
+//!          deviations, dirt and steady losses with a wide level of the current alone. "Something else"
+//!          is the wiring as described with each part of it perhaps so; a wrong wiring may have such
+//!          parts where it is as described. Of n inputs the own parts have n-1 degrees of freedom.
 //! Symbols: natural logarithms of ratios [-].
 //! Range:   fewer strings on a lone input in the light of a clear sky are not thought of: clouds
 //!          lower everything.
@@ -37,8 +37,9 @@ const PRIOR_OTHER: f64 = 0.05;
 const SAMPLES_PER_H: f64 = 2.0;
 const MOST_SAMPLES: f64 = 16.0;
 
-/// Share of a wrong wiring's parts with something else the matter.
-const SELDOM: f64 = 0.05;
+/// Share of the parts that are wide, and of those of which only the level is.
+const WIDE: f64 = 0.1;
+const STEADY: f64 = 0.1;
 
 /// Standard deviations of scatter and level of currents, and of the level of voltages.
 struct Widths {
@@ -67,15 +68,12 @@ pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
     let score = |fit: &Fit| {
         let is_wrong = fit.wiring != Wiring::AsDescribed;
         let prior = if is_wrong { PRIOR_WRONG } else { 1.0 };
-        let wide = |k: usize| match is_wrong && !fit.wiring.concerns(k) {
-            true => SELDOM,
-            false => 0.0,
-        };
-        let likelihood = log_likelihood(day, fit, wide, 0.0);
+        let may_be_else = |k: usize| is_wrong && !fit.wiring.concerns(k);
+        let likelihood = log_likelihood(day, fit, may_be_else, false);
         (Some(fit.wiring), likelihood + f64::ln(prior))
     };
     let mut scored: Vec<_> = day.fits.iter().filter(is_thought_of).map(score).collect();
-    let other = log_likelihood(day, described, |_| 0.5, 0.5);
+    let other = log_likelihood(day, described, |_| true, true);
     scored.push((None, other + PRIOR_OTHER.ln()));
     scored.sort_by(|a, b| b.1.total_cmp(&a.1));
     let best = scored[0].1;
@@ -84,22 +82,30 @@ pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
     scored.into_iter().map(share).collect()
 }
 
-/// eq. (1); `wide` by input, and of what is shared: how probable it is that the part is wide.
+/// eq. (1); `may_be_else`, by input, and of what is shared: whether something else may be the matter.
 fn log_likelihood(
     day: &WiringDay,
     fit: &Fit,
-    wide: impl Fn(usize) -> f64,
-    shared_wide: f64,
+    may_be_else: impl Fn(usize) -> bool,
+    shared_may_be: bool,
 ) -> f64 {
     let samples = (SAMPLES_PER_H * day.light.hours()).min(MOST_SAMPLES);
     let inputs = fit.own.len() as f64;
     let freedom = (inputs - 1.0) / inputs;
-    let part = |current: &Spread, voltage: &Spread, narrow: &Widths, freedom: f64, wide: f64| {
-        let within = |widths: &Widths| freedom * widths.log_likelihood(current, voltage, samples);
-        log_mixture(wide, within(&ANY), within(narrow))
+    let part = |of: (&Spread, &Spread), known: &Widths, freedom: f64, may_be_else: bool| {
+        let within = |widths: &Widths| freedom * widths.log_likelihood(of, samples);
+        if !may_be_else {
+            return within(known);
+        }
+        let steady = Widths {
+            current: (known.current.0, ANYTHING),
+            ..*known
+        };
+        let sound = log_mixture(STEADY, within(&steady), within(known));
+        log_mixture(WIDE, within(&ANY), sound)
     };
     let own = fit.own.iter().zip(&fit.own_voltage).enumerate();
-    let own = own.map(|(k, (current, voltage))| part(current, voltage, &OWN, freedom, wide(k)));
+    let own = own.map(|(k, of)| part(of, &OWN, freedom, may_be_else(k)));
     let shared = Widths {
         current: match day.is_by_sky {
             true => SHARED_BY_SKY,
@@ -107,12 +113,13 @@ fn log_likelihood(
         },
         voltage: VOLTAGE_LEVEL.1,
     };
-    let together = part(&fit.shared, &fit.shared_voltage, &shared, 1.0, shared_wide);
+    let shown = (&fit.shared, &fit.shared_voltage);
+    let together = part(shown, &shared, 1.0, shared_may_be);
     together + own.sum::<f64>()
 }
 
 impl Widths {
-    fn log_likelihood(&self, current: &Spread, voltage: &Spread, samples: f64) -> f64 {
+    fn log_likelihood(&self, (current, voltage): (&Spread, &Spread), samples: f64) -> f64 {
         let (scatter, level) = self.current;
         log_normal((current.variance(), samples), scatter)
             + log_normal((current.mean().powi(2), 1.0), level)
