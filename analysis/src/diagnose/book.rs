@@ -85,6 +85,16 @@ impl Book {
         of.next().map(|f| f.began)
     }
 
+    /// Since when the first finding of this kind has stood on a string of this input.
+    pub fn since_on_string(&self, input: &Subject, kind: Kind) -> Option<Time> {
+        let standing = self.standing();
+        let on_string = standing.filter(|f| {
+            let of_input = f.subject.device == input.device && f.subject.input == input.input;
+            f.kind == kind && of_input && f.subject.string.is_some()
+        });
+        on_string.map(|f| f.began).min()
+    }
+
     /// The numbers of a standing finding.
     pub fn evidence(&self, subject: &Subject, kind: Kind) -> Option<&Evidence> {
         let standing = self.standing.get(&key(subject, kind));

@@ -42,7 +42,10 @@ impl Engine {
         light: &Light,
     ) {
         let stands = |kind: &Kind| self.state.book.stands(subject, *kind);
-        let something_else = OTHER_LOSSES.iter().any(stands);
+        // Of the sun's place nothing is learned by a clock that is off, of shade nothing by another array.
+        let something_else = OTHER_LOSSES.iter().any(stands)
+            || self.is_miswired(subject)
+            || self.state.measuring.has_clock_off();
         let sample = self.shade_sample((i, k), when, now, siblings, light);
         let map = &mut self.state.inverters[i].inputs[k].shade;
         if something_else {

@@ -2,6 +2,7 @@
 //! Never in here: what a day says (`detect`, `diagnose::wiring`).
 
 use super::Engine;
+use super::array_days::{ArrayState, DAY_KINDS};
 use super::slots::{InverterNow, When};
 use crate::detect::{Gate, Kind, MAX_UNSTEADY_RATIO, Wiring, WiringSlot};
 use crate::diagnose::{Subject, explain, wiring};
@@ -17,14 +18,6 @@ const SETTLE: f64 = 0.99;
 /// A string that opens later than this after the first slot was whole before. Without a sensor the
 /// first hours of a day tell little.
 const FIRST_LIGHT: Span = Span::from_h(3);
-/// What the array of another input is taken for until it is told.
-const TAKEN_FOR: [Kind; 4] = [
-    Kind::StringOpen,
-    Kind::CurrentLow,
-    Kind::SectionLost,
-    Kind::ResistanceHigh,
-];
-
 impl Engine {
     /// A slot in which nothing limits and every input is measured. `by_sky`: the light without what
     /// the inputs show of it themselves.
@@ -53,12 +46,17 @@ impl Engine {
         }
         let inputs = 0..models.len();
         let points = inputs.map(|k| self.operating_point(i, k, means));
+        let points: Vec<(f64, f64)> = points.collect::<Option<_>>()?;
+        // A DC isolator that is open.
+        if points.iter().any(|(volts, _)| *volts <= 0.0) {
+            return None;
+        }
         let given = models
             .iter()
             .map(|model| self.chain.predict(model, by_sky, &Factors::UNKNOWN));
         Some(WiringSlot {
             start: when.start,
-            points: points.collect::<Option<_>>()?,
+            points,
             is_valid: now
                 .inputs
                 .iter()
@@ -79,28 +77,41 @@ impl Engine {
         let (Some(best), probability) = wiring::compare(&day)[0] else {
             return;
         };
-        if best == Wiring::AsDescribed && probability >= SETTLE {
-            self.state.inverters[i].own.wiring.settle();
-        }
         if probability < SAY || self.has_opened(i, best) {
             return;
         }
         let watch = &mut self.state.inverters[i].own.wiring;
         let before = watch.told.replace(best);
         let new = explain::wiring(inverter, &day, found, (best, probability));
-        let kept = new.as_ref().map(|new| (new.subject.clone(), new.kind));
         if before.is_some_and(|before| before != best) {
+            let kept = new.as_ref().map(|new| (new.subject.clone(), new.kind));
             self.end_wiring_findings(i, kept, day.began);
         }
+        self.forget_what_it_was_taken_for(i, best, day.began);
         if let Some(new) = new {
             self.state.book.open(new);
+        } else if probability >= SETTLE {
+            self.state.inverters[i].own.wiring.settle();
         }
-        if let Wiring::Swapped(a, b) = best {
-            for k in [a, b] {
-                let input = Subject::input(&inverter.id, inverter.inputs[k].number);
-                for kind in TAKEN_FOR {
-                    self.state.book.end(&input, kind, day.began);
-                }
+    }
+
+    /// Ends what days have said of the inputs that are not wired as described, and what they were on
+    /// the way to say.
+    fn forget_what_it_was_taken_for(&mut self, i: usize, wiring: Wiring, at: Time) {
+        let plant = self.plant.clone();
+        let inverter = &plant.inverters[i];
+        for (k, input) in inverter.inputs.iter().enumerate() {
+            if !wiring.concerns(k) {
+                continue;
+            }
+            self.state.inverters[i].inputs[k].array = ArrayState::default();
+            let subject = Subject::input(&inverter.id, input.number);
+            for kind in DAY_KINDS {
+                self.state.book.end(&subject, kind, at);
+            }
+            // Fewer strings are open strings as well.
+            if let Wiring::Swapped(..) = wiring {
+                self.state.book.end(&subject, Kind::StringOpen, at);
             }
         }
     }
@@ -114,6 +125,7 @@ impl Engine {
         let of = &inverter.inputs[input];
         let subject = Subject::input(&inverter.id, of.number);
         let opened = self.state.book.since(&subject, Kind::StringOpen);
+        let opened = opened.or(self.state.book.since_on_string(&subject, Kind::StringOpen));
         let seen_from = self.state.inverters[i].own.wiring.seen_from(input);
         let later = |(opened, seen): (Time, Time)| opened - seen > FIRST_LIGHT;
         count < of.strings.len() && opened.zip(seen_from).is_some_and(later)

@@ -36,6 +36,19 @@ fn told(stated: &[Strings], true_inputs: &[Strings], sensor: Option<usize>) -> T
     account(&stated, one_by_one(&polls), end_of(&stated, &polls))
 }
 
+/// The same, wired as described from `mended` on.
+fn told_until_mended(stated: &[Strings], true_inputs: &[Strings], mended: i64) -> Told {
+    let stated = Arc::new(of(stated, None));
+    let wrong = Twin::new(Arc::new(of(true_inputs, None)), World::fair());
+    let right = Twin::new(stated.clone(), World::fair());
+    let at = |n: i64| START + EVERY * n;
+    let twin = |n: i64| if n < 288 * mended { &wrong } else { &right };
+    let polls: Vec<_> = (0..288 * (mended + 2))
+        .map(|n| (at(n), twin(n).poll(at(n))))
+        .collect();
+    account(&stated, one_by_one(&polls), end_of(&stated, &polls))
+}
+
 const SENSORS: [Option<usize>; 2] = [None, Some(NORTH)];
 
 #[test]
@@ -98,5 +111,19 @@ fn a_plant_as_described_is_told_nothing_of_its_wiring() {
     for sensor in SENSORS {
         let told = told(&inputs, &inputs, sensor);
         assert!(told.findings.is_empty(), "{sensor:?}: {}", told.list());
+    }
+}
+
+#[test]
+fn what_has_been_put_right_ends_on_the_next_clear_day() {
+    let stated = [strings(2, 16, NORTH), strings(3, 16, WEST)];
+    let wrong = [[stated[1], stated[0]], [strings(3, 16, NORTH), stated[1]]];
+    for there in wrong {
+        let told = told_until_mended(&stated, &there, 2);
+        let wiring = [Kind::InputsSwapped, Kind::StringCountDiffers];
+        let said: Vec<_> = wiring.iter().flat_map(|kind| told.of(*kind)).collect();
+        assert!(!said.is_empty(), "{}", told.list());
+        let stands = told.alarms().into_iter().filter(|f| f.ended.is_none());
+        assert_eq!(stands.count(), 0, "{}", told.list());
     }
 }
