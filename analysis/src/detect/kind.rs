@@ -190,11 +190,13 @@ impl Kind {
             | Kind::CurrentLow
             | Kind::TrackerOffPeak
             | Kind::StringCountDiffers => Cost::Input,
-            Kind::Shade | Kind::Soiling | Kind::Degradation => Cost::Slow,
+            Kind::Shade | Kind::Soiling => Cost::Slow,
             Kind::EfficiencyLow => Cost::Conversion,
-            // A pattern of others, a warning, limits and gaps, which have names of their own, or the
-            // measuring itself.
-            Kind::IsolationFalling
+            // A pattern of others, a warning, limits and gaps, which have names of their own, the
+            // measuring itself, or a loss whose rate says all: slot by slot age cannot be told from
+            // whatever else nobody has explained.
+            Kind::Degradation
+            | Kind::IsolationFalling
             | Kind::GridTripsRepeated
             | Kind::GridVoltageHigh
             | Kind::SupplyResistanceHigh

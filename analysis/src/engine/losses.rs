@@ -88,11 +88,14 @@ impl Engine {
         let of_inverter = Kind::costly()
             .filter(of_a_standstill)
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
-        let slow = Kind::costly()
-            .filter(|kind| kind.cost() == Cost::Slow)
-            .find(|kind| self.state.book.stands(&device, *kind));
+        // Told of the inverter, for it is the plane's; inputs on clean planes miss nothing by it.
+        let is_soiled = self.state.book.stands(&device, Kind::Soiling);
+        let models = self.chain.inputs[i].iter();
+        let soiled: Vec<bool> = models
+            .map(|of| is_soiled && self.state.planes[of.plane].soiling.stands())
+            .collect();
         let mut all_wh = 0.0;
-        for (input, of) in now.inputs.iter().zip(&inverter.inputs) {
+        for (k, (input, of)) in now.inputs.iter().zip(&inverter.inputs).enumerate() {
             let subject = Subject::input(&inverter.id, of.number);
             let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
             let of_input = Kind::costly().filter(of_an_input).find(stands);
@@ -107,9 +110,9 @@ impl Engine {
             if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&subject, kind, lost);
-            } else if let Some(kind) = of_inverter.is_none().then_some(slow).flatten() {
+            } else if of_inverter.is_none() && soiled[k] {
                 let lost = Energy::from_wh(input.missing_wh);
-                self.state.book.add_lost(&device, kind, lost);
+                self.state.book.add_lost(&device, Kind::Soiling, lost);
             }
         }
         if !is_idle {

@@ -405,6 +405,9 @@ fn what_a_kind_costs_follows_from_its_kind() {
     let soiled = booked(Kind::Soiling, Some(true));
     let lost = soiled.findings[&Kind::Soiling].wh();
     assert_close!(lost, energy_wh(5.0), TOLERANCE_WH, "soiling");
+    // Age has a rate, and takes nothing that nobody has explained.
+    let aged = booked(Kind::Degradation, Some(true));
+    assert!(aged.findings.is_empty(), "{aged:?}");
     // Between DC and AC: the inverter passes on 97 % of 21 A; here one ampere less came out.
     let plant = plant(&two_inverters());
     let low = told(

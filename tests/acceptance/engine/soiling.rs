@@ -85,6 +85,7 @@ fn a_yearly_loss_is_told_after_two_years() {
         let found = told.of(Kind::Degradation);
         println!("{yearly_loss}: {:?}", found.first().map(|f| &f.summary));
         assert_eq!(found.len(), usize::from(is_told), "{}", told.list());
+        assert!(found.iter().all(|f| f.lost.wh() == 0.0), "{}", told.list());
         let others = told
             .findings
             .values()
