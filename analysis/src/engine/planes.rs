@@ -100,13 +100,21 @@ impl Engine {
                     let new = explain::soiling(&device, *began, *found, seen);
                     self.state.book.open(new);
                 }
-                Some(Edge::Ended { at }) => {
+                // Another of its planes may still be dirty: they are told as one.
+                Some(Edge::Ended { at }) if !self.is_soiled(&device) => {
                     let subject = Subject::device(&device);
                     self.state.book.end(&subject, Kind::Soiling, *at);
                 }
-                None => {}
+                Some(Edge::Ended { .. }) | None => {}
             }
         }
+    }
+
+    /// Whether any plane with inputs of an inverter stands as dirty.
+    fn is_soiled(&self, device: &DeviceId) -> bool {
+        let planes = self.state.planes.iter().enumerate();
+        let mut dirty = planes.filter(|(_, plane)| plane.soiling.stands());
+        dirty.any(|(p, _)| self.devices_on(p).contains(device))
     }
 
     /// Inverters with inputs on a plane.
