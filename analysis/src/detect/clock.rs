@@ -340,20 +340,22 @@ impl ClockWatch {
         if self.days.len() > DAYS_KEPT {
             self.days.pop_front();
         }
-        let (first, mean, days) = self.agreed()?;
-        let is_off =
-            mean.minutes.abs() >= SMALLEST_MIN && mean.minutes.abs() >= SIGMAS * mean.sigma;
-        if is_off && !self.is_standing {
+        let (first, mean, _) = self.agreed()?;
+        if let Some((began, seen)) = self.seen().filter(|_| !self.is_standing) {
             self.is_standing = true;
-            let seen = ClockOff { offset: mean, days };
-            return Some(Edge::Found {
-                began: first,
-                found,
-                seen,
-            });
+            return Some(Edge::Found { began, found, seen });
         }
         let is_right = mean.minutes.abs() < SMALLEST_MIN.max(mean.sigma);
         (is_right && std::mem::take(&mut self.is_standing)).then_some(Edge::Ended { at: first })
+    }
+
+    /// By how much it is off on the latest days that agree, and since when; `None` where they do not
+    /// say that it is.
+    pub fn seen(&self) -> Option<(Time, ClockOff)> {
+        let (first, offset, days) = self.agreed()?;
+        let minutes = offset.minutes.abs();
+        let is_off = minutes >= SMALLEST_MIN && minutes >= SIGMAS * offset.sigma;
+        is_off.then_some((first, ClockOff { offset, days }))
     }
 
     /// Whether the clock is known to be off.

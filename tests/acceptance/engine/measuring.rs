@@ -276,6 +276,39 @@ fn clocks_that_are_off_are_told_after_two_clear_days_with_how_much() {
 }
 
 #[test]
+fn a_clock_that_stays_off_is_told_when_the_one_told_with_it_is_put_right() {
+    const RIGHT_FROM_DAY: i64 = 5;
+    let plant = site(Span::from_min(5), &[]);
+    let clear = World {
+        cloudiness: vec![0.0],
+        ..fair()
+    };
+    let right = played(&plant, clear, 10);
+    let off = shift(&right, &plant, 60, 0, false);
+    // The inverter's clock, which was told for both, is put right; the mast's is not.
+    let mast_off = shift(&right, &plant, 60, RIGHT_FROM_DAY, true);
+    let mut polls: Vec<Poll> = Vec::new();
+    polls.extend(off.into_iter().filter(|p| p.0 < at(RIGHT_FROM_DAY, 0.0)));
+    polls.extend(
+        mast_off
+            .into_iter()
+            .filter(|p| p.0 >= at(RIGHT_FROM_DAY, 0.0)),
+    );
+    let told = told(&plant, &polls);
+    let mut clocks = told.of(Kind::ClockOff);
+    clocks.sort_by_key(|f| f.found);
+    let [both, mast] = clocks[..] else {
+        panic!("{}", told.list());
+    };
+    assert_eq!(both.subject.device.as_str(), "inv-1");
+    assert_eq!(both.evidence["devices_count"], 2.0);
+    assert_eq!(mast.subject.device.as_str(), "mast");
+    assert_eq!(mast.evidence["devices_count"], 1.0);
+    assert!(both.ended.is_some(), "{}", told.list());
+    assert!(mast.ended.is_none(), "{}", told.list());
+}
+
+#[test]
 fn a_quarter_of_an_hour_is_told_of_a_horizontal_sensor() {
     let plant = site(Span::from_min(5), &[Quantity::Ghi]);
     let clear = World {

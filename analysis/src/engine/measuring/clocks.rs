@@ -7,6 +7,7 @@ use crate::diagnose::{Subject, explain};
 use crate::engine::Engine;
 use crate::engine::slots::{InverterNow, When};
 use crate::reading::{ChannelId, SlotMeans, Span, Time};
+use std::collections::BTreeMap;
 
 /// Offsets that are one [min].
 const SAME_OFFSET_MIN: f64 = 5.0;
@@ -66,36 +67,59 @@ impl Engine {
         let Some((_, days)) = closing.take_if(|(day, _)| *day < when.day) else {
             return;
         };
-        let mut found: Vec<(usize, Time, ClockOff)> = Vec::new();
+        let mut seen_today = Vec::new();
         for (number, (plane, day)) in days.iter().enumerate() {
             let Some(offset) = self.offset_of(*plane, day) else {
                 continue;
             };
-            match self.state.measuring.clocks[number].add(day[0].0, offset, when.start) {
-                Some(Edge::Found { began, seen, .. }) => found.push((number, began, seen)),
-                Some(Edge::Ended { at }) => {
-                    self.state.measuring.clocks_told.remove(&number);
-                    let subject = Subject::device(&self.device_id(number));
-                    self.state.book.end(&subject, Kind::ClockOff, at);
-                }
-                None => {}
+            seen_today.push(number);
+            let watch = &mut self.state.measuring.clocks[number];
+            if let Some(Edge::Ended { at }) = watch.add(day[0].0, offset, when.start) {
+                self.state.measuring.clocks_told.remove(&number);
+                let subject = Subject::device(&self.device_id(number));
+                self.state.book.end(&subject, Kind::ClockOff, at);
             }
         }
-        for (number, began, seen) in found.clone() {
+        self.tell_clocks(when, &seen_today);
+    }
+
+    /// Tells every clock that is off, once for all that are off by as much; one that was told together
+    /// with another is told by itself once that one has been put right.
+    fn tell_clocks(&mut self, when: When, seen_today: &[usize]) {
+        let off: BTreeMap<usize, (Time, ClockOff)> = self
+            .state
+            .measuring
+            .clocks
+            .iter()
+            .enumerate()
+            .filter(|(_, watch)| watch.is_off())
+            .filter_map(|(number, watch)| Some((number, watch.seen()?)))
+            .collect();
+        for number in seen_today {
+            let Some((began, seen)) = off.get(number) else {
+                continue;
+            };
             let same = |minutes: f64| (minutes - seen.offset.minutes).abs() <= SAME_OFFSET_MIN;
-            // One wrong time for all is told once.
-            let told = &mut self.state.measuring.clocks_told;
-            if told.values().any(|minutes| same(*minutes)) {
+            let is_told = self
+                .state
+                .measuring
+                .clocks_told
+                .iter()
+                .any(|(of, minutes)| {
+                    // What was told may have run on with this one since.
+                    let now = off.get(of).map(|(_, seen)| seen.offset.minutes);
+                    of == number || same(*minutes) || now.is_some_and(same)
+                });
+            if is_told {
                 continue;
             }
-            told.insert(number, seen.offset.minutes);
-            let others = found
-                .iter()
-                .filter(|f| f.0 != number && same(f.2.offset.minutes));
-            let (others, device) = (others.count(), self.device_id(number));
+            let minutes = seen.offset.minutes;
+            self.state.measuring.clocks_told.insert(*number, minutes);
+            let alike = off.values().filter(|(_, other)| same(other.offset.minutes));
+            let (others, device) = (alike.count() - 1, self.device_id(*number));
             let longitude_deg = self.plant.site.longitude.deg();
-            let when = (began, when.start);
-            let new = explain::clock_off(&device, others, when, longitude_deg, &seen);
+            let when = (*began, when.start);
+            let new = explain::clock_off(&device, others, when, longitude_deg, seen);
             self.state.book.open(new);
         }
     }
