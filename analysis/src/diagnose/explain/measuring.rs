@@ -179,7 +179,8 @@ pub fn sensor_wrong(
     when: (Time, Time),
     seen: &Shift,
 ) -> NewFinding {
-    let percent = 100.0 * seen.size.exp_m1();
+    let error_ratio = sensor_error_ratio(fault, seen.size);
+    let percent = 100.0 * error_ratio;
     let (what, ranked): (String, &[(&str, f64)]) = match fault {
         SensorFault::Low => (
             format!("shows {percent:.0} % less than the inputs of its plane get"),
@@ -227,11 +228,22 @@ pub fn sensor_wrong(
     let finding = new(subject, Kind::SensorWrong, when, ranked, summary);
     NewFinding {
         evidence: evidence(&[
-            ("sensor_error_ratio", seen.size.exp_m1()),
+            ("sensor_error_ratio", error_ratio),
             ("sensor_error_sigma_ratio", seen.sigma),
             ("days_count", f64::from(seen.days)),
         ]),
         ..finding
+    }
+}
+
+/// What the sensor shows too much, or too little, over what it should show. The size of a shift is ln
+/// of what the inputs get over what the sensor shows, or of its inverse where it shows too much.
+fn sensor_error_ratio(fault: SensorFault, size: f64) -> f64 {
+    match fault {
+        SensorFault::High => size.exp_m1(),
+        SensorFault::Low | SensorFault::Falling | SensorFault::Skewed | SensorFault::Shaded => {
+            -(-size).exp_m1()
+        }
     }
 }
 
@@ -299,6 +311,33 @@ fn rounded(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What is said of a plane sensor that shows so much of what it should.
+    fn wrong(fault: SensorFault, shown_ratio: f64) -> NewFinding {
+        let channel: Channel = "mast/poa_w_m2".parse().expect("an address");
+        let at = Time::from_unix_ms(0);
+        let seen = Shift {
+            size: shown_ratio.ln().abs(),
+            sigma: 0.01,
+            days: 3,
+        };
+        sensor_wrong(&channel, fault, (at, at), &seen)
+    }
+
+    #[test]
+    fn a_sensor_at_half_shows_half_less_and_one_at_double_as_much_more() {
+        for (fault, shown_ratio, says, error_ratio) in [
+            (SensorFault::Low, 0.5, "50 % less", 0.5),
+            (SensorFault::Falling, 0.5, "50 % less", 0.5),
+            (SensorFault::Shaded, 0.5, "50 % low", 0.5),
+            (SensorFault::High, 2.0, "100 % more", 1.0),
+        ] {
+            let told = wrong(fault, shown_ratio);
+            assert!(told.summary.contains(says), "{fault:?}: {}", told.summary);
+            let error = told.evidence["sensor_error_ratio"];
+            assert!((error - error_ratio).abs() < 1e-12, "{fault:?}: {error}");
+        }
+    }
 
     #[test]
     fn an_hour_is_daylight_saving_and_the_longitude_in_hours_is_a_zone() {
