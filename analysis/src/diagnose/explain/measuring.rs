@@ -1,9 +1,12 @@
-//! What is wrong with the measuring itself, in words and numbers. The shares of the causes are
-//! engineering judgement, as in the file above.
+//! What is wrong with the measuring itself, in words and numbers: values that cannot be or stand still,
+//! clocks, sensors.
+//!
+//! The shares of the causes and the confidence are engineering judgement: what to look for first and
+//! nothing more.
 //! Never in here: decisions.
 
 use super::{causes, evidence};
-use crate::detect::{ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift};
+use crate::detect::{ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift, is_sentinel};
 use crate::diagnose::{NewFinding, Subject};
 use crate::reading::{Channel, DeviceId, Energy, Time};
 
@@ -39,17 +42,25 @@ pub fn value_impossible(
     channel: &Channel,
     seen: &ImpossibleValue,
 ) -> NewFinding {
-    let ranked = [
-        ("scale, word order or sign of a register read wrong", 0.4),
-        ("device publishes a number where it has no value", 0.3),
-        ("sensor or its cable broken", 0.3),
-    ];
-    let summary = format!(
-        "{channel} shows {}, which cannot be: {} to {} can. Such values are left out.",
-        rounded(seen.value),
-        rounded(seen.possible.0),
-        rounded(seen.possible.1)
-    );
+    const SCALE: &str = "scale, word order or sign of a register read wrong";
+    const NO_VALUE: &str = "device publishes a number where it has no value";
+    const BROKEN: &str = "sensor or its cable broken";
+    let (ranked, summary) = if is_sentinel(seen.value) {
+        let summary = format!(
+            "{channel} shows {}, the number that registers hold where there is no value. Such values \
+             are left out.",
+            exact(seen.value)
+        );
+        ([(NO_VALUE, 0.7), (BROKEN, 0.2), (SCALE, 0.1)], summary)
+    } else {
+        let summary = format!(
+            "{channel} shows {}, which cannot be: {} to {} can. Such values are left out.",
+            rounded(seen.value),
+            rounded(seen.possible.0),
+            rounded(seen.possible.1)
+        );
+        ([(SCALE, 0.4), (NO_VALUE, 0.3), (BROKEN, 0.3)], summary)
+    };
     let finding = new(subject, Kind::ValueImpossible, when, &ranked, summary);
     let unit = unit(channel);
     NewFinding {
@@ -308,6 +319,15 @@ fn rounded(value: f64) -> String {
     }
 }
 
+/// All digits of a number that a register holds, without what its scaling adds behind them.
+fn exact(value: f64) -> String {
+    let digits = format!("{value:.3}");
+    digits
+        .trim_end_matches('0')
+        .trim_end_matches('.')
+        .to_owned()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -337,6 +357,35 @@ mod tests {
             let error = told.evidence["sensor_error_ratio"];
             assert!((error - error_ratio).abs() < 1e-12, "{fault:?}: {error}");
         }
+    }
+
+    #[test]
+    fn a_number_that_stands_for_no_value_is_said_to_be_one() {
+        let said = |value: f64| {
+            let channel: Channel = "inv-1/input-1/dc_voltage_v".parse().expect("an address");
+            let at = Time::from_unix_ms(0);
+            let seen = ImpossibleValue {
+                channel: crate::reading::ChannelId(0),
+                value,
+                possible: (-50.0, 7000.0),
+            };
+            let subject = Subject::input(&channel.device, 1);
+            value_impossible(subject, (at, at), &channel, &seen)
+        };
+        for (value, shown) in [
+            (65_535.0, "65535"),
+            (65_535.0 * 0.1, "6553.5"),
+            (-32_768.0, "-32768"),
+        ] {
+            let told = said(value);
+            let says =
+                format!("shows {shown}, the number that registers hold where there is no value");
+            assert!(told.summary.contains(&says), "{}", told.summary);
+            assert!(told.causes[0].cause.contains("no value"), "{told:?}");
+        }
+        let told = said(8123.0);
+        let says = "shows 8123, which cannot be: -50.0 to 7000 can";
+        assert!(told.summary.contains(says), "{}", told.summary);
     }
 
     #[test]
