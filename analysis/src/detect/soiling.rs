@@ -38,13 +38,13 @@ const LATEST: usize = 3;
 pub struct PlaneDay {
     /// Which.
     pub day: SolarDay,
-    /// Its first slot that counts, or its start.
+    /// Its start.
     pub began: Time,
     /// Current of its inputs over what the measured light gives [-].
     pub level_ratio: f64,
     /// The measured light in the clearest hours over a clear sky's, where there were any [-].
     pub clear_ratio: Option<f64>,
-    /// Rain since the day before [mm], where it is measured.
+    /// Most rain of a day since the last one that was taken [mm], where it is measured.
     pub rain_mm: Option<f64>,
 }
 

@@ -24,6 +24,15 @@ pub(super) struct PlaneState {
     pub years: YearWatch,
     /// The sensor's light over a clear sky's, today.
     clear_today: Vec<f32>,
+    /// Most rain of a day since the last day that had a level [mm], where it is measured.
+    rain_mm: Option<f64>,
+}
+
+impl PlaneState {
+    /// Takes the rain of a day: it washes whether that day had a level or not.
+    fn rained(&mut self, mm: Option<f64>) {
+        self.rain_mm = self.rain_mm.into_iter().chain(mm).reduce(f64::max);
+    }
 }
 
 impl Engine {
@@ -46,19 +55,20 @@ impl Engine {
     /// Takes the day that has ended, of every plane.
     pub(super) fn close_plane_days(&mut self, day: SolarDay, when: When) {
         let rain_mm = self.state.moisture.now(when.start).rain_mm;
+        let began = day.start(self.plant.site.longitude.deg());
         for p in 0..self.state.planes.len() {
             let clear = std::mem::take(&mut self.state.planes[p].clear_today);
+            self.state.planes[p].rained(rain_mm);
             let Some((rung, level_ratio)) = self.state.calibration.level(p) else {
                 continue;
             };
-            let began = when.start - crate::reading::Span::from_h(24);
             if rung == WeatherRung::PlaneSensor {
                 let of_day = PlaneDay {
                     day,
                     began,
                     level_ratio,
                     clear_ratio: self.clearest(clear),
-                    rain_mm,
+                    rain_mm: self.state.planes[p].rain_mm.take(),
                 };
                 self.judge_soiling(p, of_day, when);
             }
@@ -129,5 +139,23 @@ impl Engine {
         for plane in &mut self.state.planes {
             plane.clear_today.clear();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rain_on_a_day_without_a_level_is_kept_until_one_has_it() {
+        let mut plane = PlaneState::default();
+        plane.rained(None);
+        assert_eq!(plane.rain_mm, None);
+        for mm in [Some(8.0), None, Some(0.0)] {
+            plane.rained(mm);
+        }
+        assert_eq!(plane.rain_mm.take(), Some(8.0));
+        plane.rained(Some(0.2));
+        assert_eq!(plane.rain_mm, Some(0.2));
     }
 }
