@@ -1,4 +1,4 @@
-//! Values that cannot be, poll by poll: one alone is dropped and counted, several are told.
+//! Values that cannot be, poll by poll: one alone is dropped, several are told.
 //!
 //! Model:   told at the third poll with an impossible value within a day, in a row or not; what came
 //!          in a row ends with the first of three good polls, what returned ends after a day without.
@@ -47,8 +47,6 @@ pub struct ImpossibleWatch {
     /// Good polls since, and the first of them.
     good: Option<(Time, u32)>,
     standing: Option<Standing>,
-    /// Polls with an impossible value, ever.
-    count: u64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -74,7 +72,6 @@ impl ImpossibleWatch {
         };
         let in_a_row = self.good.is_none() && !self.bad.is_empty();
         self.good = None;
-        self.count += 1;
         self.bad.push_back((at, in_a_row));
         while self.bad.len() > BAD_POLLS || self.bad.front().is_some_and(|b| at - b.0 >= TOGETHER) {
             self.bad.pop_front();
@@ -115,11 +112,6 @@ impl ImpossibleWatch {
         self.standing = None;
         self.bad.clear();
         Some(Edge::Ended { at: first })
-    }
-
-    /// Polls with an impossible value, whether told or not.
-    pub fn count(&self) -> u64 {
-        self.count
     }
 }
 
