@@ -43,6 +43,11 @@ impl BackSensorWatch {
         }
     }
 
+    /// The slots of today will come again.
+    pub fn forget_today(&mut self) {
+        self.today = None;
+    }
+
     /// Whether the sensor is known to be off.
     pub fn is_wrong(&self) -> bool {
         self.is_standing
@@ -98,5 +103,21 @@ mod tests {
         let [(7, Edge::Found { .. }), (9, Edge::Ended { .. })] = told[..] else {
             panic!("{told:?}");
         };
+    }
+
+    #[test]
+    fn what_was_seen_before_time_went_back_does_not_count() {
+        let mut watch = BackSensorWatch::new();
+        let mut told = Vec::new();
+        for d in 0..5 {
+            let noon = Time::from_unix_ms(d * 86_400_000) + Span::from_h(12);
+            let day = SolarDay::from_number(d);
+            told.push(watch.close_day(day, Span::from_min(5), noon).is_some());
+            // The median of all of them would be right.
+            (0..20).for_each(|_| watch.add(day, noon, 1.0));
+            watch.forget_today();
+            (0..8).for_each(|_| watch.add(day, noon, 0.2));
+        }
+        assert_eq!(told, [false, false, false, true, false]);
     }
 }

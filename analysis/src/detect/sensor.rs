@@ -21,7 +21,6 @@
 use super::{Budget, DayValue, Edge, Kind, Shift, ShiftWatch, Sought};
 use crate::reading::{SolarDay, Span, Time, median, robust_spread};
 use serde::{Deserialize, Serialize};
-use std::collections::VecDeque;
 
 /// Light that a day needs [h], and a clear one.
 const LEAST_H: f64 = 1.0;
@@ -32,9 +31,8 @@ const MAX_SPREAD_RATIO: f64 = 0.06;
 const CLEAR_INDEX: std::ops::RangeInclusive<f64> = 0.5..=1.6;
 const STEADY_WITHIN: f64 = 0.06;
 const STEADY_SHARE: f64 = 0.8;
-/// Days that make the baseline, and days whose index is kept.
+/// Days that make the baseline.
 const BASELINE_DAYS: usize = 10;
-const INDEX_DAYS: usize = 60;
 /// One standard deviation from day to day [-]: spectrum, dew, the diffuse part.
 const RATIO_SIGMA: f64 = 0.008;
 const INDEX_SIGMA: f64 = 0.012;
@@ -123,8 +121,6 @@ pub struct SensorWatch {
     indices: Vec<f64>,
     skews: Vec<(f64, f64)>,
     is_doubtful: bool,
-    /// ln k of the latest clear days.
-    clear_indices: VecDeque<(SolarDay, f64)>,
 }
 
 impl SensorWatch {
@@ -141,6 +137,11 @@ impl SensorWatch {
         }
     }
 
+    /// The slots of today will come again.
+    pub fn forget_today(&mut self) {
+        self.today = None;
+    }
+
     /// Whether evidence against the sensor has begun to gather: tests lean on siblings meanwhile.
     pub fn is_doubtful(&self) -> bool {
         self.is_doubtful || self.is_wrong()
@@ -153,12 +154,6 @@ impl SensorWatch {
             .any(|stream| stream.standing().is_some())
     }
 
-    /// Clear-sky index k of the latest clear days, as logarithms: what the sensor itself shows of
-    /// clear air, whatever the array does. A loss of all inputs with k as it was is the array's.
-    pub fn clear_indices(&self) -> impl Iterator<Item = (SolarDay, f64)> {
-        self.clear_indices.iter().copied()
-    }
-
     /// Decides on the day before, if a new one has begun.
     pub fn close_day(
         &mut self,
@@ -167,18 +162,12 @@ impl SensorWatch {
         found: Time,
         budget: Budget,
     ) -> Vec<(SensorFault, Edge<Shift>)> {
-        let Some((closing, slots)) = self.today.take_if(|(closing, _)| *closing < day) else {
+        let Some((_, slots)) = self.today.take_if(|(closing, _)| *closing < day) else {
             return Vec::new();
         };
         let Some(seen) = SensorDay::of(&slots, slot) else {
             return Vec::new();
         };
-        if let Some(clear) = seen.clear {
-            self.clear_indices.push_back((closing, clear.ln_index));
-            if self.clear_indices.len() > INDEX_DAYS {
-                self.clear_indices.pop_front();
-            }
-        }
         let days_between = budget.observations_between(Kind::SensorWrong, STREAMS.len(), 365.0);
         let values = STREAMS.map(|fault| self.value(fault, &seen));
         let mut edges = Vec::new();

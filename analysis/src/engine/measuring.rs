@@ -122,18 +122,14 @@ impl MeasuringState {
         self.clocks.iter().any(ClockWatch::is_off)
     }
 
-    /// Clear-sky index of the sensors, by channel, on the latest clear days, as logarithms.
-    #[expect(
-        dead_code,
-        reason = "a common loss of all inputs is told from the sensor's by it"
-    )]
-    pub fn clear_indices(&self, sensor: ChannelId) -> Option<Vec<(SolarDay, f64)>> {
-        Some(self.sensors.get(&sensor)?.clear_indices().collect())
-    }
-
     /// The day so far, where time goes back.
     pub fn forget_today(&mut self) {
         self.clock_day = None;
+        self.stamps.iter_mut().for_each(|stamps| *stamps = None);
+        let sensors = self.sensors.values_mut();
+        sensors.for_each(SensorWatch::forget_today);
+        let backs = self.backs.values_mut();
+        backs.for_each(BackSensorWatch::forget_today);
     }
 }
 
