@@ -1,14 +1,23 @@
 //! From readings and expected values to suspicions.
 //!
-//! Two kinds of detector: those on slots (residuals of an input, in [`Window`] and [`ArrayWatch`];
-//! strings beside each other, in [`StringsWatch`]; the inverter's own, in [`OffPeakWatch`],
-//! [`EfficiencyWatch`] and [`LimitedDays`]) and
-//! those on single polls ([`LinkWatch`], [`SupplyWatch`], [`ExportWatch`], [`IsolationWatch`],
-//! [`MorningWatch`], [`ResidualCurrentWatch`], [`ProtectionWatch`], and of the measuring itself
-//! [`ImpossibleWatch`], [`CounterWatch`], [`FrozenWatch`]). [`SensorWatch`], [`BackSensorWatch`],
-//! [`DarkSensorWatch`] and [`ClockWatch`] look at sensors and clocks slot by slot. A slot detector
-//! hands its samples on to `diagnose`,
-//! which says what they mean; a poll detector knows what it saw.
+//! By what the detectors look at:
+//! - slots of an input: [`Window`] (dead, or its current or voltage low now), [`StringsWatch`] (strings
+//!   beside each other), [`OffPeakWatch`] (away from the peak of its curve);
+//! - days of an input: [`ArrayWatch`] (current and voltage beside references), [`ShadeWatch`] (loss at
+//!   positions of the sun), both on days made of slots;
+//! - days of an inverter: [`EfficiencyWatch`], [`LimitedDays`], [`WiringWatch`] (which array hangs on which
+//!   input), and its slots: [`StandstillWatch`];
+//! - days and weeks of a plane: [`SoilingWatch`], [`YearWatch`];
+//! - insulation: [`IsolationWatch`] and [`PositionWatch`] poll by poll, [`MorningWatch`], [`Mornings`] and
+//!   [`NearWatch`] day by day; leakage: [`ResidualCurrentWatch`];
+//! - the supply: [`SupplyWatch`], [`TripPattern`] and [`ProtectionWatch`] poll by poll, [`ExportWatch`] step
+//!   by step, [`SupplyDays`] day by day;
+//! - the measuring itself: [`LinkWatch`], [`ImpossibleWatch`], [`CounterWatch`] and [`FrozenWatch`] poll by
+//!   poll, [`DarkSensorWatch`] slot by slot, [`SensorWatch`], [`BackSensorWatch`] and [`ClockWatch`] day by
+//!   day.
+//!
+//! A detector of an input's slots hands its samples on to `diagnose`, which says what they mean; the
+//! others know what they saw.
 //! Never in here: causes, advice, texts for people.
 
 mod array_day;

@@ -2,9 +2,9 @@
 //!
 //! Evidence names end in their unit. Summaries name the place, what is wrong, and the number that
 //! says so; times are left to whoever shows them, in the reader's zone.
-//! Where hypotheses were compared, the causes carry their probabilities. The shares of the causes of
-//! a lost link, an isolation fault, a standstill and a steady loss are engineering judgement, as is
-//! the confidence beside them: they say what to look at first and nothing more.
+//! Where hypotheses were compared, the causes carry their probabilities. All other shares of causes are
+//! engineering judgement, as is the confidence beside them: they say what to look at first and nothing
+//! more.
 //! Never in here: decisions.
 
 mod array;
