@@ -12,7 +12,7 @@ use crate::diagnose::voltage_loss::{self, Facts, VoltageLoss};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Known, Own, PlaneLight};
 use crate::plant::PvString;
-use crate::reading::{Energy, SolarDay, Time, median};
+use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -32,8 +32,6 @@ const VOLTAGE_LASTS: [f64; 3] = [0.0012, 0.003, 0.0065];
 /// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
 /// the sensor's and the sky's error and the cells' heat from its own.
 const LONE_LASTS: [f64; 2] = [0.035, 0.005];
-/// A median of n values scatters as much more than their mean, for large n: sqrt(pi / 2).
-const MEDIAN_OVER_MEAN: f64 = 1.2533;
 /// Days that must have taught the last month before it says anything.
 const LAST_MONTH_DAYS: usize = 5;
 /// Days whose slots decide what takes the voltage, and days that are remembered.
