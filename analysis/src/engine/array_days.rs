@@ -263,6 +263,10 @@ impl Engine {
         let sums = days
             .clone()
             .fold(VoltageSums::default(), |all, day| all.and(&day.sums));
+        // After days without bright light there is nothing to compare: what stands stays as it is.
+        if sums.own <= 0.0 {
+            return;
+        }
         let sums = sums.beside(reference_ln);
         let facts = Facts {
             sections: input.strings.iter().map(sections).min().unwrap_or(1),
