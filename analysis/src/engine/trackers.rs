@@ -59,7 +59,7 @@ impl Engine {
                 let subject = Subject::input(&of.id, of.inputs[l].number);
                 let is_other = (j, l) != (i, k)
                     && !self.has_window_finding(&subject)
-                    && !self.state.book.stands(&subject, Kind::TrackerOffPeak);
+                    && !self.is_off_peak(&subject);
                 let seen = input.residual.zip(input.prediction.as_ref());
                 let Some((residual, prediction)) = seen.filter(|_| is_other) else {
                     continue;
