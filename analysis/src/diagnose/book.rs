@@ -182,6 +182,16 @@ impl Book {
         self.end_key(key(subject, kind), at);
     }
 
+    /// Ends a finding in favour of another that says the same better, if it stands: what it has cost is
+    /// handed over.
+    pub fn give_way(&mut self, subject: &Subject, kind: Kind, at: Time) -> Energy {
+        let nothing = Energy::from_wh(0.0);
+        let standing = self.standing.get_mut(&key(subject, kind));
+        let lost = standing.map(|finding| std::mem::replace(&mut finding.lost, nothing));
+        self.end(subject, kind, at);
+        lost.unwrap_or(nothing)
+    }
+
     /// Ends the repeated trips of one class, if they stand.
     pub fn end_class(&mut self, subject: &Subject, kind: Kind, class: &str, at: Time) {
         self.end_key((subject.clone(), kind, Some(class.to_owned())), at);
@@ -395,6 +405,29 @@ mod tests {
         let ended = book.take_changed();
         assert_eq!((ended.len(), ended[0].began), (1, at(5)));
         assert_eq!(book.standing().count(), 1);
+    }
+
+    #[test]
+    fn what_gives_way_hands_its_cost_over() {
+        let of = |kind, wh| NewFinding {
+            kind,
+            lost: Energy::from_wh(wh),
+            ..dead(at(0))
+        };
+        let mut book = Book::new();
+        book.open(of(Kind::SectionLost, 5.0));
+        book.add_lost(&subject(), Kind::SectionLost, Energy::from_wh(7.0));
+        let (mut from, mut to) = (Kind::SectionLost, Kind::ResistanceHigh);
+        // There, back and there again.
+        for _ in 0..3 {
+            let lost = book.give_way(&subject(), from, at(0));
+            book.open(of(to, lost.wh()));
+            let told = book.take_changed();
+            let lost = |kind| told.iter().find(|f| f.kind == kind).map(|f| f.lost.wh());
+            assert_eq!((lost(from), lost(to)), (Some(0.0), Some(12.0)));
+            (from, to) = (to, from);
+        }
+        assert_eq!(book.give_way(&subject(), Kind::Snow, at(0)).wh(), 0.0);
     }
 
     #[test]

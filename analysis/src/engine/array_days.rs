@@ -152,7 +152,12 @@ impl Engine {
             gains,
             expected_voltage_v: prediction.expected.voltage.v(),
             expected_current_a: prediction.expected.current.a(),
-            missing_wh: now.missing_wh,
+            // What is charged to something else is not charged again to what is found later.
+            missing_wh: if self.is_charged(&whose.subject) {
+                0.0
+            } else {
+                now.missing_wh
+            },
         };
         let state = &mut self.state.inverters[whose.i].inputs[whose.k].array;
         state.today.add(when.day, &kept);
@@ -280,7 +285,7 @@ impl Engine {
         if !(stood || is_enough && voltage_loss::is_named(&ranked, NEITHER)) {
             return;
         }
-        let new = explain::voltage_low(
+        let mut new = explain::voltage_low(
             whose.subject.clone(),
             (began, now),
             (&sums, days.count()),
@@ -296,7 +301,8 @@ impl Engine {
             if what == VoltageLoss::Else || probability < ANOTHER {
                 return;
             }
-            self.state.book.end(&whose.subject, other, began);
+            // The same energy is missing, under another name.
+            new.lost = self.state.book.give_way(&whose.subject, other, began);
         }
         if self.state.book.stands(&whose.subject, new.kind) {
             self.state.book.keep(new, false);
