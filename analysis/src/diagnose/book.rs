@@ -163,6 +163,17 @@ impl Book {
         }
     }
 
+    /// Opens a finding, or brings the one that stands up to date. Another leading cause than it has takes
+    /// the place only from this probability: two that are nearly as probable would be told in turn.
+    pub fn keep_steady(&mut self, new: NewFinding, another: f64) {
+        let standing = self.standing.get(&key_of(&new));
+        let is_another = standing.is_some_and(|old| leading(&old.causes) != leading(&new.causes));
+        let probability = new.causes.first().map_or(0.0, |cause| cause.probability);
+        if !is_another || probability >= another {
+            self.keep(new, false);
+        }
+    }
+
     /// Opens a finding, or brings the one that stands up to date and tells it again, with an urgency
     /// of its own.
     pub fn keep_urgent(&mut self, new: NewFinding, urgency: Urgency) {
@@ -379,6 +390,32 @@ mod tests {
             leading(&book.take_changed()[0].causes),
             Some("2 strings open")
         );
+    }
+
+    #[test]
+    fn two_causes_that_are_nearly_as_probable_are_not_told_in_turn() {
+        let because = |cause: &str, probability| NewFinding {
+            kind: Kind::SectionLost,
+            confidence: probability,
+            causes: vec![Cause {
+                cause: cause.to_owned(),
+                probability,
+            }],
+            ..dead(at(0))
+        };
+        let mut book = Book::new();
+        book.keep_steady(because("one section", 0.55), 0.9);
+        assert_eq!(book.take_changed().len(), 1);
+        for _ in 0..3 {
+            book.keep_steady(because("2 sections", 0.55), 0.9);
+            book.keep_steady(because("one section", 0.6), 0.9);
+            assert_eq!(book.take_changed(), []);
+        }
+        let stands = |book: &Book| book.standing().next().map(|f| f.confidence);
+        assert_eq!(stands(&book), Some(0.6), "numbers are kept up to date");
+        book.keep_steady(because("2 sections", 0.95), 0.9);
+        let told = book.take_changed();
+        assert_eq!(leading(&told[0].causes), Some("2 sections"));
     }
 
     #[test]

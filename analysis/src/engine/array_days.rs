@@ -304,11 +304,7 @@ impl Engine {
             // The same energy is missing, under another name.
             new.lost = self.state.book.give_way(&whose.subject, other, began);
         }
-        if self.state.book.stands(&whose.subject, new.kind) {
-            self.state.book.keep(new, false);
-        } else {
-            self.state.book.open(new);
-        }
+        self.state.book.keep_steady(new, ANOTHER);
     }
 
     /// What the current and the voltage of an input are held against.
