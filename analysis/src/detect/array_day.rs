@@ -66,7 +66,7 @@ pub struct ArraySample {
     pub expected_voltage_v: f64,
     /// Expected peak.
     pub expected_current_a: f64,
-    /// Energy missing against expected in the slot [Wh].
+    /// Energy missing against expected in the slot that nothing was charged with [Wh].
     pub missing_wh: f64,
 }
 
@@ -140,7 +140,7 @@ pub struct ArrayDay {
     pub voltage: Option<DayMedian>,
     /// Of the same slots.
     pub sums: VoltageSums,
-    /// Energy missing against expected on the day [Wh].
+    /// Energy missing against expected on the day that nothing was charged with [Wh].
     pub missing_wh: f64,
 }
 

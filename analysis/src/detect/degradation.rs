@@ -12,7 +12,7 @@
 //!          photovoltaic plants); block size and least pairs are engineering judgement.
 //! Check:   tests below: rates put in come out, healthy plants stay silent.
 
-use crate::reading::{SolarDay, Time, median, robust_spread};
+use crate::reading::{MEDIAN_OVER_MEAN, SolarDay, Time, median, robust_spread};
 use serde::{Deserialize, Serialize};
 
 /// Days of a week, weeks of a year (52 weeks are a day short of it), weeks kept.
@@ -28,8 +28,6 @@ const BLOCK_WEEKS: f64 = 8.0;
 const LEAST_PER_YEAR: f64 = 0.008;
 const STEPS: f64 = 10_000.0;
 const NINETY_FIVE: f64 = 1.96;
-/// The median of n values scatters as much more than their mean, for large n: sqrt(pi / 2).
-const MEDIAN_OVER_MEAN: f64 = 1.2533;
 
 /// A yearly loss with its interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -14,7 +14,7 @@
 
 use super::gate::held_back_above_v;
 use crate::expected::{Prediction, Uncertain};
-use crate::reading::median;
+use crate::reading::{MEDIAN_OVER_MEAN, median};
 use serde::{Deserialize, Serialize};
 
 /// Curve current over peak current below which the ratio to the peak is used instead [-].
@@ -93,8 +93,7 @@ pub fn common_factor(common: f64, siblings: &[Residual]) -> (f64, f64) {
         return alone;
     };
     let own = siblings.iter().map(|s| s.own).sum::<f64>() / siblings.len() as f64;
-    // The median of n values scatters about 1.25 times as much as their mean.
-    let seen = 1.25 * own / (siblings.len() as f64).sqrt();
+    let seen = MEDIAN_OVER_MEAN * own / (siblings.len() as f64).sqrt();
     if (median - 1.0).abs() > SIBLING_TRUST_SIGMAS * common.hypot(seen) {
         return alone;
     }

@@ -19,7 +19,7 @@
 //! Check:   unit tests below; tests/acceptance/engine/measuring.rs.
 
 use super::{Budget, DayValue, Edge, Kind, Shift, ShiftWatch, Sought};
-use crate::reading::{SolarDay, Span, Time, median, robust_spread};
+use crate::reading::{MEDIAN_OVER_MEAN, SolarDay, Span, Time, median, robust_spread};
 use serde::{Deserialize, Serialize};
 
 /// Light that a day needs [h], and a clear one.
@@ -297,7 +297,7 @@ impl SensorDay {
         }
         let ratio = median(agree.iter().map(|s| s.ratio))?;
         let scatter = robust_spread(agree.iter().map(|s| s.ratio), ratio)?;
-        let own = 1.25 * scatter / ratio / (agree.len() as f64).sqrt();
+        let own = MEDIAN_OVER_MEAN * scatter / ratio / (agree.len() as f64).sqrt();
         Some(Self {
             began: agree[0].start,
             ln_ratio: ratio.ln(),

@@ -173,6 +173,17 @@ impl Book {
         }
     }
 
+    /// Opens a finding, or brings the one that stands up to date. Another leading cause than it has takes
+    /// the place only from this probability: two that are nearly as probable would be told in turn.
+    pub fn keep_steady(&mut self, new: NewFinding, another: f64) {
+        let standing = self.standing.get(&key_of(&new));
+        let is_another = standing.is_some_and(|old| leading(&old.causes) != leading(&new.causes));
+        let probability = new.causes.first().map_or(0.0, |cause| cause.probability);
+        if !is_another || probability >= another {
+            self.keep(new, false);
+        }
+    }
+
     /// Opens a finding, or brings the one that stands up to date and tells it again, with an urgency
     /// of its own.
     pub fn keep_urgent(&mut self, new: NewFinding, urgency: Urgency) {
@@ -190,6 +201,16 @@ impl Book {
     /// Ends a finding, if it stands.
     pub fn end(&mut self, subject: &Subject, kind: Kind, at: Time) {
         self.end_key(key(subject, kind), at);
+    }
+
+    /// Ends a finding in favour of another that says the same better, if it stands: what it has cost is
+    /// handed over.
+    pub fn give_way(&mut self, subject: &Subject, kind: Kind, at: Time) -> Energy {
+        let nothing = Energy::from_wh(0.0);
+        let standing = self.standing.get_mut(&key(subject, kind));
+        let lost = standing.map(|finding| std::mem::replace(&mut finding.lost, nothing));
+        self.end(subject, kind, at);
+        lost.unwrap_or(nothing)
     }
 
     /// Ends the repeated trips of one class, if they stand.
@@ -382,6 +403,32 @@ mod tests {
     }
 
     #[test]
+    fn two_causes_that_are_nearly_as_probable_are_not_told_in_turn() {
+        let because = |cause: &str, probability| NewFinding {
+            kind: Kind::SectionLost,
+            confidence: probability,
+            causes: vec![Cause {
+                cause: cause.to_owned(),
+                probability,
+            }],
+            ..dead(at(0))
+        };
+        let mut book = Book::new();
+        book.keep_steady(because("one section", 0.55), 0.9);
+        assert_eq!(book.take_changed().len(), 1);
+        for _ in 0..3 {
+            book.keep_steady(because("2 sections", 0.55), 0.9);
+            book.keep_steady(because("one section", 0.6), 0.9);
+            assert_eq!(book.take_changed(), []);
+        }
+        let stands = |book: &Book| book.standing().next().map(|f| f.confidence);
+        assert_eq!(stands(&book), Some(0.6), "numbers are kept up to date");
+        book.keep_steady(because("2 sections", 0.95), 0.9);
+        let told = book.take_changed();
+        assert_eq!(leading(&told[0].causes), Some("2 sections"));
+    }
+
+    #[test]
     fn repeated_trips_are_one_finding_for_each_class_and_told_again_when_asked() {
         let repeated = |class: &str, began, confidence| NewFinding {
             kind: Kind::GridTripsRepeated,
@@ -405,6 +452,29 @@ mod tests {
         let ended = book.take_changed();
         assert_eq!((ended.len(), ended[0].began), (1, at(5)));
         assert_eq!(book.standing().count(), 1);
+    }
+
+    #[test]
+    fn what_gives_way_hands_its_cost_over() {
+        let of = |kind, wh| NewFinding {
+            kind,
+            lost: Energy::from_wh(wh),
+            ..dead(at(0))
+        };
+        let mut book = Book::new();
+        book.open(of(Kind::SectionLost, 5.0));
+        book.add_lost(&subject(), Kind::SectionLost, Energy::from_wh(7.0));
+        let (mut from, mut to) = (Kind::SectionLost, Kind::ResistanceHigh);
+        // There, back and there again.
+        for _ in 0..3 {
+            let lost = book.give_way(&subject(), from, at(0));
+            book.open(of(to, lost.wh()));
+            let told = book.take_changed();
+            let lost = |kind| told.iter().find(|f| f.kind == kind).map(|f| f.lost.wh());
+            assert_eq!((lost(from), lost(to)), (Some(0.0), Some(12.0)));
+            (from, to) = (to, from);
+        }
+        assert_eq!(book.give_way(&subject(), Kind::Snow, at(0)).wh(), 0.0);
     }
 
     #[test]

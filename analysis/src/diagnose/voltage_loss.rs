@@ -70,7 +70,7 @@ struct Prior {
     sigma: [f64; 2],
 }
 
-/// The causes with their probabilities, most probable first.
+/// The causes with their probabilities, most probable first; of sums over at least one slot.
 pub fn compare(sums: &VoltageSums, facts: &Facts) -> Vec<(VoltageLoss, f64)> {
     let mut scored = Vec::new();
     let (more, spread) = if facts.strings > 1 {

@@ -12,7 +12,7 @@ use crate::diagnose::voltage_loss::{self, Facts, VoltageLoss};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Known, Own, PlaneLight};
 use crate::plant::PvString;
-use crate::reading::{Energy, SolarDay, Time, median};
+use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -35,8 +35,6 @@ const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
 /// the sensor's and the sky's error and the cells' heat from its own.
 const LONE_LASTS: [f64; 2] = [0.035, 0.005];
-/// A median of n values scatters as much more than their mean, for large n: sqrt(pi / 2).
-const MEDIAN_OVER_MEAN: f64 = 1.2533;
 /// Days that must have taught the last month before it says anything.
 const LAST_MONTH_DAYS: usize = 5;
 /// Days whose slots decide what takes the voltage, and days that are remembered.
@@ -154,7 +152,12 @@ impl Engine {
             gains,
             expected_voltage_v: prediction.expected.voltage.v(),
             expected_current_a: prediction.expected.current.a(),
-            missing_wh: now.missing_wh,
+            // What is charged to something else is not charged again to what is found later.
+            missing_wh: if self.is_charged(&whose.subject) {
+                0.0
+            } else {
+                now.missing_wh
+            },
         };
         let state = &mut self.state.inverters[whose.i].inputs[whose.k].array;
         state.today.add(when.day, &kept);
@@ -265,6 +268,10 @@ impl Engine {
         let sums = days
             .clone()
             .fold(VoltageSums::default(), |all, day| all.and(&day.sums));
+        // After days without bright light there is nothing to compare: what stands stays as it is.
+        if sums.own <= 0.0 {
+            return;
+        }
         let sums = sums.beside(reference_ln);
         let facts = Facts {
             sections: input.strings.iter().map(sections).min().unwrap_or(1),
@@ -277,7 +284,7 @@ impl Engine {
         if !stood && !voltage_loss::is_named(&ranked, NEITHER) {
             return;
         }
-        let new = explain::voltage_low(
+        let mut new = explain::voltage_low(
             whose.subject.clone(),
             (began, now),
             (&sums, days.count()),
@@ -293,13 +300,10 @@ impl Engine {
             if what == VoltageLoss::Else || probability < ANOTHER {
                 return;
             }
-            self.state.book.end(&whose.subject, other, began);
+            // The same energy is missing, under another name.
+            new.lost = self.state.book.give_way(&whose.subject, other, began);
         }
-        if self.state.book.stands(&whose.subject, new.kind) {
-            self.state.book.keep(new, false);
-        } else {
-            self.state.book.open(new);
-        }
+        self.state.book.keep_steady(new, ANOTHER);
     }
 
     /// What the current and the voltage of an input are held against.

@@ -108,7 +108,7 @@ impl Engine {
                 current_by_voltage: own.current_by_voltage,
                 voltage_ratio: own.voltage_ratio,
                 voltage_per_offset_k: prediction.voltage_per_k * plane.heat.offset_weight(),
-                beside_siblings: (!siblings.is_empty()).then_some(sample.ratio),
+                beside_siblings: self.beside_peaks(&whose, own, now),
             };
             self.state.calibration.add((i, k), seen);
         }
@@ -124,12 +124,26 @@ impl Engine {
             .collect()
     }
 
-    /// The same for whole days: at their peak, and those on which nothing stands that days say
-    /// rather than all.
+    /// The current over the expected one, freed from what those siblings share that are not off their
+    /// peak for days; `None` where there are none.
+    fn beside_peaks(&self, whose: &Whose, own: Residual, now: &[InverterNow]) -> Option<f64> {
+        let on_plane = self.on_same_plane(whose, now).into_iter();
+        let siblings: Vec<Residual> = on_plane
+            .filter(|(of, ..)| !self.has_window_finding(of) && !self.is_off_peak(of))
+            .filter_map(|(_, input, _)| input.residual)
+            .collect();
+        let (factor, _) = common_factor(own.common, &siblings);
+        (!siblings.is_empty()).then_some(own.ratio / factor)
+    }
+
+    /// The same for whole days: at their peak, none of them off it for days, and those on which nothing
+    /// stands that days say rather than all.
     fn day_siblings(&self, whose: &Whose, now: &[InverterNow]) -> Vec<Residual> {
         let mut siblings = self.on_same_plane(whose, now);
         siblings.retain(|(of, input, limit)| {
-            !self.has_window_finding(of) && !input.slot.is_held_back(*limit)
+            !self.has_window_finding(of)
+                && !input.slot.is_held_back(*limit)
+                && !self.is_off_peak(of)
         });
         let is_sound = |of: &Subject| !self.has_day_finding(of);
         if siblings.iter().any(|(of, ..)| is_sound(of)) {
@@ -163,6 +177,12 @@ impl Engine {
             }
         }
         others
+    }
+
+    /// Whether the tracker of an input is known to be away from its peak: its current and its voltage
+    /// are not those of its neighbours.
+    pub(super) fn is_off_peak(&self, input: &Subject) -> bool {
+        self.state.book.stands(input, Kind::TrackerOffPeak)
     }
 
     pub(super) fn has_window_finding(&self, subject: &Subject) -> bool {

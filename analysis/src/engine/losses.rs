@@ -133,6 +133,16 @@ impl Engine {
         }
     }
 
+    /// Whether what an input misses is charged to a finding on it, or to one on its inverter that takes
+    /// what all inputs miss.
+    pub(super) fn is_charged(&self, input: &Subject) -> bool {
+        let device = Subject::device(&input.device);
+        let is_slow = |kind: &Kind| kind.cost() == Cost::Slow;
+        let stands = |on: &Subject, kind: &Kind| self.state.book.stands(on, *kind);
+        Kind::costly().filter(of_an_input).any(|kind| stands(input, &kind))
+            || Kind::costly().filter(is_slow).any(|kind| stands(&device, &kind))
+    }
+
     /// What an inverter has missed in slots without output since `began`, as far as remembered.
     pub(super) fn idle_since(&self, i: usize, began: Time) -> Energy {
         let slot = self.plant.timing.slot;

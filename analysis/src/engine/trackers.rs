@@ -10,7 +10,7 @@ use crate::detect::{
 };
 use crate::diagnose::{Subject, explain};
 use crate::expected::Light;
-use crate::reading::{Time, median};
+use crate::reading::{MEDIAN_OVER_MEAN, Time, median};
 
 impl Engine {
     pub(super) fn off_peak_slot(
@@ -59,7 +59,7 @@ impl Engine {
                 let subject = Subject::input(&of.id, of.inputs[l].number);
                 let is_other = (j, l) != (i, k)
                     && !self.has_window_finding(&subject)
-                    && !self.state.book.stands(&subject, Kind::TrackerOffPeak);
+                    && !self.is_off_peak(&subject);
                 let seen = input.residual.zip(input.prediction.as_ref());
                 let Some((residual, prediction)) = seen.filter(|_| is_other) else {
                     continue;
@@ -86,8 +86,7 @@ impl Engine {
             others_voltage: median(others.iter().map(|(ratio, _)| *ratio)).map(|ratio| {
                 let n = others.len() as f64;
                 let own = others.iter().map(|(_, own)| own).sum::<f64>() / n;
-                // The median of n values scatters about 1.25 times as much as their mean.
-                (ratio, 1.25 * own / n.sqrt())
+                (ratio, MEDIAN_OVER_MEAN * own / n.sqrt())
             }),
         })
     }

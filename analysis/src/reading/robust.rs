@@ -11,6 +11,10 @@
 /// Of numbers that look normal, over the median of their absolute deviations.
 const NORMAL: f64 = 1.4826;
 
+/// The median of n normal numbers scatters as much more than their mean, for large n: sqrt(pi / 2)
+/// (textbook) [-].
+pub(crate) const MEDIAN_OVER_MEAN: f64 = 1.2533;
+
 /// The middle number, or the mean of the two in the middle; `None` of none.
 pub fn median(numbers: impl IntoIterator<Item = f64>) -> Option<f64> {
     let mut sorted: Vec<f64> = numbers.into_iter().collect();

@@ -115,3 +115,31 @@ fn it_ends_when_it_is_mended() {
     let day = (ended - tests::plant::START).hours() / 24.0;
     assert_eq!(day.floor() as i64, HEALTHY + 8, "{}", told.list());
 }
+
+/// Under thick cloud no slot is bright enough for the voltage to be known.
+#[test]
+fn days_without_bright_light_leave_what_stands_as_it_was() {
+    const DIM: i64 = 12;
+    let mut cloudiness = vec![0.0; (HEALTHY + 4) as usize];
+    cloudiness.extend([1.3; DIM as usize]);
+    for (what, kind) in [
+        (What::VoltageLost(INPUT, 3.0 / 60.0), Kind::SectionLost),
+        (What::JointInString(INPUT, 3.0), Kind::ResistanceHigh),
+    ] {
+        let world = World {
+            cloudiness: cloudiness.clone(),
+            ..World::fair()
+        };
+        let days = HEALTHY + 4 + DIM;
+        let world = world.with(Period::new((HEALTHY, 0.0), (days, 0.0)), what);
+        let (plant, polls) = play(&shape(3, true), world, days);
+        let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+        let [lost] = told.of(kind)[..] else {
+            panic!("{}", told.list());
+        };
+        assert!(lost.ended.is_none(), "{}", told.list());
+        let numbers = || lost.evidence.values().chain([&lost.confidence]);
+        assert!(numbers().all(|n| n.is_finite()), "{:?}", lost.evidence);
+        assert!(lost.evidence["voltage_loss_ratio"] > 0.01, "{}", lost.summary);
+    }
+}

@@ -2,13 +2,14 @@
 //! must not be taken for one.
 
 use crate::drive::{Told, account, end_of, one_by_one};
-use crate::scenario::{ample_inverters, polls};
+use crate::scenario::{ample_inverters, play, polls};
 use analysis::detect::Kind;
+use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};
 use std::sync::Arc;
 use tests::assert_close;
-use tests::plant::{Period, START, Shape, What, World, plant};
+use tests::plant::{NORTH, Period, START, Shape, Strings, What, World, plant};
 
 const EVERY: Span = Span::from_min(5);
 /// Days before the fault, to calibrate, and day of the fault.
@@ -119,6 +120,31 @@ fn it_ends_when_the_inverter_was_restarted() {
         "{}",
         told.list()
     );
+}
+
+/// The sibling of an input that is off its peak has nothing to be held against, day after day.
+#[test]
+fn an_input_off_its_peak_is_no_witness_against_its_sibling() {
+    const DAYS: i64 = 14;
+    let strings = Strings {
+        parallel: 1,
+        modules: 16,
+        plane: NORTH,
+    };
+    let two = Shape {
+        inverters: vec![(20_000.0, vec![strings; 2])],
+        sensor: Some(NORTH),
+        every: EVERY,
+    };
+    for ratio in [0.88, 1.09] {
+        let period = Period::new((ONSET, 0.0), (DAYS, 0.0));
+        let world = World::fair().with(period, What::OffPeak((0, 0), ratio));
+        let (plant, polls) = play(&two, world, DAYS);
+        let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+        assert_eq!(told.of(Kind::TrackerOffPeak).len(), 1, "{}", told.list());
+        let of_other = |f: &&Finding| f.subject.input == Some(2);
+        assert_eq!(told.findings.values().filter(of_other).count(), 0, "{}", told.list());
+    }
 }
 
 #[test]

@@ -11,7 +11,7 @@
 //! Source:  own; engineering judgement, as are the bounds of those who ask.
 //! Check:   tests below; tests/acceptance/coverage.rs for the intervals.
 
-use crate::reading::{SolarDay, median, robust_spread};
+use crate::reading::{MEDIAN_OVER_MEAN, SolarDay, median, robust_spread};
 use serde::{Deserialize, Serialize};
 
 /// Days that now rests on, and days that the baseline rests on.
@@ -21,8 +21,6 @@ const BASELINE_DAYS: usize = 14;
 const STEP_DAYS: usize = 5;
 /// Days from which their own scatter is believed.
 const SCATTER_DAYS: usize = 7;
-/// The median of n values scatters as much more than their mean, for large n: sqrt(pi / 2).
-const MEDIAN_OVER_MEAN: f64 = 1.2533;
 
 /// What bounds a number, in its unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
