@@ -139,8 +139,12 @@ impl Engine {
         let device = Subject::device(&input.device);
         let is_slow = |kind: &Kind| kind.cost() == Cost::Slow;
         let stands = |on: &Subject, kind: &Kind| self.state.book.stands(on, *kind);
-        Kind::costly().filter(of_an_input).any(|kind| stands(input, &kind))
-            || Kind::costly().filter(is_slow).any(|kind| stands(&device, &kind))
+        Kind::costly()
+            .filter(of_an_input)
+            .any(|kind| stands(input, &kind))
+            || Kind::costly()
+                .filter(is_slow)
+                .any(|kind| stands(&device, &kind))
     }
 
     /// What an inverter has missed in slots without output since `began`, as far as remembered.

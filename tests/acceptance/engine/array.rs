@@ -140,6 +140,10 @@ fn days_without_bright_light_leave_what_stands_as_it_was() {
         assert!(lost.ended.is_none(), "{}", told.list());
         let numbers = || lost.evidence.values().chain([&lost.confidence]);
         assert!(numbers().all(|n| n.is_finite()), "{:?}", lost.evidence);
-        assert!(lost.evidence["voltage_loss_ratio"] > 0.01, "{}", lost.summary);
+        assert!(
+            lost.evidence["voltage_loss_ratio"] > 0.01,
+            "{}",
+            lost.summary
+        );
     }
 }

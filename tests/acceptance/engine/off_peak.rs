@@ -143,7 +143,12 @@ fn an_input_off_its_peak_is_no_witness_against_its_sibling() {
         let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
         assert_eq!(told.of(Kind::TrackerOffPeak).len(), 1, "{}", told.list());
         let of_other = |f: &&Finding| f.subject.input == Some(2);
-        assert_eq!(told.findings.values().filter(of_other).count(), 0, "{}", told.list());
+        assert_eq!(
+            told.findings.values().filter(of_other).count(),
+            0,
+            "{}",
+            told.list()
+        );
     }
 }
 
