@@ -75,6 +75,11 @@ struct KeptDay {
 }
 
 impl ArrayState {
+    /// The slots of today will come again.
+    pub fn forget_today(&mut self) {
+        self.today = ArrayToday::default();
+    }
+
     fn remember(&mut self, day: &ArrayDay) {
         if self.days.len() == KEPT_DAYS {
             self.days.pop_front();
@@ -153,7 +158,7 @@ impl Engine {
             expected_voltage_v: prediction.expected.voltage.v(),
             expected_current_a: prediction.expected.current.a(),
             // What is charged to something else is not charged again to what is found later.
-            missing_wh: if self.is_charged(&whose.subject) {
+            missing_wh: if self.is_charged((whose.i, whose.k), &whose.subject) {
                 0.0
             } else {
                 now.missing_wh

@@ -88,12 +88,8 @@ impl Engine {
         let of_inverter = Kind::costly()
             .filter(of_a_standstill)
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
-        // Told of the inverter, for it is the plane's; inputs on clean planes miss nothing by it.
-        let is_soiled = self.state.book.stands(&device, Kind::Soiling);
-        let models = self.chain.inputs[i].iter();
-        let soiled: Vec<bool> = models
-            .map(|of| is_soiled && self.state.planes[of.plane].soiling.stands())
-            .collect();
+        let inputs = 0..inverter.inputs.len();
+        let soiled: Vec<bool> = inputs.map(|k| self.lies_dirty((i, k))).collect();
         let mut all_wh = 0.0;
         for (k, (input, of)) in now.inputs.iter().zip(&inverter.inputs).enumerate() {
             let subject = Subject::input(&inverter.id, of.number);
@@ -133,18 +129,18 @@ impl Engine {
         }
     }
 
-    /// Whether what an input misses is charged to a finding on it, or to one on its inverter that takes
-    /// what all inputs miss.
-    pub(super) fn is_charged(&self, input: &Subject) -> bool {
-        let device = Subject::device(&input.device);
-        let is_slow = |kind: &Kind| kind.cost() == Cost::Slow;
-        let stands = |on: &Subject, kind: &Kind| self.state.book.stands(on, *kind);
-        Kind::costly()
-            .filter(of_an_input)
-            .any(|kind| stands(input, &kind))
-            || Kind::costly()
-                .filter(is_slow)
-                .any(|kind| stands(&device, &kind))
+    /// Whether what an input misses is charged to a finding on it or to the dirt of its plane.
+    pub(super) fn is_charged(&self, (i, k): (usize, usize), input: &Subject) -> bool {
+        let mut of_input = Kind::costly().filter(of_an_input);
+        of_input.any(|kind| self.state.book.stands(input, kind)) || self.lies_dirty((i, k))
+    }
+
+    /// Whether dirt stands on the plane of an input. It is told of the inverter, for it is the plane's;
+    /// inputs on clean planes miss nothing by it.
+    fn lies_dirty(&self, (i, k): (usize, usize)) -> bool {
+        let device = Subject::device(&self.plant.inverters[i].id);
+        let plane = self.chain.inputs[i][k].plane;
+        self.state.book.stands(&device, Kind::Soiling) && self.state.planes[plane].soiling.stands()
     }
 
     /// What an inverter has missed in slots without output since `began`, as far as remembered.

@@ -212,6 +212,8 @@ impl Engine {
                     surveys.iter_mut().for_each(PlaneSurvey::forget_today);
                     for inverter in &mut self.state.inverters {
                         inverter.own.forget_today();
+                        let inputs = inverter.inputs.iter_mut();
+                        inputs.for_each(|input| input.array.forget_today());
                     }
                 }
                 self.output(Vec::new())
