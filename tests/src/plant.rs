@@ -81,6 +81,20 @@ pub fn two_inverters() -> Shape {
     }
 }
 
+/// One inverter with so many inputs of two strings of sixteen modules in the plane to the north.
+pub fn one_plane(rated_w: f64, inputs: usize, sensor: bool, every: Span) -> Shape {
+    let strings = Strings {
+        parallel: 2,
+        modules: 16,
+        plane: NORTH,
+    };
+    Shape {
+        inverters: vec![(rated_w, vec![strings; inputs])],
+        sensor: sensor.then_some(NORTH),
+        every,
+    }
+}
+
 /// The facts of a plant of this shape. Inverters are `inv-1`, `inv-2`, ...; the mast is `mast`.
 pub fn plant(shape: &Shape) -> Plant {
     let inverters: Vec<Inverter> = (1..)

@@ -80,18 +80,14 @@ impl Book {
 
     /// Since when a finding of this kind has stood on this subject.
     pub fn since(&self, subject: &Subject, kind: Kind) -> Option<Time> {
-        let standing = self.standing();
-        let mut of = standing.filter(|f| f.kind == kind && f.subject == *subject);
-        of.next().map(|f| f.began)
+        let standing = self.standing.get(&key(subject, kind));
+        standing.map(|finding| finding.began)
     }
 
     /// Since when the first finding of this kind has stood on a string of this input.
     pub fn since_on_string(&self, input: &Subject, kind: Kind) -> Option<Time> {
         let standing = self.standing();
-        let on_string = standing.filter(|f| {
-            let of_input = f.subject.device == input.device && f.subject.input == input.input;
-            f.kind == kind && of_input && f.subject.string.is_some()
-        });
+        let on_string = standing.filter(|f| f.kind == kind && f.subject.is_string_of(input));
         on_string.map(|f| f.began).min()
     }
 
@@ -115,10 +111,7 @@ impl Book {
         if let Some(standing) = self.standing.get_mut(&key) {
             // Another string has opened, say: what is known now replaces what was known first.
             if leading(&standing.causes) != leading(&new.causes) {
-                standing.confidence = new.confidence;
-                standing.causes = new.causes;
-                standing.evidence = new.evidence;
-                standing.summary = new.summary;
+                bring_up_to_date(standing, new);
                 self.opened.insert(key);
             }
             return;
@@ -161,10 +154,7 @@ impl Book {
         let key = key_of(&new);
         match self.standing.get_mut(&key) {
             Some(standing) if leading(&standing.causes) == leading(&new.causes) => {
-                standing.confidence = new.confidence;
-                standing.causes = new.causes;
-                standing.evidence = new.evidence;
-                standing.summary = new.summary;
+                bring_up_to_date(standing, new);
                 if again {
                     self.opened.insert(key);
                 }
@@ -271,6 +261,13 @@ impl Book {
         let standing = opened.iter().filter_map(|key| self.standing.get(key));
         closed.chain(standing.cloned()).collect()
     }
+}
+
+fn bring_up_to_date(standing: &mut Finding, new: NewFinding) {
+    standing.confidence = new.confidence;
+    standing.causes = new.causes;
+    standing.evidence = new.evidence;
+    standing.summary = new.summary;
 }
 
 fn key(subject: &Subject, kind: Kind) -> Key {

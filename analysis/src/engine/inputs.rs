@@ -40,6 +40,12 @@ struct Verdict {
 }
 
 impl Engine {
+    /// What a finding on an input is on.
+    pub(super) fn subject(&self, (i, k): (usize, usize)) -> Subject {
+        let inverter = &self.plant.inverters[i];
+        Subject::input(&inverter.id, inverter.inputs[k].number)
+    }
+
     pub(super) fn judge_input(
         &mut self,
         (i, k): (usize, usize),
@@ -52,7 +58,7 @@ impl Engine {
         let whose = Whose {
             i,
             k,
-            subject: Subject::input(&inverter.id, inverter.inputs[k].number),
+            subject: self.subject((i, k)),
             strings: inverter.inputs[k].strings.len() as u8,
         };
         self.close_array_day(&whose, when);
@@ -170,9 +176,7 @@ impl Engine {
                     && self.chain.inputs[i][k].plane == plane
                     && input.residual.is_some();
                 if is_other {
-                    let of = &self.plant.inverters[i];
-                    let subject = Subject::input(&of.id, of.inputs[k].number);
-                    others.push((subject, input, inverter.limit));
+                    others.push((self.subject((i, k)), input, inverter.limit));
                 }
             }
         }

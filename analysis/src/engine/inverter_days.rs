@@ -73,7 +73,7 @@ impl Engine {
         (light, by_sky): (&Light, &Light),
         means: &SlotMeans,
     ) {
-        let is_up = light.sun.apparent_zenith.deg() < 90.0;
+        let is_up = light.sun.is_up();
         let hour = when.start.solar_hour(self.plant.site.longitude.deg());
         for i in 0..now.len() {
             if is_up {

@@ -2,7 +2,6 @@
 
 use super::Engine;
 use crate::detect::{Kind, reference_current};
-use crate::diagnose::Subject;
 use crate::expected::shade::Shade;
 use crate::expected::{
     InputShare, Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling,
@@ -223,8 +222,7 @@ impl Engine {
 
     /// Whether something that lowers its current stands on an input.
     fn has_input_finding(&self, i: usize, k: usize) -> bool {
-        let inverter = &self.plant.inverters[i];
-        let subject = Subject::input(&inverter.id, inverter.inputs[k].number);
+        let subject = self.subject((i, k));
         let is_low = self.state.book.stands(&subject, Kind::CurrentLow);
         is_low || self.has_window_finding(&subject)
     }

@@ -88,11 +88,9 @@ impl Engine {
         let of_inverter = Kind::costly()
             .filter(of_a_standstill)
             .find(|kind| is_idle && self.state.book.stands(&device, *kind));
-        let inputs = 0..inverter.inputs.len();
-        let soiled: Vec<bool> = inputs.map(|k| self.lies_dirty((i, k))).collect();
         let mut all_wh = 0.0;
-        for (k, (input, of)) in now.inputs.iter().zip(&inverter.inputs).enumerate() {
-            let subject = Subject::input(&inverter.id, of.number);
+        for (k, input) in now.inputs.iter().enumerate() {
+            let subject = self.subject((i, k));
             let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
             let of_input = Kind::costly().filter(of_an_input).find(stands);
             let spared = match of_input {
@@ -106,7 +104,7 @@ impl Engine {
             if let Some(kind) = of_input.filter(|_| of_inverter.is_none()) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&subject, kind, lost);
-            } else if of_inverter.is_none() && soiled[k] {
+            } else if of_inverter.is_none() && self.lies_dirty((i, k)) {
                 let lost = Energy::from_wh(input.missing_wh);
                 self.state.book.add_lost(&device, Kind::Soiling, lost);
             }

@@ -38,7 +38,7 @@ impl PlaneState {
 impl Engine {
     /// Takes the sensor's share of the clear sky in this slot.
     pub(super) fn see_planes(&mut self, light: &Light) {
-        let elevation_deg = 90.0 - light.sun.apparent_zenith.deg();
+        let elevation_deg = light.sun.apparent_elevation_deg();
         for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
             let fits = |p: &&crate::expected::PlaneLight| {
                 p.rung == WeatherRung::PlaneSensor

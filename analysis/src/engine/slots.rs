@@ -284,7 +284,7 @@ impl Engine {
     fn is_daylight(&self, i: usize, light: &Light) -> bool {
         let by_sensor =
             |p: usize| light.planes[p].is_some_and(|p| p.rung != WeatherRung::ScaledClearSky);
-        let elevation_deg = 90.0 - light.sun.apparent_zenith.deg();
+        let elevation_deg = light.sun.apparent_elevation_deg();
         if self.chain.inputs[i]
             .iter()
             .any(|input| by_sensor(input.plane))
@@ -306,7 +306,7 @@ fn gate_facts(
     let plane = light.planes[plane].as_ref();
     GateFacts {
         poa_w_m2: plane.map(|p| p.poa.w_m2()),
-        elevation_deg: 90.0 - light.sun.apparent_zenith.deg(),
+        elevation_deg: light.sun.apparent_elevation_deg(),
         incidence_deg: plane.map_or(90.0, |p| p.incidence.deg()),
         unsteady_ratio: plane.map_or(0.0, |p| p.unsteady_ratio),
         producing: facts.producing.map(|producing| producing && facts.settled),

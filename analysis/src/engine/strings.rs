@@ -30,7 +30,7 @@ impl Engine {
     ) {
         let channels = &self.roles.inverters[i].strings[k];
         let measured = channels.iter().flatten().count();
-        let elevation_deg = 90.0 - light.sun.apparent_zenith.deg();
+        let elevation_deg = light.sun.apparent_elevation_deg();
         if measured < 2 || elevation_deg < LOWEST_SUN_DEG {
             return;
         }
@@ -94,7 +94,7 @@ impl Engine {
         let Some(fault) = says else { return };
         let inverter = &self.plant.inverters[i];
         let ac_over_dc = ac_over_dc(inverter);
-        let input = Subject::input(&inverter.id, inverter.inputs[k].number);
+        let input = self.subject((i, k));
         let new =
             explain::string_beside_siblings(subject.clone(), when.end, fault, window, ac_over_dc);
         if fault == StringFault::Nothing {
@@ -117,7 +117,7 @@ impl Engine {
             return;
         };
         let inverter = &self.plant.inverters[i];
-        let input = Subject::input(&inverter.id, inverter.inputs[k].number);
+        let input = self.subject((i, k));
         if self.has_outage(&input) {
             return;
         }

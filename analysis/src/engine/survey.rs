@@ -3,7 +3,6 @@
 
 use super::Engine;
 use super::slots::InverterNow;
-use crate::diagnose::Subject;
 use crate::expected::{Learned, LearnedOf, Light, SurveySlot};
 use crate::reading::{SolarDay, median};
 
@@ -77,7 +76,7 @@ impl Engine {
             for (k, input) in inverter.inputs.iter().enumerate() {
                 let model = &self.chain.inputs[i][k];
                 let of = &self.plant.inverters[i];
-                let subject = Subject::input(&of.id, of.inputs[k].number);
+                let subject = self.subject((i, k));
                 let is_free = inverter.limit.is_none() && input.slot.limit.is_none();
                 let is_healthy = is_free && !self.has_window_finding(&subject);
                 // Two planes on one input look like one between them.

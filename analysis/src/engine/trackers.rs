@@ -8,7 +8,7 @@ use crate::detect::{
     Budget, Kind, OffPeakDay, OffPeakSlot, Residual, Shared, common_factor, is_allowed,
     off_peak_guard, off_peak_slot,
 };
-use crate::diagnose::{Subject, explain};
+use crate::diagnose::explain;
 use crate::expected::Light;
 use crate::reading::{MEDIAN_OVER_MEAN, Time, median};
 
@@ -27,7 +27,7 @@ impl Engine {
         let others: Vec<f64> = others
             .filter_map(|(_, other)| other.residual.map(|r| r.voltage_ratio))
             .collect();
-        let subject = Subject::input(&inverter.id, input.number);
+        let subject = self.subject((i, k));
         let is_settled = now[i].facts.is_settled() && !now[i].facts.throttled;
         if !is_settled
             || self.has_window_finding(&subject)
@@ -55,8 +55,7 @@ impl Engine {
         let mut others = Vec::new();
         for (j, inverter) in now.iter().enumerate() {
             for (l, input) in inverter.inputs.iter().enumerate() {
-                let of = &self.plant.inverters[j];
-                let subject = Subject::input(&of.id, of.inputs[l].number);
+                let subject = self.subject((j, l));
                 let is_other = (j, l) != (i, k)
                     && !self.has_window_finding(&subject)
                     && !self.is_off_peak(&subject);
@@ -99,7 +98,7 @@ impl Engine {
         let Some(day) = self.state.inverters[i].own.off_peak[k].close(slot, guard) else {
             return;
         };
-        let subject = Subject::input(&inverter.id, inverter.inputs[k].number);
+        let subject = self.subject((i, k));
         match day {
             OffPeakDay::Off(off) => {
                 // Where the peak is, it does not show.

@@ -18,6 +18,7 @@ const SETTLE: f64 = 0.99;
 /// A string that opens later than this after the first slot was whole before. Without a sensor the
 /// first hours of a day tell little.
 const FIRST_LIGHT: Span = Span::from_h(3);
+
 impl Engine {
     /// A slot in which nothing limits and every input is measured. `by_sky`: the light without what
     /// the inputs show of it themselves.
@@ -29,7 +30,7 @@ impl Engine {
         (by_sky, means): (&Light, &SlotMeans),
     ) -> Option<WiringSlot> {
         let is_free = now.limit.is_none() && now.facts.is_settled() && !now.facts.throttled;
-        let elevation_deg = 90.0 - by_sky.sun.apparent_zenith.deg();
+        let elevation_deg = by_sky.sun.apparent_elevation_deg();
         if self.state.inverters[i].own.wiring.is_settled()
             || !is_free
             || elevation_deg < LEAST_ELEVATION_DEG
@@ -98,14 +99,10 @@ impl Engine {
     /// Ends what days have said of the inputs that are not wired as described, and what they were on
     /// the way to say.
     fn forget_what_it_was_taken_for(&mut self, i: usize, wiring: Wiring, at: Time) {
-        let plant = self.plant.clone();
-        let inverter = &plant.inverters[i];
-        for (k, input) in inverter.inputs.iter().enumerate() {
-            if !wiring.concerns(k) {
-                continue;
-            }
+        let inputs = 0..self.plant.inverters[i].inputs.len();
+        for k in inputs.filter(|k| wiring.concerns(*k)) {
             self.state.inverters[i].inputs[k].array = ArrayState::default();
-            let subject = Subject::input(&inverter.id, input.number);
+            let subject = self.subject((i, k));
             for kind in DAY_KINDS {
                 self.state.book.end(&subject, kind, at);
             }
@@ -121,24 +118,20 @@ impl Engine {
         let Wiring::Strings { input, count } = wiring else {
             return false;
         };
-        let inverter = &self.plant.inverters[i];
-        let of = &inverter.inputs[input];
-        let subject = Subject::input(&inverter.id, of.number);
+        let described = self.plant.inverters[i].inputs[input].strings.len();
+        let subject = self.subject((i, input));
         let opened = self.state.book.since(&subject, Kind::StringOpen);
         let opened = opened.or(self.state.book.since_on_string(&subject, Kind::StringOpen));
         let seen_from = self.state.inverters[i].own.wiring.seen_from(input);
         let later = |(opened, seen): (Time, Time)| opened - seen > FIRST_LIGHT;
-        count < of.strings.len() && opened.zip(seen_from).is_some_and(later)
+        count < described && opened.zip(seen_from).is_some_and(later)
     }
 
     fn end_wiring_findings(&mut self, i: usize, kept: Option<(Subject, Kind)>, at: Time) {
         let inverter = &self.plant.inverters[i];
         let device = (Subject::device(&inverter.id), Kind::InputsSwapped);
-        let inputs = inverter.inputs.iter();
-        let counts = inputs.map(|input| {
-            let subject = Subject::input(&inverter.id, input.number);
-            (subject, Kind::StringCountDiffers)
-        });
+        let inputs = 0..inverter.inputs.len();
+        let counts = inputs.map(|k| (self.subject((i, k)), Kind::StringCountDiffers));
         let others: Vec<_> = std::iter::once(device).chain(counts).collect();
         for (subject, kind) in others.into_iter().filter(|it| Some(it) != kept.as_ref()) {
             self.state.book.end(&subject, kind, at);

@@ -74,7 +74,7 @@ impl LitPart {
             middle: start + slot.half(),
             share: 1.0,
         };
-        let elevation_deg = 90.0 - track.position(whole.middle).apparent_zenith.deg();
+        let elevation_deg = track.position(whole.middle).apparent_elevation_deg();
         if elevation_deg.abs() > FASTEST_DEG_PER_H * slot.half().hours() + NEAR_HORIZON_DEG {
             return whole;
         }

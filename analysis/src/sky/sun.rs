@@ -23,6 +23,11 @@ impl SunPosition {
     pub fn is_up(&self) -> bool {
         self.apparent_zenith.deg() < 90.0
     }
+
+    /// Above the horizon, as seen through the air [deg].
+    pub fn apparent_elevation_deg(&self) -> f64 {
+        90.0 - self.apparent_zenith.deg()
+    }
 }
 
 /// The direction to the sun, as seen, with a length of one.

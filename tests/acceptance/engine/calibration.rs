@@ -5,22 +5,13 @@ use crate::scenario::play;
 use analysis::detect::Kind;
 use analysis::expected::{Known, Learned, LearnedOf, WeatherRung};
 use analysis::reading::Span;
-use tests::plant::{NORTH, Period, Shape, Strings, What, World};
+use tests::plant::{NORTH, Period, Shape, What, World, one_plane};
 
 const DAYS: i64 = 45;
 
 /// Three inputs of two strings in one plane, and a sensor in it.
 fn shape(sensor: bool) -> Shape {
-    let strings = Strings {
-        parallel: 2,
-        modules: 16,
-        plane: NORTH,
-    };
-    Shape {
-        inverters: vec![(60_000.0, vec![strings; 3])],
-        sensor: sensor.then_some(NORTH),
-        every: Span::from_min(5),
-    }
+    one_plane(60_000.0, 3, sensor, Span::from_min(5))
 }
 
 fn told(sensor: bool, world: World) -> Told {

@@ -13,20 +13,11 @@ use analysis::reading::{
     Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Span, Time, Value,
 };
 use std::sync::Arc;
-use tests::plant::{NORTH, Period, START, Shape, Strings, World, plant, uniform};
+use tests::plant::{NORTH, Period, START, Shape, World, one_plane, plant, uniform};
 
 /// Three inputs of two strings on one plane, never held back, and a mast with a sensor in it.
 fn shape(every: Span) -> Shape {
-    let strings = Strings {
-        parallel: 2,
-        modules: 16,
-        plane: NORTH,
-    };
-    Shape {
-        inverters: vec![(60_000.0, vec![strings; 3])],
-        sensor: Some(NORTH),
-        every,
-    }
+    one_plane(60_000.0, 3, true, every)
 }
 
 /// The plant, with these quantities of the mast as well.

@@ -9,7 +9,7 @@ use analysis::ledger::hourly;
 use analysis::plant::Plant;
 use analysis::reading::Span;
 use std::sync::Arc;
-use tests::plant::{NORTH, Obstacle, Period, START, Shape, Strings, World};
+use tests::plant::{Obstacle, Period, START, Shape, World, one_plane};
 
 /// By when the design wants it found [clear days].
 const WITHIN_DAYS: i64 = 5;
@@ -17,16 +17,7 @@ const WITHIN_DAYS: i64 = 5;
 const NOON: (f64, f64) = (345.0, 20.0);
 
 fn shape(sensor: bool) -> Shape {
-    let strings = Strings {
-        parallel: 2,
-        modules: 16,
-        plane: NORTH,
-    };
-    Shape {
-        inverters: vec![(40_000.0, vec![strings; 2])],
-        sensor: sensor.then_some(NORTH),
-        every: Span::from_min(5),
-    }
+    one_plane(40_000.0, 2, sensor, Span::from_min(5))
 }
 
 /// From a day on, until the end.

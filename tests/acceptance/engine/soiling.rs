@@ -4,19 +4,10 @@ use crate::drive::{Told, account, end_of, one_by_one};
 use crate::scenario::play;
 use analysis::detect::Kind;
 use analysis::reading::Span;
-use tests::plant::{NORTH, START, Shape, Strings, World};
+use tests::plant::{START, Shape, World, one_plane};
 
 fn shape(every_min: i64) -> Shape {
-    let strings = Strings {
-        parallel: 2,
-        modules: 16,
-        plane: NORTH,
-    };
-    Shape {
-        inverters: vec![(40_000.0, vec![strings; 2])],
-        sensor: Some(NORTH),
-        every: Span::from_min(every_min),
-    }
+    one_plane(40_000.0, 2, true, Span::from_min(every_min))
 }
 
 fn told(every_min: i64, world: World, days: i64) -> Told {

@@ -26,7 +26,7 @@ pub struct SkyCell {
 impl SkyCell {
     /// The cell in which the sun stands; `None` under the horizon.
     pub fn of(sun: &SunPosition) -> Option<Self> {
-        let elevation_deg = 90.0 - sun.apparent_zenith.deg();
+        let elevation_deg = sun.apparent_elevation_deg();
         let row = (elevation_deg >= 0.0).then_some((elevation_deg / HEIGHT_DEG) as u8)?;
         Some(Self::at(row, sun.azimuth.deg()))
     }
