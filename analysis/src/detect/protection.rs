@@ -73,6 +73,21 @@ impl Protection {
         }
     }
 
+    /// Whether an inverter that shows it stands still because of it. A fuse stops one string; an open
+    /// cabinet, lost memory and a maker's own alarm may stop it or not.
+    fn stops(self) -> bool {
+        matches!(
+            self,
+            Self::Arc
+                | Self::DcOverVoltage
+                | Self::HardwareTest
+                | Self::OverTemperature
+                | Self::UnderTemperature
+                | Self::DcDisconnect
+                | Self::AcDisconnect
+        )
+    }
+
     /// Whether an inverter may show it by night with nothing wrong: switches are open then.
     fn needs_light(self) -> bool {
         matches!(self, Self::DcDisconnect | Self::AcDisconnect)
@@ -123,6 +138,12 @@ impl ProtectionWatch {
     /// Nothing seen yet.
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// Whether what acts says why the inverter stands still.
+    pub fn explains_standstill(&self) -> bool {
+        let acted = self.episode.iter().flat_map(|episode| &episode.which);
+        acted.copied().any(|(which, _)| which.stops())
     }
 
     /// One poll: what ended before it, then what acts.

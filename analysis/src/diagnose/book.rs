@@ -174,18 +174,22 @@ impl Book {
         }
     }
 
-    /// Opens a finding, or brings the one that stands up to date and tells it again, with an urgency
-    /// of its own.
-    pub fn keep_urgent(&mut self, new: NewFinding, urgency: Urgency) {
-        let key = key_of(&new);
-        let (mut steps, mut cautions) = (advice(new.kind, &new.subject), caution(new.kind));
-        self.keep(new, true);
-        if let Some(standing) = self.standing.get_mut(&key) {
-            standing.severity = urgency.severity;
-            steps.splice(0..0, urgency.advice);
-            cautions.splice(0..0, urgency.caution);
-            (standing.advice, standing.caution) = (steps, cautions);
+    /// Gives a standing finding an urgency of its own, and tells it again where that is new. What has
+    /// been urgent stays so until it ends.
+    pub fn urge(&mut self, subject: &Subject, kind: Kind, urgency: Urgency) {
+        let key = key(subject, kind);
+        let Some(standing) = self.standing.get_mut(&key) else {
+            return;
+        };
+        let steps = [urgency.advice, advice(kind, subject)].concat();
+        let cautions = [urgency.caution, caution(kind)].concat();
+        let known = (&standing.severity, &standing.advice, &standing.caution);
+        if known == (&urgency.severity, &steps, &cautions) {
+            return;
         }
+        standing.severity = urgency.severity;
+        (standing.advice, standing.caution) = (steps, cautions);
+        self.opened.insert(key);
     }
 
     /// Ends a finding, if it stands.

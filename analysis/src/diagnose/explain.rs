@@ -16,7 +16,7 @@ mod strings;
 mod trip;
 mod wiring;
 
-pub use array::{current_low, voltage_low};
+pub use array::{current_low, hot_joint, voltage_low};
 pub use earth::{
     Leak, LeakPlace, forget_place, isolation_falling, isolation_low, isolation_near, late_start,
     residual_current_high,

@@ -44,14 +44,15 @@ impl Engine {
         let watch = &mut self.state.inverters[i].standstill;
         let slot = plant.timing.slot;
         let still = watch.lit_slot(when.start, slot, producing, missing_wh);
-        // A trip or a fault to earth explains why it stands still.
+        // A trip, a fault to earth or a protection that acted explains why it stands still.
         let explained = [
             Kind::GridTrip,
             Kind::IsolationLow,
             Kind::ResidualCurrentHigh,
         ]
         .iter()
-        .any(|kind| self.state.book.stands(&device, *kind));
+        .any(|kind| self.state.book.stands(&device, *kind))
+            || self.state.inverters[i].protection.explains_standstill();
         // Snow neither stops an inverter nor spares its neighbours on the plane.
         let neighbour_works = (0..now.len())
             .any(|j| now[j].facts.producing == Some(true) && self.share_a_plane(i, j));

@@ -34,7 +34,8 @@ impl Engine {
             match edge {
                 ProtectionEdge::Acts(acted) => {
                     let (new, urgency) = explain::protection_acted(device, at, &acted);
-                    self.state.book.keep_urgent(new, urgency);
+                    self.state.book.keep(new, true);
+                    self.state.book.urge(&subject, kind, urgency);
                 }
                 ProtectionEdge::Ended(acted) => {
                     let numbers = explain::acted_evidence(&acted);

@@ -37,7 +37,7 @@ pub(super) struct InputNow {
     pub unshaded: Option<Prediction>,
     /// Only where the gate is valid.
     pub residual: Option<Residual>,
-    /// Energy missing against expected, on the AC side [Wh].
+    /// Energy missing against expected, on the AC side, and not charged to a string [Wh].
     pub missing_wh: f64,
 }
 
@@ -108,17 +108,22 @@ impl Engine {
         self.remember_frost(means.start, &light);
         let plant = self.plant.clone();
         let inverters = plant.inverters.iter().enumerate();
-        let now: Vec<InverterNow> = inverters
+        let mut now: Vec<InverterNow> = inverters
             .map(|(i, inverter)| self.inverter_now(i, inverter, &light, means))
             .collect();
         let frost = self.frost(when.start, light.air);
         // First what stood before this slot: a new finding brings its own loss along.
-        for (i, inverter) in now.iter().enumerate() {
+        for (i, inverter) in now.iter_mut().enumerate() {
+            for k in 0..inverter.inputs.len() {
+                let taken = self.charge_strings((i, k), when, inverter, (&light, means));
+                let input = &mut inverter.inputs[k];
+                input.missing_wh = (input.missing_wh - taken.wh()).max(0.0);
+            }
             self.add_lost(i, when, inverter);
         }
         for (i, inverter) in now.iter().enumerate() {
             for k in 0..inverter.inputs.len() {
-                self.judge_strings((i, k), when, &now, (&light, means), frost);
+                self.judge_strings((i, k), when, &light, frost);
                 self.judge_input((i, k), when, &now, &light, frost);
             }
             let daylight = self.is_daylight(i, &light);

@@ -19,23 +19,21 @@ const FAULTS: [StringFault; 3] = [StringFault::Nothing, StringFault::Part, Strin
 pub(super) const COSTLY_ON_STRING: [Kind; 2] = [Kind::StringOpen, Kind::CurrentLow];
 
 impl Engine {
-    /// Compares the strings of an input, where their currents are measured.
-    pub(super) fn judge_strings(
+    /// Takes the strings' currents of a slot and books what each string misses to its own finding, at most
+    /// what the input misses. Says how much that is: it is no longer the input's.
+    pub(super) fn charge_strings(
         &mut self,
         (i, k): (usize, usize),
         when: When,
-        now: &[InverterNow],
+        now: &InverterNow,
         (light, means): (&Light, &SlotMeans),
-        frost: Option<bool>,
-    ) {
-        let channels = &self.roles.inverters[i].strings[k];
-        let measured = channels.iter().flatten().count();
-        let elevation_deg = light.sun.apparent_elevation_deg();
-        if measured < 2 || elevation_deg < LOWEST_SUN_DEG {
-            return;
+    ) -> Energy {
+        if !self.compares_strings((i, k), light) {
+            return Energy::from_wh(0.0);
         }
         let plant = self.plant.clone();
         let input = &plant.inverters[i].inputs[k];
+        let channels = &self.roles.inverters[i].strings[k];
         // Strings that look elsewhere see another light.
         let plane = input.plane();
         let mean = |(string, id): (&PvString, &Option<_>)| {
@@ -47,7 +45,7 @@ impl Engine {
             })
         };
         let strings: Vec<_> = input.strings.iter().zip(channels).map(mean).collect();
-        let of_input = &now[i].inputs[k];
+        let of_input = &now.inputs[k];
         let expected_v = of_input.slot.expected.map(|e| e.voltage.v());
         let facts = StringsFacts {
             start: when.start,
@@ -55,15 +53,46 @@ impl Engine {
             day: when.day,
             volts: of_input.slot.voltage.map(|v| v.v()).or(expected_v),
         };
-        let most_wh = of_input.prediction.as_ref().map(|_| of_input.missing_wh);
-        let is_held_back = of_input.slot.is_held_back(now[i].limit);
         let watch = &mut self.state.inverters[i].inputs[k].strings;
         watch.push(&facts, &strings);
+        // A finding on the input may take it all.
+        if of_input.slot.is_held_back(now.limit) || self.has_outage(&self.subject((i, k))) {
+            return Energy::from_wh(0.0);
+        }
+        let known = of_input.prediction.as_ref().map(|_| of_input.missing_wh);
+        let mut left_wh = known.unwrap_or(f64::INFINITY);
+        let mut taken_wh = 0.0;
         for (s, string) in input.strings.iter().enumerate() {
             let subject = Subject::string(&plant.inverters[i].id, input.number, &string.label);
-            if !is_held_back {
-                self.add_string_loss((i, k, s), when, &subject, most_wh);
-            }
+            let stands = |kind: &Kind| self.state.book.stands(&subject, *kind);
+            let Some(kind) = COSTLY_ON_STRING.into_iter().find(stands) else {
+                continue;
+            };
+            let watch = &self.state.inverters[i].inputs[k].strings;
+            let string_wh = ac_over_dc(&plant.inverters[i]) * watch.missing_wh(s, when.start);
+            let lost_wh = string_wh.min(left_wh);
+            left_wh -= lost_wh;
+            taken_wh += lost_wh;
+            let lost = Energy::from_wh(lost_wh);
+            self.state.book.add_lost(&subject, kind, lost);
+        }
+        Energy::from_wh(taken_wh)
+    }
+
+    /// Judges the strings of an input by their latest slots, where their currents are measured.
+    pub(super) fn judge_strings(
+        &mut self,
+        (i, k): (usize, usize),
+        when: When,
+        light: &Light,
+        frost: Option<bool>,
+    ) {
+        if !self.compares_strings((i, k), light) {
+            return;
+        }
+        let plant = self.plant.clone();
+        let input = &plant.inverters[i].inputs[k];
+        for (s, string) in input.strings.iter().enumerate() {
             let watch = &self.state.inverters[i].inputs[k].strings;
             let Some((window, says)) = watch.window(s, when.start, plant.timing.slot) else {
                 continue;
@@ -73,8 +102,15 @@ impl Engine {
             let may_be_snow =
                 frost == Some(true) && first.is_none_or(|share| share < WHOLE_AT_FIRST_LIGHT);
             let says = says.filter(|fault| *fault == StringFault::Frozen || !may_be_snow);
+            let subject = Subject::string(&plant.inverters[i].id, input.number, &string.label);
             self.book_string((i, k), when, &subject, &window, says);
         }
+    }
+
+    fn compares_strings(&self, (i, k): (usize, usize), light: &Light) -> bool {
+        let channels = &self.roles.inverters[i].strings[k];
+        let measured = channels.iter().flatten().count();
+        measured >= 2 && light.sun.apparent_elevation_deg() >= LOWEST_SUN_DEG
     }
 
     fn book_string(
@@ -102,32 +138,6 @@ impl Engine {
             self.state.book.end(&input, Kind::StringOpen, new.began);
         }
         self.state.book.open(new);
-    }
-
-    /// Books what a string misses to its own finding, unless its input's finding takes it all.
-    fn add_string_loss(
-        &mut self,
-        (i, k, s): (usize, usize, usize),
-        when: When,
-        subject: &Subject,
-        input_missing_wh: Option<f64>,
-    ) {
-        let stands = |kind: &Kind| self.state.book.stands(subject, *kind);
-        let Some(kind) = COSTLY_ON_STRING.into_iter().find(stands) else {
-            return;
-        };
-        let inverter = &self.plant.inverters[i];
-        let input = self.subject((i, k));
-        if self.has_outage(&input) {
-            return;
-        }
-        let watch = &self.state.inverters[i].inputs[k].strings;
-        let string_wh = ac_over_dc(inverter) * watch.missing_wh(s, when.start);
-        // Bounded by what the inverter could have passed on, where that is known.
-        let lost_wh = input_missing_wh.map_or(string_wh, |most_wh| string_wh.min(most_wh));
-        self.state
-            .book
-            .add_lost(subject, kind, Energy::from_wh(lost_wh));
     }
 }
 

@@ -4,7 +4,7 @@
 
 use crate::drive::{Told, account, end_of, one_by_one};
 use crate::scenario::play;
-use analysis::detect::Kind;
+use analysis::detect::{Kind, Severity};
 use analysis::reading::Span;
 use tests::plant::{NORTH, Period, Shape, Strings, What, World};
 
@@ -77,6 +77,27 @@ fn half_an_ohm_is_told_within_five_clear_days() {
         let what = What::JointInString(INPUT, ohm);
         assert_told(&shape(3, true), HEALTHY, what, Kind::ResistanceHigh, 5);
         assert_told(&shape(3, false), HEALTHY, what, Kind::ResistanceHigh, 5);
+    }
+}
+
+#[test]
+fn a_joint_that_may_burn_is_a_hazard() {
+    for (ohm, severity) in [(0.4, Severity::Soon), (3.0, Severity::Now)] {
+        let told = told(
+            &shape(3, true),
+            HEALTHY,
+            Some(What::JointInString(INPUT, ohm)),
+        );
+        let [joint] = told.of(Kind::ResistanceHigh)[..] else {
+            panic!("{ohm} ohm: {}", told.list());
+        };
+        println!(
+            "{ohm} ohm: {:.0} W, {:?}",
+            joint.evidence["heat_w"], joint.severity
+        );
+        assert_eq!(joint.severity, severity, "{}", joint.summary);
+        let is_to_stop = joint.advice[0].contains("Shut the inverter down");
+        assert_eq!(is_to_stop, severity == Severity::Now);
     }
 }
 

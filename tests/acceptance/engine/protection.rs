@@ -129,3 +129,15 @@ fn a_stop_by_protection_costs_what_was_not_produced() {
     let lost = acted.lost.wh() / hour_wh.w();
     assert!((0.8..1.3).contains(&lost), "{lost} of an hour's energy");
 }
+
+#[test]
+fn a_standstill_that_protection_explains_is_not_told_as_an_inverter_that_is_off() {
+    let hours = Period::new((0, 9.5), (0, 15.5));
+    let of = |bit| told(World::fair().with(hours, What::Tripped(0, Some(bit))));
+    let stopped = of(EventBit::HardwareTestFailure);
+    assert_eq!(stopped.of(Kind::ProtectionActed).len(), 1);
+    assert_eq!(stopped.of(Kind::InverterOff).len(), 0, "{}", stopped.list());
+    // Lost memory says nothing of why it stands still.
+    let off = of(EventBit::MemoryLoss);
+    assert_eq!(off.of(Kind::InverterOff).len(), 1, "{}", off.list());
+}

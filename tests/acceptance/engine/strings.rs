@@ -3,7 +3,7 @@
 use crate::drive::{Poll, Told, account, assert_same, end_of, one_by_one};
 use crate::resume::with_restarts;
 use crate::scenario::play;
-use analysis::detect::Kind;
+use analysis::detect::{Kind, Slot};
 use analysis::plant::Plant;
 use analysis::reading::{Channel, ChannelTable, Place, Quantity, Reading, Span, Time, Value};
 use std::sync::Arc;
@@ -19,31 +19,42 @@ const OFFSET_A: f64 = 0.04;
 /// One inverter with two inputs of three strings, whose currents it publishes; of the first input so many
 /// open at eleven on the second day, from the first string on.
 fn published(open: u8) -> (Arc<Plant>, Vec<Poll>) {
+    let fault = Period::new((1, FAULT_HOUR), (3, 0.0));
+    let world = World {
+        cloudiness: vec![0.5, 0.5],
+        ..World::fair()
+    };
+    let world = world.with(fault, opens(open));
+    let (plant, polls) = play(&shape(), world, 2);
+    with_strings(&plant, &polls, (open, fault_at()))
+}
+
+fn shape() -> Shape {
     let strings = Strings {
         parallel: PARALLEL,
         modules: 16,
         plane: NORTH,
     };
-    let shape = Shape {
+    Shape {
         inverters: vec![(60_000.0, vec![strings; 2])],
         sensor: Some(NORTH),
         every: Span::from_min(1),
-    };
-    let fault = Period::new((1, FAULT_HOUR), (3, 0.0));
-    let what = What::StringsOpen {
+    }
+}
+
+fn opens(count: u8) -> What {
+    What::StringsOpen {
         input: (0, 0),
-        count: open,
-    };
-    let world = World {
-        cloudiness: vec![0.5, 0.5],
-        ..World::fair()
-    };
-    let (plant, polls) = play(&shape, world.with(fault, what), 2);
-    with_strings(&plant, &polls, open)
+        count,
+    }
 }
 
 /// The same with a share of the input's current on each string that carries any.
-fn with_strings(plant: &Plant, polls: &[Poll], open: u8) -> (Arc<Plant>, Vec<Poll>) {
+fn with_strings(
+    plant: &Plant,
+    polls: &[Poll],
+    (open, since): (u8, Time),
+) -> (Arc<Plant>, Vec<Poll>) {
     let inverter = plant.inverters[0].id.clone();
     let current = |place| Channel {
         device: inverter.clone(),
@@ -54,7 +65,6 @@ fn with_strings(plant: &Plant, polls: &[Poll], open: u8) -> (Arc<Plant>, Vec<Pol
     let known = plant.channels.iter().map(|(_, channel)| channel.clone());
     let channels = ChannelTable::new(known.chain(places.map(current)));
     let id = |place| channels.id(&current(place)).expect("it was added");
-    let since = fault_at();
     let of_strings = |reading: &Reading| -> Vec<Reading> {
         let Place::Input(n) = plant.channels.channel(reading.channel).place else {
             return Vec::new();
@@ -145,6 +155,42 @@ fn two_of_three_are_two_findings_with_their_labels() {
 fn healthy_strings_give_nothing() {
     let told = told(0);
     assert!(told.findings.is_empty(), "{}", told.list());
+}
+
+#[test]
+fn what_a_string_misses_is_not_charged_to_its_input_too() {
+    let (dim_day, open_day) = (8, 14);
+    let days = open_day + 1;
+    let opened = (open_day, 8.0);
+    let world = World::fair()
+        .with(
+            Period::new((dim_day, 0.0), (days, 0.0)),
+            What::Dimmed((0, 0), 0.85),
+        )
+        .with(Period::new(opened, (days, 0.0)), opens(1));
+    let (plant, polls) = play(&shape(), world, days);
+    let since = START + Span::from_h(24 * open_day + 8);
+    let (plant, polls) = with_strings(&plant, &polls, (1, since));
+    let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+    let lost = |kind| told.of(kind).iter().map(|f| f.lost.wh()).sum::<f64>();
+    let (of_string, of_input) = (lost(Kind::StringOpen), lost(Kind::CurrentLow));
+    assert!(of_string > 0.0 && of_input > 0.0, "{}", told.list());
+    let missed = |slot: &Slot| {
+        let now = &slot.inverters[0];
+        let less = now.expected_ac_power.zip(now.ac_power);
+        less.map_or(0.0, |(e, m)| (e.w() - m.w()).max(0.0) * slot.span.hours())
+    };
+    let since_dim = told
+        .slots
+        .iter()
+        .filter(|s| s.start >= START + Span::from_h(24 * dim_day));
+    let missed: f64 = since_dim.map(missed).sum();
+    let told_wh = of_string + of_input;
+    println!("string {of_string:.0} Wh, input {of_input:.0} Wh, missed {missed:.0} Wh");
+    assert!(
+        (0.9..1.02).contains(&(told_wh / missed)),
+        "{told_wh} of {missed} Wh"
+    );
 }
 
 #[test]

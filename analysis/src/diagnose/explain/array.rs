@@ -2,9 +2,9 @@
 //! Never in here: decisions.
 
 use super::{causes, evidence, place};
-use crate::detect::{Beside, Deficit, Kind, VoltageSums};
+use crate::detect::{Beside, Deficit, Kind, Severity, VoltageSums};
 use crate::diagnose::voltage_loss::VoltageLoss;
-use crate::diagnose::{Cause, NewFinding, Subject};
+use crate::diagnose::{Cause, Evidence, NewFinding, Subject, Urgency};
 use crate::reading::{Energy, Time};
 
 /// Heat in one joint from which it is a fire hazard [W] (engineering judgement).
@@ -79,7 +79,7 @@ pub fn voltage_low(
         let heat_w = ohm * mean_a * mean_a;
         numbers.insert("resistance_ohm".to_owned(), ohm);
         numbers.insert("heat_w".to_owned(), heat_w);
-        let hot = if heat_w >= HOT_W {
+        let hot = if is_hot(&numbers) {
             " In one joint that is enough to set fire to it."
         } else {
             ""
@@ -120,6 +120,23 @@ pub fn voltage_low(
         lost,
         summary,
     }
+}
+
+/// The urgency of a resistance that may set fire to a joint.
+pub fn hot_joint(numbers: &Evidence) -> Option<Urgency> {
+    is_hot(numbers).then(|| Urgency {
+        severity: Severity::Now,
+        advice: vec![
+            "Shut the inverter down and keep it off until a licensed person has found the joint: without \
+             current it stays cold."
+                .to_owned(),
+        ],
+        caution: Vec::new(),
+    })
+}
+
+fn is_hot(numbers: &Evidence) -> bool {
+    numbers.get("heat_w").is_some_and(|heat_w| *heat_w >= HOT_W)
 }
 
 fn probability(ranked: &[(VoltageLoss, f64)], is: impl Fn(&VoltageLoss) -> bool) -> f64 {
