@@ -5,6 +5,7 @@ pub mod campaign;
 mod close;
 pub mod coverage;
 pub mod ensemble;
+pub mod fuzz;
 pub mod plant;
 mod program;
 mod reference;
