@@ -121,6 +121,10 @@ impl Turn {
         self.since.elapsed() > LONGEST_TURN
     }
 
+    pub(super) fn is_open(&self) -> bool {
+        self.state.connection.is_some()
+    }
+
     /// Opens the connection where there is none.
     pub(super) async fn open(&mut self, within: Duration) -> Result<(), ModbusError> {
         self.state.open(within).await

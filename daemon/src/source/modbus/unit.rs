@@ -104,7 +104,10 @@ impl ReadOnlyClient {
 
     /// Whether there is a connection.
     pub fn is_open(&self) -> bool {
-        self.line.is_open()
+        match &self.turn {
+            Some(turn) => turn.is_open(),
+            None => self.line.is_open(),
+        }
     }
 
     /// The limit of each request.
@@ -146,5 +149,5 @@ impl ReadOnlyClient {
 }
 
 #[cfg(test)]
-#[path = "client_tests.rs"]
+#[path = "unit_tests.rs"]
 mod tests;
