@@ -47,6 +47,7 @@ impl RegisterKind {
 pub(super) struct Connection {
     context: Context,
     stream: SharedStream,
+    is_rtu: bool,
 }
 
 /// What came back for a request.
@@ -59,27 +60,36 @@ impl Connection {
     /// Takes a stream that carries Modbus TCP frames.
     pub(super) fn over_tcp(stream: impl Carrier) -> Self {
         let stream = SharedStream::new(stream);
-        let context = tokio_modbus::client::tcp::attach(stream.clone());
-        Self { context, stream }
+        Self {
+            context: tokio_modbus::client::tcp::attach(stream.clone()),
+            stream,
+            is_rtu: false,
+        }
     }
 
     /// Takes a stream that carries the frames of a serial line.
     pub(super) fn over_rtu(stream: impl Carrier) -> Self {
         let stream = SharedStream::new(stream);
-        let context = tokio_modbus::client::rtu::attach(stream.clone());
-        Self { context, stream }
+        Self {
+            context: tokio_modbus::client::rtu::attach(stream.clone()),
+            stream,
+            is_rtu: true,
+        }
     }
 
-    /// One request and its answer.
+    /// One request and its answer; where `is_alone`, an error if anything else came with it on a
+    /// serial line.
     pub(super) async fn ask(
         &mut self,
         unit: u8,
         request: Request,
         within: Duration,
+        is_alone: bool,
     ) -> Result<Answer, ModbusError> {
         check_span(request)?;
         self.context.set_slave(Slave(unit));
-        match timeout(within, ask(&mut self.context, request)).await {
+        let before = self.stream.taken();
+        let outcome = match timeout(within, ask(&mut self.context, request)).await {
             Ok(Ok(Ok(response))) => take(request, response),
             Ok(Ok(Err(code))) => {
                 let code = code.into();
@@ -88,12 +98,36 @@ impl Connection {
             Ok(Err(Error::Transport(source))) => Err(transport_error(request, source)),
             Ok(Err(Error::Protocol(error))) => Err(not_for_us(request, &error)),
             Err(_) => Err(ModbusError::Timeout { request, within }),
+        };
+        let taken = self.stream.taken().wrapping_sub(before);
+        let is_checked = self.is_rtu && is_alone;
+        match rtu_length(request, &outcome).filter(|wanted| is_checked && taken != *wanted) {
+            Some(wanted) => {
+                let detail = format!("{taken} bytes came, its frame has {wanted}");
+                Err(ModbusError::NotForUs { request, detail })
+            }
+            None => outcome,
         }
     }
 
     /// Throws away whatever comes until nothing has come for `quiet`, at most for `longest`.
     pub(super) async fn drain(&mut self, quiet: Duration, longest: Duration) -> Heard {
         self.stream.drain(quiet, longest).await
+    }
+}
+
+/// Bytes of a right frame on a serial line. The library skips bytes before a frame and forgets those
+/// behind it; without transaction ids both say that something else has been on the line.
+fn rtu_length(request: Request, outcome: &Result<Answer, ModbusError>) -> Option<usize> {
+    // Unit, function, count of bytes; checksum.
+    const AROUND: usize = 5;
+    let count = usize::from(request.count);
+    match outcome {
+        Ok(Answer::Registers(_)) => Some(AROUND + 2 * count),
+        Ok(Answer::Bits(_)) => Some(AROUND + count.div_ceil(8)),
+        // Unit, function, code; checksum.
+        Err(ModbusError::Refused { .. }) => Some(5),
+        Err(_) => None,
     }
 }
 

@@ -14,7 +14,7 @@ use super::client::{Answer, Connection};
 use super::endpoint::{Endpoint, Framing};
 use super::error::{ModbusError, Request, Trouble};
 use super::stream::Heard;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Mutex, OwnedMutexGuard};
@@ -26,6 +26,8 @@ use tracing::debug;
 const LONGEST_TURN: Duration = Duration::from_secs(1);
 /// Whoever talks on for so long does not stop by himself: the connection is opened anew.
 const LONGEST_DRAIN: Duration = Duration::from_secs(2);
+/// No device answers later than this (common practice: converters give up after seconds).
+const LONGEST_OWING: Duration = Duration::from_secs(60);
 /// After so many requests in a row without any answer the connection itself is doubted, where
 /// silence of a unit alone is no reason to.
 const SILENT_BEFORE_REOPENING: u32 = 3;
@@ -48,8 +50,8 @@ struct State {
     endpoint: Option<Endpoint>,
     framing: Framing,
     connection: Option<Connection>,
-    /// Units that may still answer a request that nobody waits for.
-    owing: BTreeSet<u8>,
+    /// Units that may still answer a request that nobody waits for, and since when.
+    owing: BTreeMap<u8, Instant>,
     /// Something may still be on its way.
     is_unsettled: bool,
     /// Requests without any answer in a row, from whichever unit.
@@ -85,7 +87,7 @@ impl Line {
             endpoint,
             framing,
             connection,
-            owing: BTreeSet::new(),
+            owing: BTreeMap::new(),
             is_unsettled: false,
             silent: 0,
             last_heard: Instant::now(),
@@ -178,8 +180,11 @@ impl State {
             return Err(ModbusError::GivenUp { request });
         };
         self.is_unsettled = true;
-        let was_owing = !self.owing.insert(unit);
-        let mut outcome = connection.ask(unit, request, within).await;
+        self.owing
+            .retain(|_, since| since.elapsed() < LONGEST_OWING);
+        let somebody_owes = !self.owing.is_empty();
+        let was_owing = self.owing.insert(unit, Instant::now()).is_some();
+        let mut outcome = connection.ask(unit, request, within, somebody_owes).await;
         self.last_heard = Instant::now();
         if was_owing && has_answered(&outcome) {
             outcome = self

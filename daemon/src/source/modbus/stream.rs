@@ -3,6 +3,7 @@
 
 use std::io;
 use std::pin::Pin;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::task::{Context, Poll};
 use std::time::Duration;
@@ -16,7 +17,11 @@ impl<S: AsyncRead + AsyncWrite + Send + Unpin + std::fmt::Debug + 'static> Carri
 
 /// Clones share the stream; only one of them reads at a time.
 #[derive(Debug, Clone)]
-pub(super) struct SharedStream(Arc<Mutex<Box<dyn Carrier>>>);
+pub(super) struct SharedStream {
+    carrier: Arc<Mutex<Box<dyn Carrier>>>,
+    /// Bytes that have been read, by whichever holder; wraps.
+    taken: Arc<AtomicUsize>,
+}
 
 /// How listening to a stream ended.
 #[derive(Debug)]
@@ -31,7 +36,15 @@ pub(super) enum Heard {
 
 impl SharedStream {
     pub(super) fn new(carrier: impl Carrier) -> Self {
-        Self(Arc::new(Mutex::new(Box::new(carrier))))
+        Self {
+            carrier: Arc::new(Mutex::new(Box::new(carrier))),
+            taken: Arc::default(),
+        }
+    }
+
+    /// How many bytes have been read so far; only differences mean something.
+    pub(super) fn taken(&self) -> usize {
+        self.taken.load(Ordering::Relaxed)
     }
 
     /// Throws away whatever comes until nothing has come for `quiet`, at most for `longest`.
@@ -51,7 +64,7 @@ impl SharedStream {
 
     /// The lock is held inside one call of the runtime only, never while waiting.
     fn carrier(&self) -> MutexGuard<'_, Box<dyn Carrier>> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.carrier.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -61,7 +74,11 @@ impl AsyncRead for SharedStream {
         context: &mut Context<'_>,
         buffer: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
-        Pin::new(&mut *self.carrier()).poll_read(context, buffer)
+        let before = buffer.filled().len();
+        let polled = Pin::new(&mut *self.carrier()).poll_read(context, buffer);
+        let taken = buffer.filled().len() - before;
+        self.taken.fetch_add(taken, Ordering::Relaxed);
+        polled
     }
 }
 

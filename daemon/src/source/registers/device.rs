@@ -7,7 +7,7 @@ use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind};
 use analysis::reading::{
     Channel, ChannelId, ChannelTable, DeviceId, Quantity, Reading, Span, Time, Value,
 };
-use config::registers::{DeviceMap, Function};
+use config::registers::{BlockLimits, DeviceMap, Function};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use tracing::{info, warn};
@@ -23,7 +23,9 @@ pub struct MapDevice {
     read_at: Vec<Option<Time>>,
     /// Refused even when asked for alone: not asked for again over this connection.
     refused: BTreeSet<usize>,
-    /// Refused in a block and good alone.
+    /// What one request may cover; no gaps once the device has refused a block for one.
+    limits: BlockLimits,
+    /// Refused in a block without gaps and good alone.
     alone: BTreeSet<usize>,
 }
 
@@ -44,6 +46,7 @@ impl MapDevice {
             name: name.clone(),
             channels: map.registers.iter().map(channel).collect(),
             read_at: vec![None; map.registers.len()],
+            limits: map.limits.clone(),
             map,
             every,
             refused: BTreeSet::new(),
@@ -65,7 +68,7 @@ impl MapDevice {
         let due = self.due(at);
         let mut values = Values::new();
         let mut refusal = None;
-        for block in plan(&self.map.registers, &due, &self.alone, &self.map.limits) {
+        for block in plan(&self.map.registers, &due, &self.alone, &self.limits) {
             match self.read(client, &block).await {
                 Ok(read) => values.extend(read),
                 Err(error @ ModbusError::Refused { code, .. }) if is_about_addresses(code) => {
@@ -149,7 +152,7 @@ impl MapDevice {
         let mut bad = Vec::new();
         let singles = block.registers.iter().copied().collect();
         let mut refusal = None;
-        for single in plan(&self.map.registers, &singles, &singles, &self.map.limits) {
+        for single in plan(&self.map.registers, &singles, &singles, &self.limits) {
             let index = single.registers[0];
             match self.read(client, &single).await {
                 Ok(read) => values.extend(read),
@@ -162,14 +165,23 @@ impl MapDevice {
             }
         }
         if bad.is_empty() {
-            // What lies between them is the trouble, or how many there are.
-            self.alone.extend(&block.registers);
-            let registers = block.registers.len();
-            info!(device = %self.name, %error, registers, "block refused, its registers are read alone");
+            // What lies between them is the trouble; if not, how many there are.
+            if self.limits.max_gap == 0 {
+                self.alone.extend(&block.registers);
+            }
+            self.limits.max_gap = 0;
+            let channels = self.channels_of(block);
+            info!(device = %self.name, %error, channels, "block refused, each of its registers answers");
         } else {
             warn!(device = %self.name, bad = bad.join(", "), "registers refused, not read any more");
         }
         Ok((values, refusal))
+    }
+
+    fn channels_of(&self, block: &Block) -> String {
+        let channels = block.registers.iter();
+        let channels: Vec<_> = channels.map(|i| self.map.registers[*i].channel()).collect();
+        channels.join(", ")
     }
 
     fn readings(&self, values: &Values, at: Time) -> Vec<Reading> {
