@@ -2,12 +2,14 @@
 //! Values in here are never bad; only the checks build them.
 
 use crate::check::timing;
+use crate::registers::DeviceMap;
 use analysis::plant::Plant;
 use analysis::reading::{ChannelId, DeviceId, Span};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 use std::fmt;
 use std::path::PathBuf;
+use std::sync::Arc;
 use thiserror::Error;
 
 /// A checked site file.
@@ -41,6 +43,8 @@ pub struct Source {
     pub every: Span,
     /// How long to wait for an answer.
     pub timeout: Span,
+    /// Time between two reads of an inverter in the night, never shorter than `every`.
+    pub night_every: Span,
 }
 
 /// How a device is reached.
@@ -59,6 +63,10 @@ pub enum Link {
         serial: PathBuf,
         /// Speed.
         baud: u32,
+        /// Check bit of each character.
+        parity: Parity,
+        /// 1 or 2.
+        stop_bits: u8,
         /// Unit.
         unit: u8,
     },
@@ -76,6 +84,17 @@ pub enum Link {
         /// Topic under which the device publishes.
         topic: String,
     },
+}
+
+/// Check bit of a character on a serial line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Parity {
+    /// There is none.
+    None,
+    /// Makes the number of ones even.
+    Even,
+    /// Makes it odd.
+    Odd,
 }
 
 /// Host name or address, and port.
@@ -98,12 +117,19 @@ impl fmt::Display for Address {
 }
 
 /// Which register means what.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum RegisterMap {
     /// The device describes itself by the open SunSpec models.
     SunSpec,
-    /// A file that says so, relative paths resolved against the site file.
-    File(PathBuf),
+    /// A file says so.
+    File {
+        /// The file, relative paths resolved against the site file.
+        path: PathBuf,
+        /// What it says.
+        map: Arc<DeviceMap>,
+    },
+    /// The kind of source has no registers.
+    None,
 }
 
 /// Recorded data.
@@ -159,20 +185,15 @@ pub enum NotReadable {
         device: DeviceId,
     },
     /// This kind of source comes later.
-    #[error("source kind {kind} of {device} is not supported yet, only modbus-tcp")]
+    #[error(
+        "source kind {kind} of {device} is not supported yet, only modbus-tcp, modbus-rtu and \
+             modbus-rtu-over-tcp"
+    )]
     Kind {
         /// The device.
         device: DeviceId,
         /// The kind in the site file.
         kind: &'static str,
-    },
-    /// Register-map files come later.
-    #[error("register map {} of {device} is not supported yet, only sunspec", map.display())]
-    Map {
-        /// The device.
-        device: DeviceId,
-        /// The file.
-        map: PathBuf,
     },
 }
 
@@ -209,13 +230,9 @@ impl SiteFile {
         let Some(source) = self.source(&device) else {
             return Some(NotReadable::NoSource { device });
         };
-        match (&source.link, &source.map) {
-            (Link::ModbusTcp { .. }, RegisterMap::SunSpec) => None,
-            (Link::ModbusTcp { .. }, RegisterMap::File(map)) => {
-                let map = map.clone();
-                Some(NotReadable::Map { device, map })
-            }
-            (link, _) => {
+        match &source.link {
+            Link::ModbusTcp { .. } | Link::ModbusRtu { .. } | Link::ModbusRtuOverTcp { .. } => None,
+            link @ Link::Mqtt { .. } => {
                 let kind = link.kind();
                 Some(NotReadable::Kind { device, kind })
             }

@@ -5,7 +5,8 @@
 //! other. Nothing stops at the first problem: a value that cannot be read is left out, the rest is
 //! checked, and only a file without any problem becomes a [`checked::SiteFile`].
 //!
-//! `grid/` and `sites/` beside `src/` hold data: protection tables and example files.
+//! `grid/`, `sites/` and `registers/` beside `src/` hold data: protection tables, example files and
+//! example register maps.
 
 mod check;
 pub mod checked;
@@ -14,17 +15,20 @@ mod mounting;
 mod own_shape;
 mod problem;
 mod raw;
+pub mod registers;
 mod shape;
 mod table;
 
 pub use problem::{ConfigErrors, Fault, Problem};
 pub use raw::TABLES;
+pub use registers::MAP_TABLES;
 pub use table::{Key, Need, Rule};
 
 use checked::SiteFile;
 use problem::Problems;
 use std::path::Path;
 use table::At;
+use toml::Spanned;
 use toml::de::DeTable;
 
 /// Reads and checks a site file.
@@ -41,6 +45,7 @@ pub fn load(path: &Path) -> Result<SiteFile, ConfigErrors> {
 pub fn parse(name: &str, text: &str, beside: &Path) -> Result<SiteFile, ConfigErrors> {
     let mut problems = Problems::new(text);
     let site_file = parse_into(text, beside, &mut problems);
+    let maps = problems.take_maps();
     let problems = problems.into_sorted();
     if problems.is_empty() {
         return Ok(site_file.expect("what is left out has a problem that says so"));
@@ -49,10 +54,23 @@ pub fn parse(name: &str, text: &str, beside: &Path) -> Result<SiteFile, ConfigEr
         name: name.to_owned(),
         text: text.to_owned(),
         problems,
+        maps,
     })
 }
 
 fn parse_into(text: &str, beside: &Path, problems: &mut Problems<'_>) -> Option<SiteFile> {
+    let document = document(text, problems)?;
+    let at = At {
+        path: String::new(),
+        span: 0..0,
+    };
+    let file = table::read(document.get_ref(), at, problems);
+    check::file(&file, beside, problems)
+}
+
+/// The tables of a file; nothing after a syntax error, because then tables are incomplete, and what
+/// seems to be missing may be there.
+fn document<'t>(text: &'t str, problems: &mut Problems<'_>) -> Option<Spanned<DeTable<'t>>> {
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in &errors {
         let span = error.span().unwrap_or(0..0);
@@ -62,14 +80,5 @@ fn parse_into(text: &str, beside: &Path, problems: &mut Problems<'_>) -> Option<
             .unwrap_or((&message, "TOML"));
         problems.add(Fault::Syntax, &span, "", found, wanted);
     }
-    // After a syntax error tables are incomplete, and what seems to be missing may be there.
-    if !errors.is_empty() {
-        return None;
-    }
-    let at = At {
-        path: String::new(),
-        span: 0..0,
-    };
-    let file = table::read(document.get_ref(), at, problems);
-    check::file(&file, beside, problems)
+    errors.is_empty().then_some(document)
 }

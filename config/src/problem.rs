@@ -61,12 +61,27 @@ impl fmt::Display for Problem {
 pub(crate) struct Problems<'a> {
     text: &'a str,
     list: Vec<Problem>,
+    maps: Vec<ConfigErrors>,
 }
 
 impl<'a> Problems<'a> {
     pub(crate) fn new(text: &'a str) -> Self {
-        let list = Vec::new();
-        Self { text, list }
+        Self {
+            text,
+            list: Vec::new(),
+            maps: Vec::new(),
+        }
+    }
+
+    /// What is wrong with a register map that the file names; each map once.
+    pub(crate) fn add_map(&mut self, errors: ConfigErrors) {
+        if !self.maps.iter().any(|known| known.name() == errors.name()) {
+            self.maps.push(errors);
+        }
+    }
+
+    pub(crate) fn take_maps(&mut self) -> Vec<ConfigErrors> {
+        std::mem::take(&mut self.maps)
     }
 
     pub(crate) fn add(
@@ -123,6 +138,8 @@ pub enum ConfigErrors {
         text: String,
         /// Everything wrong with it, in the order of the file; never empty.
         problems: Vec<Problem>,
+        /// What is wrong with the register maps that it names.
+        maps: Vec<ConfigErrors>,
     },
 }
 
@@ -143,7 +160,20 @@ impl ConfigErrors {
                 name,
                 text,
                 problems,
-            } => render(name, text, problems, colour),
+                maps,
+            } => {
+                let own = render(name, text, problems, colour);
+                let maps = maps.iter().map(|map| map.render(colour));
+                std::iter::once(own).chain(maps).collect()
+            }
+        }
+    }
+
+    /// The file.
+    pub fn name(&self) -> String {
+        match self {
+            Self::Unreadable { path, .. } => path.display().to_string(),
+            Self::Wrong { name, .. } => name.clone(),
         }
     }
 }
@@ -155,11 +185,19 @@ impl fmt::Display for ConfigErrors {
             Self::Unreadable { path, source } => {
                 write!(f, "read site file {}: {source}", path.display())
             }
-            Self::Wrong { name, problems, .. } => {
+            Self::Wrong {
+                name,
+                problems,
+                maps,
+                ..
+            } => {
                 for (i, problem) in problems.iter().enumerate() {
                     let gap = if i == 0 { "" } else { "\n" };
                     let (line, column) = (problem.line, problem.column);
                     write!(f, "{gap}{name}:{line}:{column}: {problem}")?;
+                }
+                for map in maps {
+                    write!(f, "\n{map}")?;
                 }
                 Ok(())
             }

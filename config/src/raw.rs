@@ -180,6 +180,9 @@ table! {
         serial: String, Optional("none, required with modbus-rtu"), Rule::Words("path"),
             "serial port";
         baud: u32, Default(9600.0), range(1200.0, 115_200.0, ""), "speed of the serial port";
+        parity: String, Optional("none"), Rule::OneOf(&["none", "even", "odd"]),
+            "check bit of the serial port";
+        stop_bits: u32, Default(1.0), range(1.0, 2.0, ""), "of the serial port";
         topic: String, Optional("none, required with mqtt"), Rule::Words("text"),
             "topic under which the device publishes";
         unit: u32, Default(1.0), range(0.0, 255.0, ""), "Modbus unit; 1 to 247 on a serial line";
@@ -188,6 +191,8 @@ table! {
         every_s: f64, Default(10.0), range(1.0, 900.0, "s"), "time between two reads";
         timeout_s: f64, Optional("3, or every_s where that is shorter"), range(0.1, 60.0, "s"),
             "how long to wait for an answer";
+        night_every_s: f64, Optional("60, or every_s where that is longer"),
+            range(1.0, 900.0, "s"), "time between two reads of an inverter in the night";
     }
 }
 

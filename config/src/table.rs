@@ -178,6 +178,14 @@ impl Fields<'_, '_, '_> {
     }
 }
 
+/// The name of a key without the mark of one that is a word of the language.
+pub(crate) const fn plain(name: &'static str) -> &'static str {
+    match name.as_bytes() {
+        [b'r', b'#', ..] => name.split_at(2).1,
+        _ => name,
+    }
+}
+
 /// Declares a table once: the struct that mirrors it and the list of its keys.
 macro_rules! table {
     (
@@ -195,7 +203,7 @@ macro_rules! table {
 
         impl $crate::table::Table for $table {
             const KEYS: &'static [$crate::table::Key] = &[$($crate::table::Key {
-                name: stringify!($key),
+                name: $crate::table::plain(stringify!($key)),
                 need: $need,
                 rule: $rule,
                 doc: $text,

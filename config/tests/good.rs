@@ -169,28 +169,15 @@ fn sources_that_cannot_be_read_yet_are_named_and_are_no_problem() {
             ..
         }
     ));
-    let reasons = rtu.not_readable();
-    assert!(
-        matches!(
-            &reasons[..],
-            [NotReadable::Kind {
-                kind: "modbus-rtu",
-                ..
-            }]
-        ),
-        "{reasons:?}"
-    );
+    assert_eq!(rtu.not_readable(), []);
     let mqtt = of(
         tcp,
         "kind = \"mqtt\"\naddress = \"[2001:db8::5]:1883\"\ntopic = \"barn\"",
     );
     assert!(matches!(&mqtt.sources[0].link, Link::Mqtt { .. }));
-    let mapped = of("map = \"sunspec\"", "map = \"registers/barn.toml\"");
-    let file = PathBuf::from("registers/barn.toml");
-    assert_eq!(mapped.sources[0].map, RegisterMap::File(file));
     assert!(matches!(
-        &mapped.not_readable()[..],
-        [NotReadable::Map { .. }]
+        &mqtt.not_readable()[..],
+        [NotReadable::Kind { kind: "mqtt", .. }]
     ));
     let reasons = field().not_readable();
     assert_eq!(reasons.len(), 2, "{reasons:?}");
@@ -225,4 +212,20 @@ fn a_nominal_voltage_of_its_own_moves_limits_that_are_ratios() {
     let limits = &site.plant.site.grid_limits;
     assert_eq!(limits.nominal_voltage.v(), 277.0);
     assert_eq!(limits.over_voltage[1].limit.v(), 1.2 * 277.0);
+}
+
+#[test]
+fn devices_on_one_serial_line_have_one_speed() {
+    let text = barn_text();
+    let lines: Vec<&str> = text.lines().filter(|l| !l.starts_with('#')).collect();
+    let text = lines.join("\n").replace(
+        "kind = \"modbus-tcp\"\naddress = \"192.0.2.21:502\"",
+        "kind = \"modbus-rtu\"\nserial = \"/dev/ttyS1\"\nparity = \"even\"",
+    );
+    parse("barn", &text, Path::new("")).expect("both even");
+    let text = text.replace("unit = 40", "unit = 40\nbaud = 19200");
+    let errors = parse("barn", &text, Path::new("")).expect_err("two speeds");
+    let wanted = "found 19200 baud, parity even, 1 stop bit(s), wanted 9600 baud, parity even, \
+                  1 stop bit(s), as the device before on this line";
+    assert!(errors.to_string().contains(wanted), "{errors}");
 }

@@ -90,6 +90,12 @@ async fn poll(
             _ = stopped.changed() => return,
             () = clock.sleep_until(due) => {}
         }
+        // What a neighbour on the same line takes is no part of the reading's time.
+        let turn = clock.now();
+        tokio::select! {
+            _ = stopped.changed() => return,
+            () = poller.ready() => {}
+        }
         let at = clock.now();
         let result = tokio::select! {
             _ = stopped.changed() => return,
@@ -109,7 +115,7 @@ async fn poll(
                 if arrivals.send(arrival).await.is_err() {
                     return;
                 }
-                next_poll(at, clock.now(), every)
+                next_poll(turn, clock.now(), every)
             }
             // Not aligned: jitter is there to keep devices apart.
             Err(failure) => clock.now() + Span::from_ms(failure.wait.as_millis() as i64),
@@ -130,7 +136,7 @@ fn next_poll(at: Time, now: Time, every: Span) -> Time {
 
 /// Says when it starts to fail, fails in another way or answers again, not at every poll.
 fn note(poller: &Poller, failure: Option<&Failure>, trouble: &mut Option<Trouble>) {
-    let (device, address) = (poller.name(), &poller.settings().address);
+    let (device, address) = (poller.name(), &poller.settings().endpoint);
     let now = failure.map(|failure| failure.error.trouble());
     if now == std::mem::replace(trouble, now) {
         return;

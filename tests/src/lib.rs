@@ -5,15 +5,18 @@ pub mod campaign;
 mod close;
 pub mod coverage;
 pub mod ensemble;
+pub mod fault_proxy;
 pub mod fuzz;
 pub mod plant;
 mod program;
 mod reference;
 mod sunspec_server;
+mod units_server;
 mod wait;
 
 pub use close::relative;
 pub use program::{Ended, Program, noonmark};
 pub use reference::{load_reference, reference_folder};
 pub use sunspec_server::{Served, SunspecServer};
+pub use units_server::{ServedValues, UnitsServer};
 pub use wait::{DEADLINE, until};

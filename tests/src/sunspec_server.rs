@@ -100,7 +100,7 @@ impl Drop for SunspecServer {
     }
 }
 
-fn python() -> String {
+pub(crate) fn python() -> String {
     std::env::var("NOONMARK_TEST_PYTHON").unwrap_or_else(|_| {
         panic!(
             "NOONMARK_TEST_PYTHON is not set. Run tests/run, or: python3 -m venv .venv && \

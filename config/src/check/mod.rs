@@ -6,6 +6,7 @@ mod inverter;
 mod order;
 mod parts;
 mod recording;
+mod register_map;
 mod site;
 mod source;
 pub(crate) mod timing;

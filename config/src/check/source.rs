@@ -1,7 +1,8 @@
 //! `[inverter.source]` and `[weather.source]`.
 
+use super::register_map::register_map;
 use super::{list, value};
-use crate::checked::{Address, Link, RegisterMap, Source};
+use crate::checked::{Address, Link, Parity, Source};
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::shape::Name;
@@ -36,7 +37,35 @@ pub(super) fn sources(
         sources.as_deref().unwrap_or_default(),
         problems,
     );
+    one_setting_each(file, problems);
     sources
+}
+
+/// A serial line has one speed and one shape of character; whoever differs hears nobody.
+fn one_setting_each(file: &raw::File, problems: &mut Problems<'_>) {
+    let inverters = list(&file.inverter).iter().map(|raw| &raw.source);
+    let weather = list(&file.weather).iter().map(|raw| &raw.source);
+    let on_a_line = |raw: &&Found<raw::Source>| raw.value.serial.is_some();
+    let sources = inverters.chain(weather).flatten().filter(on_a_line);
+    let setting = |raw: &raw::Source| {
+        let parity = value(&raw.parity).map_or("none", String::as_str);
+        let (baud, stop_bits) = (value(&raw.baud)?, value(&raw.stop_bits)?);
+        Some(format!(
+            "{baud} baud, parity {parity}, {stop_bits} stop bit(s)"
+        ))
+    };
+    let sources: Vec<_> = sources.collect();
+    for (index, source) in sources.iter().enumerate() {
+        let raw = &source.value;
+        let same = |other: &&&Found<raw::Source>| value(&other.value.serial) == value(&raw.serial);
+        let first = sources[..index].iter().find(same);
+        let both = first.and_then(|first| Some((setting(raw)?, setting(&first.value)?)));
+        if let Some((own, first)) = both.filter(|(own, first)| own != first) {
+            let wanted = format!("{first}, as the device before on this line");
+            let path = raw.at().key("serial");
+            problems.add(Fault::Contradiction, &source.span, path, own, wanted);
+        }
+    }
 }
 
 /// Two inverters at one address and unit are one table copied and not changed. A weather device may
@@ -80,16 +109,34 @@ fn read(
     };
     let link = link(raw, problems);
     let timeout_s = timeout_s(raw, problems);
+    let every = value(&raw.every_s).map(|every_s| span(*every_s));
+    let map = register_map(raw, every, beside, problems);
+    let night_every = night_every(raw, problems);
     Some(Some(Source {
         device: DeviceId::new(id.as_ref()?.value.0.as_str()),
         link: link?,
-        map: match value(&raw.map)?.as_str() {
-            "sunspec" => RegisterMap::SunSpec,
-            path => RegisterMap::File(beside.join(path)),
-        },
-        every: span(*value(&raw.every_s)?),
+        map: map?,
+        every: every?,
         timeout: span(timeout_s?),
+        night_every: night_every?,
     }))
+}
+
+/// Often enough to see the first light, seldom enough to leave a dark plant alone (common practice).
+const DEFAULT_NIGHT_EVERY_S: f64 = 60.0;
+
+fn night_every(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Span> {
+    let every_s = *value(&raw.every_s)?;
+    let Some(night) = &raw.night_every_s else {
+        return Some(span(DEFAULT_NIGHT_EVERY_S.max(every_s)));
+    };
+    if night.value >= every_s {
+        return Some(span(night.value));
+    }
+    let (path, found) = (raw.at().key("night_every_s"), format!("{} s", night.value));
+    let wanted = format!("at least every_s = {every_s} s");
+    problems.add(Fault::Contradiction, &night.span, path, found, wanted);
+    None
 }
 
 /// To the millisecond.
@@ -121,6 +168,9 @@ fn link(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Link> {
     belongs(raw, "address", &raw.address, !serial, problems);
     belongs(raw, "serial", &raw.serial, serial, problems);
     belongs(raw, "topic", &raw.topic, mqtt, problems);
+    if !serial {
+        belongs(raw, "parity", &raw.parity, false, problems);
+    }
     let unit = unit(raw, kind, problems);
     let address = match serial {
         true => None,
@@ -138,6 +188,12 @@ fn link(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Link> {
         "modbus-rtu" => Some(Link::ModbusRtu {
             serial: value(&raw.serial)?.into(),
             baud: *value(&raw.baud)?,
+            parity: match value(&raw.parity).map(String::as_str) {
+                Some("even") => Parity::Even,
+                Some("odd") => Parity::Odd,
+                _ => Parity::None,
+            },
+            stop_bits: *value(&raw.stop_bits)? as u8,
             unit: unit?,
         }),
         _ => Some(Link::Mqtt {

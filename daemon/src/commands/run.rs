@@ -7,10 +7,10 @@ use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
 use crate::report;
 use crate::run;
-use crate::source::modbus::{Poller, Settings};
+use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
 use crate::store::{Layout, Store, StoreError};
-use analysis::reading::Span;
-use config::checked::{Link, NotReadable, SiteFile, Source};
+use analysis::reading::{ChannelTable, DeviceId, Span};
+use config::checked::{Link, NotReadable, RegisterMap, SiteFile, Source};
 use std::future::Future;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -100,17 +100,7 @@ pub async fn run(
     let mut analyst = Analyst::open(plant.clone(), opened.store, true)?;
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
-    let pollers = site
-        .sources
-        .iter()
-        .filter_map(|source| {
-            Some(Poller::new(
-                settings(source)?,
-                source.device.clone(),
-                table.clone(),
-            ))
-        })
-        .collect::<Vec<_>>();
+    let pollers = pollers(site, table);
     info!(site = %plant.site.name, devices = pollers.len(), folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
@@ -118,16 +108,83 @@ pub async fn run(
     Ok(run::run(pollers, desk, clock, shutdown).await?)
 }
 
+/// One poller for each device; those with the same address or serial port share a line.
+fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<Poller> {
+    let known = |source| Some((settings(source)?, source.device.clone()));
+    let known: Vec<_> = site.sources.iter().filter_map(known).collect();
+    let on_line = |endpoint: &Endpoint| -> Vec<Duration> {
+        let here = known
+            .iter()
+            .filter(|(other, _)| &other.endpoint == endpoint);
+        here.map(|(other, _)| other.every).collect()
+    };
+    let mut lines = Lines::default();
+    let poller = |(settings, device): &(Settings, DeviceId)| {
+        let periods = on_line(&settings.endpoint);
+        // One answer that is waited for must not cost a neighbour more than one of its polls.
+        let quickest = periods.iter().min().copied().unwrap_or(settings.every);
+        let settings = Settings {
+            timeout: settings.timeout.min(quickest),
+            ..settings.clone()
+        };
+        let line = lines.line(&settings.endpoint);
+        Poller::on(
+            &line,
+            periods.len() > 1,
+            settings,
+            device.clone(),
+            table.clone(),
+        )
+    };
+    known.iter().map(poller).collect()
+}
+
 /// How a device is polled; `None` for kinds of source that `not_readable` has refused.
 pub fn settings(source: &Source) -> Option<Settings> {
-    let Link::ModbusTcp { address, unit } = &source.link else {
-        return None;
-    };
     let duration = |span: Span| Duration::from_millis(span.ms().unsigned_abs());
+    let (endpoint, unit) = endpoint(&source.link)?;
     Some(Settings {
-        address: address.to_string(),
-        unit: *unit,
+        endpoint,
+        unit,
         timeout: duration(source.timeout),
         every: duration(source.every),
+        night_every: duration(source.night_every),
+        map: match &source.map {
+            RegisterMap::File { map, .. } => Some(map.clone()),
+            RegisterMap::SunSpec | RegisterMap::None => None,
+        },
     })
+}
+
+fn endpoint(link: &Link) -> Option<(Endpoint, u8)> {
+    match link {
+        Link::ModbusTcp { address, unit } => {
+            let address = address.to_string();
+            Some((Endpoint::Tcp { address }, *unit))
+        }
+        Link::ModbusRtuOverTcp { address, unit } => {
+            let address = address.to_string();
+            Some((Endpoint::RtuOverTcp { address }, *unit))
+        }
+        Link::ModbusRtu {
+            serial,
+            baud,
+            parity,
+            stop_bits,
+            unit,
+        } => {
+            let line = SerialLine {
+                path: serial.clone(),
+                baud: *baud,
+                parity: match parity {
+                    config::checked::Parity::None => Parity::None,
+                    config::checked::Parity::Even => Parity::Even,
+                    config::checked::Parity::Odd => Parity::Odd,
+                },
+                two_stop_bits: *stop_bits == 2,
+            };
+            Some((Endpoint::Serial(line), *unit))
+        }
+        Link::Mqtt { .. } => None,
+    }
 }

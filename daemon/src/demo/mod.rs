@@ -13,7 +13,7 @@ mod weather;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::commands::{exit, run};
 use crate::report::{self, ReportError};
-use crate::source::modbus::{Poller, Settings};
+use crate::source::modbus::{Endpoint, Poller, Settings};
 use crate::store::{Layout, Store, StoreError};
 use analysis::reading::{Reading, Span, Time};
 use config::checked::SiteFile;
@@ -144,7 +144,9 @@ fn pollers(site: &SiteFile, address: &str) -> Vec<Poller> {
     let table = Arc::new(site.plant.channels.clone());
     let poller = |source: &config::checked::Source| {
         let settings = Settings {
-            address: address.to_owned(),
+            endpoint: Endpoint::Tcp {
+                address: address.to_owned(),
+            },
             ..run::settings(source)?
         };
         Some(Poller::new(settings, source.device.clone(), table.clone()))

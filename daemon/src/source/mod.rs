@@ -3,6 +3,7 @@
 
 pub mod modbus;
 pub mod recording;
+pub mod registers;
 pub mod sunspec;
 mod wait;
 

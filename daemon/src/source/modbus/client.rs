@@ -1,26 +1,26 @@
-//! A Modbus client that can only read: functions 1 to 4, each with a time limit.
+//! A Modbus connection that can only read: functions 1 to 4, each with a time limit.
 //!
-//! The connection is private to this file, and the only requests that the file can form are the
-//! four of [`ask`]; the library's readers are not used, because one of them also writes
+//! The library's client is private to this file, and the only requests that the file can form are
+//! the four of [`ask`]; the library's readers are not used, because one of them also writes
 //! (function 23) and because they panic in debug builds when a device answers with another length
 //! than was asked for. `tests/read_only.rs` holds the rest of the sources to the same.
 //!
-//! An answer with another transaction id, unit or function is an error, and the connection is
-//! given up: after it nobody knows which answer is the next one. Never in here: what a value means.
+//! An answer with another transaction id, unit, function or length is an error. What becomes of the
+//! connection then is for the line to say. Never in here: what a value means.
 
 use super::error::{ModbusError, Request};
+use super::stream::{Carrier, Heard, SharedStream};
 use std::io;
 use std::time::Duration;
-use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::TcpStream;
 use tokio::time::timeout;
 use tokio_modbus::client::{Client, Context};
+use tokio_modbus::slave::SlaveContext;
 use tokio_modbus::{Error, ProtocolError, Response, Slave};
 
 /// Most registers in one request. Source: MODBUS Application Protocol Specification V1.1b3, 6.3.
 pub const MAX_REGISTERS: u16 = 125;
 /// Most bits in one request. Source: MODBUS Application Protocol Specification V1.1b3, 6.1.
-const MAX_BITS: u16 = 2000;
+pub(super) const MAX_BITS: u16 = 2000;
 
 /// The two kinds of register.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,151 +41,117 @@ impl RegisterKind {
     }
 }
 
-/// A connection to one unit. After an error that is not a refusal, and after a request whose future
-/// was dropped, it is closed and stays closed.
-pub struct ReadOnlyClient {
-    /// `None` once given up.
-    connection: Option<Context>,
-    within: Duration,
+/// One connection, to every unit behind it. After an error that is not a refusal, and after a request
+/// whose future was dropped, it must not be used again, except on a line without transaction ids
+/// once everybody is quiet.
+pub(super) struct Connection {
+    context: Context,
+    stream: SharedStream,
+    is_rtu: bool,
 }
 
-impl ReadOnlyClient {
-    /// Connects to a unit over Modbus TCP; the limit holds for connecting and for each request.
-    pub async fn connect_tcp(
-        address: &str,
-        unit: u8,
-        within: Duration,
-    ) -> Result<Self, ModbusError> {
-        let connecting = timeout(within, TcpStream::connect(address)).await;
-        let stream = match connecting {
-            Ok(Ok(stream)) => stream,
-            Ok(Err(source)) => {
-                let address = address.to_owned();
-                return Err(ModbusError::Connect { address, source });
-            }
-            Err(_) => {
-                let address = address.to_owned();
-                return Err(ModbusError::ConnectTimeout { address, within });
-            }
-        };
-        // Requests are small and answered one by one: do not wait for more to send.
-        if let Err(source) = stream.set_nodelay(true) {
-            let address = address.to_owned();
-            return Err(ModbusError::Connect { address, source });
-        }
-        Ok(Self::over_tcp_framing(stream, unit, within))
-    }
+/// What came back for a request.
+pub(super) enum Answer {
+    Registers(Vec<u16>),
+    Bits(Vec<bool>),
+}
 
-    /// Takes a stream that carries Modbus TCP frames. Serial framing gets its own constructor
-    /// beside this one; everything below is the same for both.
-    pub fn over_tcp_framing<S>(stream: S, unit: u8, within: Duration) -> Self
-    where
-        S: AsyncRead + AsyncWrite + Send + Unpin + std::fmt::Debug + 'static,
-    {
+impl Connection {
+    /// Takes a stream that carries Modbus TCP frames.
+    pub(super) fn over_tcp(stream: impl Carrier) -> Self {
+        let stream = SharedStream::new(stream);
         Self {
-            connection: Some(tokio_modbus::client::tcp::attach_slave(stream, Slave(unit))),
-            within,
+            context: tokio_modbus::client::tcp::attach(stream.clone()),
+            stream,
+            is_rtu: false,
         }
     }
 
-    /// Reads coils (function 1).
-    pub async fn coils(&mut self, first: u16, count: u16) -> Result<Vec<bool>, ModbusError> {
-        self.bits(1, first, count).await
-    }
-
-    /// Reads discrete inputs (function 2).
-    pub async fn discrete_inputs(
-        &mut self,
-        first: u16,
-        count: u16,
-    ) -> Result<Vec<bool>, ModbusError> {
-        self.bits(2, first, count).await
-    }
-
-    /// Reads registers (function 3 or 4).
-    pub async fn registers(
-        &mut self,
-        kind: RegisterKind,
-        first: u16,
-        count: u16,
-    ) -> Result<Vec<u16>, ModbusError> {
-        let request = Request {
-            function: kind.function(),
-            first,
-            count,
-        };
-        check_span(request, MAX_REGISTERS)?;
-        match self.answer(request).await? {
-            Response::ReadHoldingRegisters(values) | Response::ReadInputRegisters(values)
-                if values.len() == usize::from(count) =>
-            {
-                Ok(values)
-            }
-            other => Err(self.wrong_length(request, &other)),
+    /// Takes a stream that carries the frames of a serial line.
+    pub(super) fn over_rtu(stream: impl Carrier) -> Self {
+        let stream = SharedStream::new(stream);
+        Self {
+            context: tokio_modbus::client::rtu::attach(stream.clone()),
+            stream,
+            is_rtu: true,
         }
     }
 
-    /// Whether the connection can still be used.
-    pub fn is_open(&self) -> bool {
-        self.connection.is_some()
-    }
-
-    async fn bits(
+    /// One request and its answer; where `is_alone`, an error if anything else came with it on a
+    /// serial line.
+    pub(super) async fn ask(
         &mut self,
-        function: u8,
-        first: u16,
-        count: u16,
-    ) -> Result<Vec<bool>, ModbusError> {
-        let request = Request {
-            function,
-            first,
-            count,
-        };
-        check_span(request, MAX_BITS)?;
-        match self.answer(request).await? {
-            // Bits come in whole bytes; the last byte is filled up.
-            Response::ReadCoils(mut bits) | Response::ReadDiscreteInputs(mut bits)
-                if bits.len() == usize::from(count).next_multiple_of(8) =>
-            {
-                bits.truncate(usize::from(count));
-                Ok(bits)
-            }
-            other => Err(self.wrong_length(request, &other)),
-        }
-    }
-
-    async fn answer(&mut self, request: Request) -> Result<Response, ModbusError> {
-        // Taken out while the answer is under way: whoever stops waiting leaves no connection on
-        // which that answer could arrive later.
-        let Some(mut connection) = self.connection.take() else {
-            return Err(ModbusError::GivenUp { request });
-        };
-        let within = self.within;
-        let outcome = match timeout(within, ask(&mut connection, request)).await {
-            Ok(Ok(Ok(response))) => Ok(response),
+        unit: u8,
+        request: Request,
+        within: Duration,
+        is_alone: bool,
+    ) -> Result<Answer, ModbusError> {
+        check_span(request)?;
+        self.context.set_slave(Slave(unit));
+        let before = self.stream.taken();
+        let outcome = match timeout(within, ask(&mut self.context, request)).await {
+            Ok(Ok(Ok(response))) => take(request, response),
             Ok(Ok(Err(code))) => {
                 let code = code.into();
                 Err(ModbusError::Refused { request, code })
             }
-            Ok(Err(Error::Transport(source))) => return Err(transport_error(request, source)),
-            Ok(Err(Error::Protocol(error))) => return Err(not_for_us(request, &error)),
-            Err(_) => return Err(ModbusError::Timeout { request, within }),
+            Ok(Err(Error::Transport(source))) => Err(transport_error(request, source)),
+            Ok(Err(Error::Protocol(error))) => Err(not_for_us(request, &error)),
+            Err(_) => Err(ModbusError::Timeout { request, within }),
         };
-        self.connection = Some(connection);
-        outcome
+        let taken = self.stream.taken().wrapping_sub(before);
+        let is_checked = self.is_rtu && is_alone;
+        match rtu_length(request, &outcome).filter(|wanted| is_checked && taken != *wanted) {
+            Some(wanted) => {
+                let detail = format!("{taken} bytes came, its frame has {wanted}");
+                Err(ModbusError::NotForUs { request, detail })
+            }
+            None => outcome,
+        }
     }
 
-    fn wrong_length(&mut self, request: Request, response: &Response) -> ModbusError {
-        self.connection = None;
-        let got = match response {
-            Response::ReadHoldingRegisters(values) | Response::ReadInputRegisters(values) => {
-                values.len()
-            }
-            Response::ReadCoils(bits) | Response::ReadDiscreteInputs(bits) => bits.len(),
-            _ => 0,
-        };
-        ModbusError::Length { request, got }
+    /// Throws away whatever comes until nothing has come for `quiet`, at most for `longest`.
+    pub(super) async fn drain(&mut self, quiet: Duration, longest: Duration) -> Heard {
+        self.stream.drain(quiet, longest).await
     }
+}
+
+/// Bytes of a right frame on a serial line. The library skips bytes before a frame and forgets those
+/// behind it; without transaction ids both say that something else has been on the line.
+fn rtu_length(request: Request, outcome: &Result<Answer, ModbusError>) -> Option<usize> {
+    // Unit, function, count of bytes; checksum.
+    const AROUND: usize = 5;
+    let count = usize::from(request.count);
+    match outcome {
+        Ok(Answer::Registers(_)) => Some(AROUND + 2 * count),
+        Ok(Answer::Bits(_)) => Some(AROUND + count.div_ceil(8)),
+        // Unit, function, code; checksum.
+        Err(ModbusError::Refused { .. }) => Some(5),
+        Err(_) => None,
+    }
+}
+
+/// The values of a response with as many of them as were asked for.
+fn take(request: Request, response: Response) -> Result<Answer, ModbusError> {
+    let wanted = usize::from(request.count);
+    let got = match response {
+        Response::ReadHoldingRegisters(values) | Response::ReadInputRegisters(values) => {
+            if values.len() == wanted {
+                return Ok(Answer::Registers(values));
+            }
+            values.len()
+        }
+        // Bits come in whole bytes; the last byte is filled up.
+        Response::ReadCoils(mut bits) | Response::ReadDiscreteInputs(mut bits) => {
+            if bits.len() == wanted.next_multiple_of(8) {
+                bits.truncate(wanted);
+                return Ok(Answer::Bits(bits));
+            }
+            bits.len()
+        }
+        _ => 0,
+    };
+    Err(ModbusError::Length { request, got })
 }
 
 /// The only place where a request to a device is formed.
@@ -204,7 +170,12 @@ async fn ask(connection: &mut Context, request: Request) -> tokio_modbus::Result
     connection.call(request).await
 }
 
-fn check_span(request: Request, limit: u16) -> Result<(), ModbusError> {
+/// An impossible span is not sent.
+fn check_span(request: Request) -> Result<(), ModbusError> {
+    let limit = match request.function {
+        1 | 2 => MAX_BITS,
+        _ => MAX_REGISTERS,
+    };
     let end = u32::from(request.first) + u32::from(request.count);
     if request.count == 0 || request.count > limit || end > 0x1_0000 {
         return Err(ModbusError::Span { request, limit });
@@ -217,6 +188,11 @@ fn transport_error(request: Request, source: io::Error) -> ModbusError {
         // The codec's words for a frame that it cannot take apart.
         io::ErrorKind::InvalidData | io::ErrorKind::UnexpectedEof => {
             ModbusError::Malformed { request, source }
+        }
+        // An ending of the serial kind of connection.
+        io::ErrorKind::BrokenPipe => {
+            let source = io::Error::new(io::ErrorKind::ConnectionAborted, "closed by the device");
+            ModbusError::Broken { request, source }
         }
         _ => {
             // The library reports a connection that was closed in good order with whatever error
@@ -243,7 +219,3 @@ fn not_for_us(request: Request, error: &ProtocolError) -> ModbusError {
     };
     ModbusError::NotForUs { request, detail }
 }
-
-#[cfg(test)]
-#[path = "client_tests.rs"]
-mod tests;

@@ -1,8 +1,8 @@
 //! One device on Modbus, from its registers to readings on the plant's channels.
 //! Never in here: a clock; the time of a reading comes in as an argument.
 
-use super::client::ReadOnlyClient;
 use super::error::{ModbusError, Trouble};
+use super::unit::ReadOnlyClient;
 use crate::source::sunspec::{
     self, Decoded, Device, DiscoverError, Model, Spot, WalkEnd, best, decode, discover,
 };
@@ -11,22 +11,8 @@ use analysis::reading::{
     Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Time, Value,
 };
 use std::collections::{BTreeMap, BTreeSet};
-use std::time::Duration;
 use thiserror::Error;
 use tracing::{info, warn};
-
-/// How a device is reached.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Settings {
-    /// Host and port.
-    pub address: String,
-    /// Unit id.
-    pub unit: u8,
-    /// Longest wait for a connection and for each answer.
-    pub timeout: Duration,
-    /// From one poll to the next; kept for the caller, who owns the clock.
-    pub every: Duration,
-}
 
 /// Why a device gives no readings. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -34,6 +20,14 @@ pub enum SourceError {
     /// It cannot be asked, or its models cannot be read.
     #[error(transparent)]
     Discover(#[from] DiscoverError),
+    /// The plant has no channel for anything in its register map.
+    #[error("find a channel of the plant in the register map {map}, which gives {channels:?}")]
+    NoChannels {
+        /// Name of the map.
+        map: String,
+        /// What it gives.
+        channels: Vec<String>,
+    },
     /// It has models, but none with values for us.
     #[error("find a model with values among the models {models:?}")]
     NoValues {
@@ -48,7 +42,8 @@ impl SourceError {
         match self {
             Self::Discover(DiscoverError::Modbus(error)) => error.trouble(),
             Self::Discover(DiscoverError::NoMarker | DiscoverError::Changed { .. })
-            | Self::NoValues { .. } => Trouble::Undecodable,
+            | Self::NoValues { .. }
+            | Self::NoChannels { .. } => Trouble::Undecodable,
         }
     }
 }
@@ -59,9 +54,8 @@ impl From<ModbusError> for SourceError {
     }
 }
 
-/// A connected device whose models are known.
+/// A device whose models are known.
 pub struct ModbusSource {
-    client: ReadOnlyClient,
     name: DeviceId,
     device: Device,
     used: Vec<Model>,
@@ -71,27 +65,24 @@ pub struct ModbusSource {
 }
 
 impl ModbusSource {
-    /// Connects, and asks the device which models it has.
-    pub async fn connect(
-        settings: &Settings,
+    /// Asks the device which models it has.
+    pub async fn find(
+        client: &mut ReadOnlyClient,
         name: &DeviceId,
         table: &ChannelTable,
     ) -> Result<Self, SourceError> {
-        let Settings { address, unit, .. } = settings;
-        let mut client = ReadOnlyClient::connect_tcp(address, *unit, settings.timeout).await?;
-        let device = discover(&mut client).await?;
+        let device = discover(client).await?;
         let used = device.used();
         if used.is_empty() {
             let models = device.models.iter().map(|m| m.id).collect();
             return Err(SourceError::NoValues { models });
         }
         let ids: Vec<u16> = device.models.iter().map(|m| m.id).collect();
-        info!(device = %name, address, unit, base = device.base, models = ?ids, "connected");
+        info!(device = %name, base = device.base, models = ?ids, "connected");
         if device.end != WalkEnd::Marker {
             warn!(device = %name, end = ?device.end, "list of models without its end marker");
         }
         Ok(Self {
-            client,
             name: name.clone(),
             channels: channels(name, table, &used),
             device,
@@ -103,8 +94,12 @@ impl ModbusSource {
 
     /// Reads every model with values once, AC and DC back to back, and stamps all of it with one
     /// time. A model that the device refuses gives no readings; it is an error if it refuses all.
-    pub async fn poll(&mut self, at: Time) -> Result<Vec<Reading>, SourceError> {
-        let values = self.read_all().await?;
+    pub async fn poll(
+        &mut self,
+        client: &mut ReadOnlyClient,
+        at: Time,
+    ) -> Result<Vec<Reading>, SourceError> {
+        let values = self.read_all(client).await?;
         let best = best(&values);
         self.note_unplanned(&best);
         let readings = self.channels.iter().filter_map(|(key, channel)| {
@@ -134,11 +129,11 @@ impl ModbusSource {
         self.unplanned = known;
     }
 
-    async fn read_all(&mut self) -> Result<Vec<Decoded>, SourceError> {
+    async fn read_all(&mut self, client: &mut ReadOnlyClient) -> Result<Vec<Decoded>, SourceError> {
         let mut values = Vec::new();
         let mut refusals = Vec::new();
         for model in &self.used {
-            match sunspec::read(&mut self.client, self.device.kind, model).await {
+            match sunspec::read(client, self.device.kind, model).await {
                 Ok(image) => values.extend(decode(model.id, &image.unwrap_or_default())),
                 Err(DiscoverError::Modbus(error @ ModbusError::Refused { .. })) => {
                     refusals.push((model.id, error));
@@ -154,8 +149,11 @@ impl ModbusSource {
     }
 
     /// How the device says that it is set; `None` where it publishes nothing of the kind.
-    pub(super) async fn read_settings(&mut self) -> Result<Option<GridSettings>, SourceError> {
-        let settings = sunspec::read_settings(&mut self.client, &self.device).await?;
+    pub(super) async fn read_settings(
+        &mut self,
+        client: &mut ReadOnlyClient,
+    ) -> Result<Option<GridSettings>, SourceError> {
+        let settings = sunspec::read_settings(client, &self.device).await?;
         Ok((!settings.is_empty()).then_some(settings))
     }
 

@@ -2,9 +2,10 @@
 
 use super::*;
 use crate::demo::{Registers, serve};
-use crate::source::modbus::{Failure, Poller};
+use crate::source::modbus::{Endpoint, Failure, Poller, Settings};
 use crate::source::sunspec::{ModelImage, lay_out};
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -38,10 +39,12 @@ impl Plugged {
         Self {
             registers,
             settings: Settings {
-                address,
+                endpoint: Endpoint::Tcp { address },
                 unit: UNIT,
                 timeout: Duration::from_secs(5),
                 every: Duration::from_secs(10),
+                night_every: Duration::from_secs(60),
+                map: None,
             },
             pull,
             server,
@@ -49,9 +52,34 @@ impl Plugged {
     }
 
     async fn unplug(self) -> (String, Registers) {
+        let address = self.address();
         drop(self.pull);
         self.server.await.expect("no panic").expect("served");
-        (self.settings.address, self.registers)
+        (address, self.registers)
+    }
+
+    fn address(&self) -> String {
+        self.settings.endpoint.to_string()
+    }
+
+    /// A connection of its own, and what the device says on it.
+    async fn connect(&self, table: &ChannelTable) -> Result<Connected, SourceError> {
+        let within = self.settings.timeout;
+        let connecting = ReadOnlyClient::connect_tcp(&self.address(), UNIT, within).await;
+        let mut client = connecting?;
+        let source = ModbusSource::find(&mut client, &DeviceId::new("inv-1"), table).await?;
+        Ok(Connected { client, source })
+    }
+}
+
+struct Connected {
+    client: ReadOnlyClient,
+    source: ModbusSource,
+}
+
+impl Connected {
+    async fn poll(&mut self) -> Result<Vec<Reading>, SourceError> {
+        self.source.poll(&mut self.client, AT).await
     }
 }
 
@@ -105,14 +133,13 @@ async fn values_reach_their_channels_with_one_time() {
         "inv-1/input-3/dc_voltage_v",
         "inv-2/ac_power_w",
     ]);
-    let name = DeviceId::new("inv-1");
-    let connecting = ModbusSource::connect(&plugged.settings, &name, &table).await;
+    let connecting = plugged.connect(&table).await;
     let mut source = connecting.expect("connects");
     assert_eq!(
-        source.device().identity.manufacturer.as_deref(),
+        source.source.device().identity.manufacturer.as_deref(),
         Some("Sample")
     );
-    let readings = source.poll(AT).await.expect("polls");
+    let readings = source.poll().await.expect("polls");
     assert!(readings.iter().all(|r| r.at == AT));
     let expected = [
         ("inv-1/ac_power_w", Value::Good(8123.0)),
@@ -128,7 +155,7 @@ async fn values_reach_their_channels_with_one_time() {
         "inv-1/input-2/dc_current_a",
         "inv-1/state",
     ];
-    let mut listed = source.unplanned();
+    let mut listed = source.source.unplanned();
     listed.sort();
     assert_eq!(listed, unplanned);
 }
@@ -136,16 +163,15 @@ async fn values_reach_their_channels_with_one_time() {
 #[tokio::test]
 async fn the_sum_of_all_inputs_is_the_only_input() {
     let plugged = Plugged::new(lay_out(0, &inverter())).await;
-    let name = DeviceId::new("inv-1");
     let one = table(&["inv-1/input-1/dc_voltage_v"]);
-    let connecting = ModbusSource::connect(&plugged.settings, &name, &one).await;
-    let readings = connecting.expect("connects").poll(AT).await.expect("polls");
+    let connecting = plugged.connect(&one).await;
+    let readings = connecting.expect("connects").poll().await.expect("polls");
     assert_eq!(readings[0].value, Value::Good(611.0));
     let two = table(&["inv-1/input-1/dc_voltage_v", "inv-1/input-2/dc_voltage_v"]);
-    let connecting = ModbusSource::connect(&plugged.settings, &name, &two).await;
+    let connecting = plugged.connect(&two).await;
     let mut source = connecting.expect("connects");
-    assert_eq!(source.poll(AT).await.expect("polls"), []);
-    let listed = source.unplanned();
+    assert_eq!(source.poll().await.expect("polls"), []);
+    let listed = source.source.unplanned();
     let sum = "inv-1/dc_voltage_v (all inputs together)".to_owned();
     assert!(listed.contains(&sum), "{listed:?}");
 }
@@ -153,8 +179,7 @@ async fn the_sum_of_all_inputs_is_the_only_input() {
 #[tokio::test]
 async fn a_device_without_models_says_so() {
     let plugged = Plugged::new((0..100).map(|a| (a, 0)).collect()).await;
-    let name = DeviceId::new("inv-1");
-    let error = ModbusSource::connect(&plugged.settings, &name, &table(&[])).await;
+    let error = plugged.connect(&table(&[])).await;
     let error = error.err().expect("no marker");
     assert!(matches!(
         error,
@@ -163,7 +188,7 @@ async fn a_device_without_models_says_so() {
 
     let only_names = lay_out(40_000, &inverter()[..1]);
     plugged.registers.replace(UNIT, only_names);
-    let error = ModbusSource::connect(&plugged.settings, &name, &table(&[])).await;
+    let error = plugged.connect(&table(&[])).await;
     assert!(matches!(error.err(), Some(SourceError::NoValues { models }) if models == [1]));
 }
 
@@ -172,17 +197,16 @@ async fn a_model_that_the_device_refuses_does_not_take_the_others_with_it() {
     let mut image = lay_out(40_000, &with_inputs());
     let plugged = Plugged::new(image.clone()).await;
     let table = table(&["inv-1/ac_power_w", "inv-1/input-1/dc_current_a"]);
-    let name = DeviceId::new("inv-1");
-    let connecting = ModbusSource::connect(&plugged.settings, &name, &table).await;
+    let connecting = plugged.connect(&table).await;
     let mut source = connecting.expect("connects");
     // A register of model 160 goes: the device refuses the whole read.
     image.remove(&(40_000 + 2 + 68 + 52 + 12));
     plugged.registers.replace(UNIT, image);
-    let readings = source.poll(AT).await.expect("model 103 answers");
+    let readings = source.poll().await.expect("model 103 answers");
     let power = BTreeMap::from([("inv-1/ac_power_w".to_owned(), Value::Good(8123.0))]);
     assert_eq!(named(&readings, &table), power);
     plugged.registers.remove(UNIT);
-    let error = source.poll(AT).await.expect_err("everything is refused");
+    let error = source.poll().await.expect_err("everything is refused");
     assert_eq!(error.trouble(), Trouble::Refused);
 }
 
@@ -257,8 +281,7 @@ async fn a_device_that_is_busy_while_it_is_discovered_does_not_lose_models() {
     // A gateway that says "not now" for the unit must not pass for a device without models.
     let plugged = Plugged::new(lay_out(40_000, &inverter())).await;
     plugged.registers.remove(UNIT);
-    let name = DeviceId::new("inv-1");
-    let error = ModbusSource::connect(&plugged.settings, &name, &table(&[])).await;
+    let error = plugged.connect(&table(&[])).await;
     let error = error.err().expect("nobody behind the gateway");
     assert_eq!(error.trouble(), Trouble::Refused, "{error}");
 }

@@ -1,9 +1,10 @@
 //! Property and behaviour tests of the client, against devices that answer wrongly.
 
 use super::*;
-use crate::source::modbus::Trouble;
+use crate::source::modbus::{MAX_REGISTERS, Trouble};
 use proptest::prelude::*;
 use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
+use tokio::time::timeout;
 
 const WITHIN: Duration = Duration::from_secs(3);
 /// Transaction, protocol, length, unit; then function, first, count.

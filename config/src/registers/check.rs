@@ -1,0 +1,449 @@
+//! What a register map must fulfil across its keys, and how it becomes a checked one.
+//! Never in here: what one key allows by itself.
+
+use super::channel;
+use super::raw::{self, Map};
+use super::shapes::Given;
+use super::{
+    BlockLimits, DeviceMap, Encoding, Forbidden, Function, Meaning, NumberKind, Register, Sentinel,
+};
+use crate::problem::{Fault, Problems};
+use crate::table::{At, Found, Table};
+use analysis::reading::{Place, Quantity, Span};
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// Checks everything; complete unless something was reported.
+pub(super) fn map(raw: &Map, problems: &mut Problems<'_>) -> Option<DeviceMap> {
+    let map = Context {
+        raw,
+        counts_from: value(&raw.addresses_count_from).copied(),
+        function: given(&raw.function).map(|word| function(word)),
+    };
+    let forbidden: Option<Vec<_>> = list(&raw.forbidden)
+        .iter()
+        .map(|raw| map.forbidden(raw, problems))
+        .collect();
+    let max_block = value(&raw.max_block).map(|max| *max as u16);
+    let registers: Vec<_> = list(&raw.register)
+        .iter()
+        .map(|raw| map.register(raw, problems))
+        .collect();
+    for (raw, register) in list(&raw.register).iter().zip(&registers) {
+        let forbidden = forbidden.as_deref().unwrap_or_default();
+        fits_a_block(raw, register.as_ref(), max_block, forbidden, problems);
+    }
+    once_each(list(&raw.register), &registers, problems);
+    Some(DeviceMap {
+        name: value(&raw.name)?.clone(),
+        registers: registers.into_iter().collect::<Option<_>>()?,
+        limits: BlockLimits {
+            max_block: max_block?,
+            max_gap: *value(&raw.max_gap)? as u16,
+            forbidden: forbidden?,
+        },
+    })
+}
+
+/// What the top of the file says for all registers.
+struct Context<'a> {
+    raw: &'a Map,
+    counts_from: Option<u32>,
+    function: Option<Function>,
+}
+
+impl Context<'_> {
+    fn forbidden(&self, raw: &raw::Forbidden, problems: &mut Problems<'_>) -> Option<Forbidden> {
+        let function = self.function_of(&raw.function, raw.at(), problems);
+        let first = self.address(&raw.from, raw.at().key("from"), 1, problems);
+        let last = self.address(&raw.to, raw.at().key("to"), 1, problems);
+        let (first, last) = (first?, last?);
+        if first > last {
+            let to = raw.to.as_ref()?;
+            let wanted = format!("at least from = {}", value(&raw.from)?);
+            let found = to.value.to_string();
+            problems.add(
+                Fault::Contradiction,
+                &to.span,
+                raw.at().key("to"),
+                found,
+                wanted,
+            );
+            return None;
+        }
+        let function = function?;
+        Some(Forbidden {
+            function,
+            first,
+            last,
+        })
+    }
+
+    fn register(&self, raw: &raw::Register, problems: &mut Problems<'_>) -> Option<Register> {
+        let at = raw.at();
+        let function = self.function_of(&raw.function, at, problems);
+        let kind = function.and_then(|function| kind(raw, function, problems));
+        let width = kind.map_or(1, NumberKind::width);
+        let address = self.address(&raw.address, at.key("address"), width, problems);
+        let channel = raw
+            .channel
+            .as_ref()
+            .and_then(|found| channel::read(found, at.key("channel"), problems));
+        let meaning = channel.and_then(|(_, quantity)| meaning(raw, quantity, kind, problems));
+        let not_available = kind.and_then(|kind| sentinels(raw, kind, problems));
+        let (place, quantity) = channel?;
+        Some(Register {
+            function: function?,
+            address: address?,
+            encoding: Encoding {
+                kind: kind?,
+                is_low_word_first: is_low_first(&raw.word_order, &self.raw.word_order),
+                is_low_byte_first: is_low_first(&raw.byte_order, &self.raw.byte_order),
+            },
+            meaning: meaning?,
+            not_available: not_available?,
+            place,
+            quantity,
+            every: match &raw.every_s {
+                Some(every_s) => Some(Span::from_ms((every_s.value * 1000.0).round() as i64)),
+                None => None,
+            },
+        })
+    }
+
+    fn function_of(
+        &self,
+        own: &Option<Found<Given<String>>>,
+        at: &At,
+        problems: &mut Problems<'_>,
+    ) -> Option<Function> {
+        if let Some(own) = own {
+            return own.value.0.as_deref().map(function);
+        }
+        if self.raw.function.is_none() {
+            let wanted = "holding | input | coil | discrete-input, here or at the top of the file";
+            let path = at.key("function");
+            problems.add(Fault::MissingKey, &at.span, path, "no such key", wanted);
+        }
+        self.function
+    }
+
+    /// From the maker's way of counting to that of the protocol.
+    fn address(
+        &self,
+        found: &Option<Found<u32>>,
+        path: String,
+        width: u16,
+        problems: &mut Problems<'_>,
+    ) -> Option<u16> {
+        let (found, counts_from) = (found.as_ref()?, self.counts_from?);
+        let address = found.value.checked_sub(counts_from);
+        let last = address.map(|address| address + u32::from(width) - 1);
+        if last.is_some_and(|last| last <= u32::from(u16::MAX)) {
+            return address.map(|address| address as u16);
+        }
+        let highest = u32::from(u16::MAX) + counts_from + 1 - u32::from(width);
+        let wanted = format!(
+            "{counts_from} to {highest}, since addresses_count_from = {counts_from} and the value \
+             takes {width}"
+        );
+        let text = found.value.to_string();
+        problems.add(Fault::OutOfRange, &found.span, path, text, wanted);
+        None
+    }
+}
+
+fn value<T>(field: &Option<Found<T>>) -> Option<&T> {
+    field.as_ref().map(|found| &found.value)
+}
+
+fn given<T>(field: &Option<Found<Given<T>>>) -> Option<&T> {
+    value(field)?.0.as_ref()
+}
+
+fn list<T>(field: &Option<Found<Vec<T>>>) -> &[T] {
+    value(field).map_or(&[], Vec::as_slice)
+}
+
+/// The shape has let nothing else through.
+fn function(word: &str) -> Function {
+    match word {
+        "coil" => Function::Coil,
+        "discrete-input" => Function::DiscreteInput,
+        "input" => Function::Input,
+        _ => Function::Holding,
+    }
+}
+
+fn is_low_first(own: &Option<Found<String>>, above: &Option<Found<String>>) -> bool {
+    value(own)
+        .or(value(above))
+        .is_some_and(|order| order == "low-first")
+}
+
+fn kind(
+    raw: &raw::Register,
+    function: Function,
+    problems: &mut Problems<'_>,
+) -> Option<NumberKind> {
+    let at = raw.at();
+    let is_bit = matches!(function, Function::Coil | Function::DiscreteInput);
+    let Some(found) = &raw.r#type else {
+        if is_bit {
+            return Some(NumberKind::Bit);
+        }
+        let wanted = "u16 | i16 | u32 | i32 | u64 | i64 | f32 | f64, since registers are read";
+        problems.add(
+            Fault::MissingKey,
+            &at.span,
+            at.key("type"),
+            "no such key",
+            wanted,
+        );
+        return None;
+    };
+    let word = found.value.0.as_deref()?;
+    let kind = match word {
+        "bit" => NumberKind::Bit,
+        "u16" => NumberKind::U16,
+        "i16" => NumberKind::I16,
+        "u32" => NumberKind::U32,
+        "i32" => NumberKind::I32,
+        "u64" => NumberKind::U64,
+        "i64" => NumberKind::I64,
+        "f32" => NumberKind::F32,
+        _ => NumberKind::F64,
+    };
+    if is_bit == (kind == NumberKind::Bit) {
+        return Some(kind);
+    }
+    let wanted = match is_bit {
+        true => "bit, since coils and discrete inputs are single bits",
+        false => "a type of registers; for bits in a register u16 or u32 with [register.bits]",
+    };
+    let text = format!("text {word:?}");
+    problems.add(
+        Fault::Contradiction,
+        &found.span,
+        at.key("type"),
+        text,
+        wanted,
+    );
+    None
+}
+
+/// States and event bits come from tables, everything else is a number.
+fn meaning(
+    raw: &raw::Register,
+    quantity: Quantity,
+    kind: Option<NumberKind>,
+    problems: &mut Problems<'_>,
+) -> Option<Meaning> {
+    let name = quantity.name();
+    let (states, bits) = (quantity == Quantity::State, quantity == Quantity::EventBits);
+    let mut right = table_belongs(raw, ("states", states, name), &raw.states, problems);
+    right &= table_belongs(raw, ("bits", bits, name), &raw.bits, problems);
+    if states || bits {
+        // A default stands where its table stands.
+        let written = |key| raw_scale(raw, key).filter(|found| found.span != raw.at().span);
+        for key in ["scale", "offset"] {
+            if let Some(found) = written(key) {
+                let wanted = format!("no such key with channel = {name:?}");
+                let text = found.value.to_string();
+                problems.add(
+                    Fault::Contradiction,
+                    &found.span,
+                    raw.at().key(key),
+                    text,
+                    wanted,
+                );
+                right = false;
+            }
+        }
+    }
+    if let (true, Some(kind), Some(found)) = (states || bits, kind, &raw.r#type)
+        && !kind.is_whole()
+    {
+        let wanted = format!("a whole number, since channel = {name:?}");
+        let text = format!("text {:?}", given(&raw.r#type).map_or("", String::as_str));
+        problems.add(
+            Fault::Contradiction,
+            &found.span,
+            raw.at().key("type"),
+            text,
+            wanted,
+        );
+        right = false;
+    }
+    if !right {
+        return None;
+    }
+    if states {
+        return given(&raw.states).map(|table| Meaning::States(table.0.clone()));
+    }
+    if bits {
+        let (table, span) = (given(&raw.bits)?, raw.bits.as_ref()?.span.clone());
+        let has = kind?.bits();
+        if let Some((place, _)) = table.0.iter().find(|(place, _)| **place >= has) {
+            let wanted = format!("bits from 0 to {}, since the value has {has}", has - 1);
+            let path = raw.at().key("bits");
+            problems.add(
+                Fault::OutOfRange,
+                &span,
+                path,
+                format!("bit {place}"),
+                wanted,
+            );
+            return None;
+        }
+        return Some(Meaning::Bits(table.0.clone()));
+    }
+    let scale = raw.scale.as_ref()?;
+    if scale.value == 0.0 {
+        let path = raw.at().key("scale");
+        problems.add(
+            Fault::OutOfRange,
+            &scale.span,
+            path,
+            "0",
+            "a number other than 0",
+        );
+        return None;
+    }
+    let (scale, offset) = (scale.value, *value(&raw.offset)?);
+    Some(Meaning::Number { scale, offset })
+}
+
+fn raw_scale<'a>(raw: &'a raw::Register, key: &str) -> Option<&'a Found<f64>> {
+    match key {
+        "scale" => raw.scale.as_ref(),
+        _ => raw.offset.as_ref(),
+    }
+}
+
+/// Whether a table is there where the channel wants it, and nowhere else.
+fn table_belongs<T>(
+    raw: &raw::Register,
+    (key, is_wanted, channel): (&str, bool, &str),
+    field: &Option<Found<T>>,
+    problems: &mut Problems<'_>,
+) -> bool {
+    let at = raw.at();
+    match (field, is_wanted) {
+        (Some(_), true) | (None, false) => true,
+        (None, true) => {
+            let wanted = format!("[register.{key}], since channel = {channel:?}");
+            problems.add(
+                Fault::MissingKey,
+                &at.span,
+                at.key(key),
+                "no such key",
+                wanted,
+            );
+            false
+        }
+        (Some(field), false) => {
+            let wanted = format!("no such table with channel = {channel:?}");
+            problems.add(
+                Fault::Contradiction,
+                &field.span,
+                at.key(key),
+                "a table",
+                wanted,
+            );
+            false
+        }
+    }
+}
+
+fn sentinels(
+    raw: &raw::Register,
+    kind: NumberKind,
+    problems: &mut Problems<'_>,
+) -> Option<Vec<Sentinel>> {
+    let Some(found) = &raw.not_available else {
+        return Some(Vec::new());
+    };
+    for sentinel in &found.value.0 {
+        let can_be = match sentinel {
+            Sentinel::Whole(whole) if kind.is_whole() => {
+                let bits = u32::from(kind.bits());
+                *whole >= -(1i128 << (bits - 1)) && *whole < (1i128 << bits)
+            }
+            Sentinel::Whole(_) => true,
+            Sentinel::Float(_) => !kind.is_whole(),
+        };
+        if !can_be {
+            let text = match sentinel {
+                Sentinel::Whole(whole) => whole.to_string(),
+                Sentinel::Float(float) => float.to_string(),
+            };
+            let path = raw.at().key("not_available");
+            let wanted = "a number that the register can hold, before scale and offset";
+            problems.add(Fault::OutOfRange, &found.span, path, text, wanted);
+            return None;
+        }
+    }
+    Some(found.value.0.clone())
+}
+
+fn fits_a_block(
+    raw: &raw::Register,
+    register: Option<&Register>,
+    max_block: Option<u16>,
+    forbidden: &[Forbidden],
+    problems: &mut Problems<'_>,
+) {
+    let (Some(register), Some(found)) = (register, &raw.address) else {
+        return;
+    };
+    let (path, text) = (raw.at().key("address"), found.value.to_string());
+    let meets = |f: &&Forbidden| {
+        f.function == register.function && f.first <= register.last() && f.last >= register.address
+    };
+    if forbidden.iter().any(|f| meets(&f)) {
+        let wanted = "an address outside [[forbidden]]";
+        problems.add(Fault::Contradiction, &found.span, &*path, &*text, wanted);
+    }
+    let width = register.encoding.kind.width();
+    if max_block.is_some_and(|max| width > max) {
+        let wanted = format!("max_block of at least {width}, since the value takes so many");
+        problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+    }
+}
+
+/// Only event bits may come from several registers.
+fn once_each(
+    tables: &[raw::Register],
+    registers: &[Option<Register>],
+    problems: &mut Problems<'_>,
+) {
+    let mut seen: BTreeMap<(Place, Quantity), Range<usize>> = BTreeMap::new();
+    for (raw, register) in tables.iter().zip(registers) {
+        let (Some(register), Some(found)) = (register, &raw.channel) else {
+            continue;
+        };
+        let key = (register.place, register.quantity);
+        if register.quantity != Quantity::EventBits
+            && seen.insert(key, found.span.clone()).is_some()
+        {
+            let text = format!("text {:?} again", found.value);
+            let path = raw.at().key("channel");
+            problems.add(
+                Fault::Duplicate,
+                &found.span,
+                path,
+                text,
+                "each channel once",
+            );
+        }
+    }
+}
+
+/// A whole number in words of TOML: decimal, or hexadecimal with 0x.
+pub(super) fn whole(text: &str) -> Option<i64> {
+    match text.strip_prefix("0x") {
+        Some(hex) => i64::from_str_radix(hex, 16).ok(),
+        None => text.parse().ok(),
+    }
+}

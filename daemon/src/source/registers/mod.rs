@@ -1,0 +1,12 @@
+//! Devices that are read by a register map: which blocks are asked for, and what they mean.
+//!
+//! [`plan`](fn@plan) and [`decode`](fn@decode) are arithmetic; [`MapDevice`] asks.
+//! Never in here: what may stand in a map (`config::registers`), or a maker's own registers.
+
+mod decode;
+mod device;
+mod plan;
+
+pub use decode::{Raw, decode};
+pub use device::MapDevice;
+pub use plan::{Block, plan};
