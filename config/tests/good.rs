@@ -2,7 +2,7 @@
 
 use analysis::plant::{Plant, Timing};
 use analysis::reading::{Channel, Span};
-use config::checked::{Link, NotReadable, RegisterMap, SiteFile, Stamp};
+use config::checked::{Link, NotReadable, SiteFile, Stamp};
 use config::{load, parse};
 use std::path::{Path, PathBuf};
 

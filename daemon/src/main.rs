@@ -1,12 +1,14 @@
 //! The command line of `noonmark`. Never in here: anything that a command does.
 
-use clap::{Parser, Subcommand};
+use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::{check, exit, replay, run, scan};
+use daemon::commands::{Wanted, check, exit, replay, run, scan};
 use daemon::demo;
+use daemon::source::modbus::{Parity, RegisterKind, SerialLine};
 use std::future::Future;
 use std::io::{self, IsTerminal};
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
@@ -49,20 +51,96 @@ enum Command {
         #[arg(long)]
         out: PathBuf,
     },
-    /// Show what a Modbus TCP device offers: open SunSpec models, or raw registers
-    Scan {
-        /// Host and port, as in 192.0.2.7:502
-        address: String,
-        /// Unit id
-        #[arg(long, default_value_t = 1)]
-        unit: u8,
-    },
+    /// Show what the devices on a Modbus connection offer: open SunSpec models, or raw registers.
+    /// It only reads.
+    #[command(after_help = SCAN_EXAMPLES)]
+    Scan(ScanOptions),
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
         /// Folder for the reports
         #[arg(long, default_value = "noonmark-demo")]
         out: PathBuf,
     },
+}
+
+const SCAN_EXAMPLES: &str = "Examples:
+  noonmark scan 192.0.2.7                        one device over Modbus TCP
+  noonmark scan 192.0.2.7:502 --units 1-10       all units behind a gateway
+  noonmark scan 192.0.2.8:4001 --rtu --unit 3    through a converter of serial frames
+  noonmark scan /dev/ttyUSB0 --baud 19200 --parity even --units 1-32
+                                                 on a serial line
+  noonmark scan 192.0.2.7 --function 4 --from 1000 --count 40
+                                                 chosen registers, with every plausible reading
+  noonmark scan 192.0.2.7 --from 1000 --count 40 --write-map inverter.toml
+                                                 and the beginning of a register map";
+
+#[derive(Args)]
+struct ScanOptions {
+    /// Host and port, as in 192.0.2.7:502, or a serial port, as in /dev/ttyUSB0
+    address: String,
+    /// Unit id
+    #[arg(long, default_value_t = 1)]
+    unit: u8,
+    /// Several unit ids, as in 1-10; a silent one takes five seconds
+    #[arg(long, conflicts_with = "unit", value_parser = units)]
+    units: Option<RangeInclusive<u8>>,
+    /// Serial frames over TCP, as converters carry them
+    #[arg(long)]
+    rtu: bool,
+    /// Speed of a serial port
+    #[arg(long, default_value_t = 9600)]
+    baud: u32,
+    /// Check bit of a serial port
+    #[arg(long, default_value = "none", value_parser = ["none", "even", "odd"])]
+    parity: String,
+    /// Stop bits of a serial port
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    stop_bits: u8,
+    /// First register to show, counted from 0
+    #[arg(long)]
+    from: Option<u16>,
+    /// How many registers to show
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=2000))]
+    count: Option<u16>,
+    /// Only holding registers (3) or only input registers (4)
+    #[arg(long, value_parser = clap::value_parser!(u8).range(3..=4))]
+    function: Option<u8>,
+    /// Write the beginning of a register map into this new file; of one unit only
+    #[arg(long, value_name = "FILE", conflicts_with = "units")]
+    write_map: Option<PathBuf>,
+}
+
+impl ScanOptions {
+    fn scan(self) -> scan::Scan {
+        let is_path = self.address.starts_with('/') || self.address.starts_with("COM");
+        let at = match (is_path, self.rtu) {
+            (true, _) => scan::Place::Serial(SerialLine {
+                path: self.address.into(),
+                baud: self.baud,
+                parity: match self.parity.as_str() {
+                    "even" => Parity::Even,
+                    "odd" => Parity::Odd,
+                    _ => Parity::None,
+                },
+                two_stop_bits: self.stop_bits == 2,
+            }),
+            (false, true) => scan::Place::RtuOverTcp(self.address),
+            (false, false) => scan::Place::Tcp(self.address),
+        };
+        scan::Scan {
+            at,
+            units: self.units.unwrap_or(self.unit..=self.unit),
+            wanted: Wanted {
+                from: self.from,
+                count: self.count,
+                kind: self.function.map(|function| match function {
+                    3 => RegisterKind::Holding,
+                    _ => RegisterKind::Input,
+                }),
+            },
+            map: self.write_map,
+        }
+    }
 }
 
 fn main() -> ExitCode {
@@ -102,8 +180,8 @@ fn main() -> ExitCode {
                 )
             })
         }),
-        Command::Scan { address, unit } => in_runtime(async {
-            let result = scan::scan(&address, unit, &mut io::stdout()).await;
+        Command::Scan(options) => in_runtime(async {
+            let result = scan::scan(&options.scan(), &mut io::stdout()).await;
             said(result, scan::ScanError::exit_code)
         }),
         Command::Demo { out } => in_runtime(async {
@@ -201,6 +279,14 @@ fn time(text: &str) -> Result<analysis::reading::Time, String> {
     Ok(analysis::reading::Time::from_unix_ms(
         date.timestamp_millis(),
     ))
+}
+
+fn units(text: &str) -> Result<RangeInclusive<u8>, String> {
+    let range = text.split_once('-').unwrap_or((text, text));
+    let range = range.0.parse().ok().zip(range.1.parse().ok());
+    let range = range.filter(|(first, last): &(u8, u8)| first <= last);
+    let (first, last) = range.ok_or_else(|| "wanted two unit ids, as in 1-10".to_owned())?;
+    Ok(first..=last)
 }
 
 fn rate(text: &str) -> Result<f64, String> {

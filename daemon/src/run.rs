@@ -10,6 +10,7 @@
 
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
+use crate::source::Night;
 use crate::source::modbus::{Failure, Poller, Trouble};
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
@@ -49,7 +50,7 @@ struct Arrival {
 /// # Errors
 /// If the store cannot be gone on with, or the last step or report cannot be written.
 pub async fn run(
-    pollers: Vec<Poller>,
+    pollers: Vec<(Poller, Option<Night>)>,
     desk: Desk,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
@@ -57,8 +58,14 @@ pub async fn run(
     let (stop, stopped) = watch::channel(false);
     let (arrivals, queue) = mpsc::channel(ARRIVALS_QUEUE);
     let mut tasks = JoinSet::new();
-    for poller in pollers {
-        tasks.spawn(poll(poller, clock, arrivals.clone(), stopped.clone()));
+    for (poller, night) in pollers {
+        tasks.spawn(poll(
+            poller,
+            night,
+            clock,
+            arrivals.clone(),
+            stopped.clone(),
+        ));
     }
     tasks.spawn(tick(clock, arrivals, stopped));
     let analysis = tokio::task::spawn_blocking(move || analyse(desk, queue));
@@ -78,6 +85,7 @@ pub async fn run(
 
 async fn poll(
     mut poller: Poller,
+    mut night: Option<Night>,
     clock: Clock,
     arrivals: mpsc::Sender<Arrival>,
     mut stopped: watch::Receiver<bool>,
@@ -101,7 +109,16 @@ async fn poll(
             _ = stopped.changed() => return,
             result = poller.poll(at) => result,
         };
-        note(&poller, result.as_ref().err(), &mut trouble);
+        if let Some(night) = &mut night {
+            night.saw(result.as_deref().unwrap_or_default());
+        }
+        let in_the_night = night.as_ref().and_then(|night| night.every(at));
+        note(
+            &poller,
+            result.as_ref().err(),
+            in_the_night.is_some(),
+            &mut trouble,
+        );
         due = match result {
             Ok(readings) => {
                 let sent = clock.now();
@@ -115,7 +132,7 @@ async fn poll(
                 if arrivals.send(arrival).await.is_err() {
                     return;
                 }
-                next_poll(turn, clock.now(), every)
+                next_poll(turn, clock.now(), in_the_night.unwrap_or(every))
             }
             // Not aligned: jitter is there to keep devices apart.
             Err(failure) => clock.now() + Span::from_ms(failure.wait.as_millis() as i64),
@@ -134,14 +151,18 @@ fn next_poll(at: Time, now: Time, every: Span) -> Time {
     if is_ahead { next } else { after(now) }
 }
 
-/// Says when it starts to fail, fails in another way or answers again, not at every poll.
-fn note(poller: &Poller, failure: Option<&Failure>, trouble: &mut Option<Trouble>) {
+/// Says when it starts to fail, fails in another way or answers again, not at every poll. Many
+/// inverters take their power from the array and are off by night.
+fn note(poller: &Poller, failure: Option<&Failure>, is_night: bool, trouble: &mut Option<Trouble>) {
     let (device, address) = (poller.name(), &poller.settings().endpoint);
     let now = failure.map(|failure| failure.error.trouble());
     if now == std::mem::replace(trouble, now) {
         return;
     }
     match failure {
+        Some(Failure { error, .. }) if is_night => {
+            info!(%device, %address, %error, "silent in the night; trying again, longer each time");
+        }
         Some(Failure { error, .. }) => {
             warn!(%device, %address, %error, "poll failed; trying again, longer each time");
         }

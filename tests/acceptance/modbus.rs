@@ -6,7 +6,8 @@
 
 use analysis::plant::{Curve, Droop, EnterServiceSettings, GridSettings};
 use analysis::reading::{Channel, ChannelTable, DeviceId, Reading, Span, Time, Value};
-use daemon::commands::scan::scan;
+use daemon::commands::Wanted;
+use daemon::commands::scan::{Place, Scan, scan};
 use daemon::source::modbus::{Endpoint, Poller, Settings, Trouble};
 use std::sync::Arc;
 use std::time::Duration;
@@ -240,7 +241,13 @@ async fn a_scan_shows_the_models_and_the_values() {
     let server = start(0, &[]);
     let mut out = Vec::new();
     let address = format!("127.0.0.1:{}", server.port());
-    scan(&address, INVERTER, &mut out).await.expect("reachable");
+    let wanted = Scan {
+        at: Place::Tcp(address),
+        units: INVERTER..=INVERTER,
+        wanted: Wanted::default(),
+        map: None,
+    };
+    scan(&wanted, &mut out).await.expect("reachable");
     let text = String::from_utf8(out).expect("text");
     for line in [
         "  serial number  SAMPLE-inverter",

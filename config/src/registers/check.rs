@@ -13,6 +13,9 @@ use analysis::reading::{Place, Quantity, Span};
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+/// Whether an inverter works, and what it reports, is asked of every poll.
+const AT_EVERY_POLL: [Quantity; 3] = [Quantity::AcPower, Quantity::State, Quantity::EventBits];
+
 /// Checks everything; complete unless something was reported.
 pub(super) fn map(raw: &Map, problems: &mut Problems<'_>) -> Option<DeviceMap> {
     let map = Context {
@@ -240,6 +243,14 @@ fn meaning(
     problems: &mut Problems<'_>,
 ) -> Option<Meaning> {
     let name = quantity.name();
+    if let Some(every_s) = &raw.every_s
+        && AT_EVERY_POLL.contains(&quantity)
+    {
+        let wanted = format!("no such key with channel = {name:?}, which is judged poll by poll");
+        let (path, text) = (raw.at().key("every_s"), format!("{} s", every_s.value));
+        problems.add(Fault::Contradiction, &every_s.span, path, text, wanted);
+        return None;
+    }
     let (states, bits) = (quantity == Quantity::State, quantity == Quantity::EventBits);
     let mut right = table_belongs(raw, ("states", states, name), &raw.states, problems);
     right &= table_belongs(raw, ("bits", bits, name), &raw.bits, problems);

@@ -63,7 +63,7 @@ table! {
         bits: Given<BitTable>, Optional("none, required with the channel event_bits"),
             Rule::Words("[register.bits]"), "\"bit from 0\" = \"word\"";
         every_s: f64, Optional("as the source"), range(1.0, 86_400.0, "s"),
-            "time between two reads, a multiple of the source's";
+            "time between two reads, a multiple of the source's; not for ac_power_w, state, event_bits";
     }
 }
 

@@ -2,8 +2,12 @@
 //! Never in here: what a limit is; that is `analysis::plant::design`.
 
 use super::exit;
+use crate::source::registers::plan;
 use analysis::plant::design::{ASSUMED_COLDEST_DEGC, Check, Line, Verdict, check as check_design};
-use config::checked::SiteFile;
+use analysis::reading::Channel;
+use config::checked::{RegisterMap, SiteFile};
+use config::registers::Register;
+use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -180,10 +184,50 @@ fn notes(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
              design_coldest_degc in [site]. Tmax = {hottest} degC."
         )?,
     }
+    maps(site_file, out)?;
     for reason in site_file.not_readable() {
         writeln!(out, "Cannot be read live: {reason}.")?;
     }
     writeln!(out)
+}
+
+/// What register maps give, and what of it the plant has no place for.
+fn maps(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
+    for source in &site_file.sources {
+        let RegisterMap::File { map, .. } = &source.map else {
+            continue;
+        };
+        let channel = |register: &Register| Channel {
+            device: source.device.clone(),
+            place: register.place,
+            quantity: register.quantity,
+        };
+        let is_known = |r: &&Register| site_file.plant.channels.id(&channel(r)).is_some();
+        let (placed, left): (Vec<_>, Vec<_>) = map.registers.iter().partition(is_known);
+        let wanted = (0..map.registers.len()).filter(|i| is_known(&&map.registers[*i]));
+        let blocks = plan(
+            &map.registers,
+            &wanted.collect(),
+            &BTreeSet::new(),
+            &map.limits,
+        );
+        writeln!(
+            out,
+            "{} is read by the map \"{}\": {} in {}.",
+            source.device,
+            map.name,
+            counted(placed.len(), "register value"),
+            counted(blocks.len(), "request")
+        )?;
+        for register in left {
+            let channel = channel(register);
+            writeln!(
+                out,
+                "Not read: {channel}, for which the plant has no place."
+            )?;
+        }
+    }
+    Ok(())
 }
 
 fn verdict(lines: &[Line], out: &mut dyn Write) -> io::Result<()> {

@@ -6,4 +6,8 @@ pub mod exit;
 pub mod replay;
 pub mod run;
 pub mod scan;
+mod scan_map;
+mod scan_raw;
 mod scan_settings;
+
+pub use scan_raw::Wanted;

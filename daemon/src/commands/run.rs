@@ -7,6 +7,7 @@ use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
 use crate::report;
 use crate::run;
+use crate::source::Night;
 use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
 use crate::store::{Layout, Store, StoreError};
 use analysis::reading::{ChannelTable, DeviceId, Span};
@@ -109,7 +110,7 @@ pub async fn run(
 }
 
 /// One poller for each device; those with the same address or serial port share a line.
-fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<Poller> {
+fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<(Poller, Option<Night>)> {
     let known = |source| Some((settings(source)?, source.device.clone()));
     let known: Vec<_> = site.sources.iter().filter_map(known).collect();
     let on_line = |endpoint: &Endpoint| -> Vec<Duration> {
@@ -128,13 +129,11 @@ fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<Poller> {
             ..settings.clone()
         };
         let line = lines.line(&settings.endpoint);
-        Poller::on(
-            &line,
-            periods.len() > 1,
-            settings,
-            device.clone(),
-            table.clone(),
-        )
+        let every = Span::from_ms(settings.night_every.as_millis() as i64);
+        let night = Night::of(&site.plant, device, every);
+        let (is_neighbour, table) = (periods.len() > 1, table.clone());
+        let poller = Poller::on(&line, is_neighbour, settings, device.clone(), table);
+        (poller, night)
     };
     known.iter().map(poller).collect()
 }

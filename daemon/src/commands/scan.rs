@@ -1,15 +1,21 @@
-//! `noonmark scan`: what a Modbus device offers, open-standard models or raw registers.
-//! Never in here: anything but reading and printing.
+//! `noonmark scan`: what the devices on a Modbus connection offer, open-standard models or raw
+//! registers. Never in here: anything but reading and printing.
 
 use super::exit;
+use super::scan_map::{MapError, write_map};
+use super::scan_raw::{Wanted, print_raw, raw_blocks};
 use super::scan_settings::print_settings;
-use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind, Trouble};
+use crate::source::modbus::{
+    Endpoint, Line, ModbusError, ReadOnlyClient, RegisterKind, SerialLine,
+};
 use crate::source::sunspec::{
     Decoded, Device, DiscoverError, Identity, Model, Spot, WalkEnd, best, decode, discover, knows,
     name, read, read_settings,
 };
 use analysis::reading::Value;
 use std::io::{self, Write};
+use std::ops::RangeInclusive;
+use std::path::PathBuf;
 use std::time::Duration;
 use thiserror::Error;
 
@@ -17,27 +23,49 @@ use thiserror::Error;
 const PORT: u16 = 502;
 /// Some devices take seconds to answer after a connection (common practice).
 const WITHIN: Duration = Duration::from_secs(5);
-/// Raw registers are shown up to this address; a register map decides which matter.
-const RAW_END: u16 = 60;
-/// Devices refuse a whole block for one missing register, so blocks are small.
-const RAW_BLOCK: u16 = 10;
+/// What is scanned.
+#[derive(Debug, Clone)]
+pub struct Scan {
+    /// Where the devices are.
+    pub at: Place,
+    /// Which units are asked.
+    pub units: RangeInclusive<u8>,
+    /// Which registers are shown of a device without open models, or of any where that is asked for.
+    pub wanted: Wanted,
+    /// Where the beginning of a register map goes.
+    pub map: Option<PathBuf>,
+}
+
+/// Where devices are.
+#[derive(Debug, Clone)]
+pub enum Place {
+    /// Host, with or without a port, over Modbus TCP.
+    Tcp(String),
+    /// The same with serial frames.
+    RtuOverTcp(String),
+    /// A serial line.
+    Serial(SerialLine),
+}
 
 /// Why there is nothing to show. Messages read after "failed to".
 #[derive(Debug, Error)]
 pub enum ScanError {
     /// Nobody answers.
-    #[error("scan {address}, unit {unit}: {error}")]
+    #[error("scan {address}, {}: {error}", in_words(.units))]
     Unreachable {
-        /// Host and port.
+        /// Where.
         address: String,
-        /// Unit id.
-        unit: u8,
-        /// What went wrong.
+        /// Unit ids.
+        units: RangeInclusive<u8>,
+        /// What went wrong with the last one.
         error: DiscoverError,
     },
     /// The text cannot be printed.
     #[error("write to the terminal: {0}")]
     Print(#[from] io::Error),
+    /// The map cannot be written.
+    #[error(transparent)]
+    Map(#[from] MapError),
 }
 
 impl ScanError {
@@ -46,43 +74,114 @@ impl ScanError {
         match self {
             Self::Unreachable { .. } => exit::UNREACHABLE,
             Self::Print(_) => exit::CANNOT_WRITE,
+            Self::Map(MapError::NoRegisters) => exit::UNREACHABLE,
+            Self::Map(MapError::Write { .. }) => exit::CANNOT_CREATE,
         }
     }
 }
 
-/// Asks the device at `address` (port 502 if it names none) and prints what it offers.
-pub async fn scan(address: &str, unit: u8, out: &mut (dyn Write + Send)) -> Result<(), ScanError> {
-    let address = with_port(address);
+fn in_words(units: &RangeInclusive<u8>) -> String {
+    let (first, last) = (units.start(), units.end());
+    match first == last {
+        true => format!("unit {first}"),
+        false => format!("units {first} to {last}"),
+    }
+}
+
+/// Asks every unit and prints what it offers. Units that do not answer are told in one line each; it
+/// is an error if none does.
+pub async fn scan(scan: &Scan, out: &mut (dyn Write + Send)) -> Result<(), ScanError> {
+    let endpoint = endpoint(&scan.at);
+    let line = Line::to(endpoint.clone());
+    let mut silent = None;
+    let mut answered = false;
+    for unit in scan.units.clone() {
+        let mut client = ReadOnlyClient::on(line.clone(), unit, WITHIN);
+        match scan_unit(&mut client, (&endpoint, unit), scan, out).await {
+            Ok(()) => answered = true,
+            Err(ScanError::Unreachable { error, .. }) => {
+                if scan.units.start() != scan.units.end() {
+                    writeln!(out, "{endpoint}, unit {unit}: {error}")?;
+                }
+                let is_nobody_there = client.open().await.is_err();
+                silent = Some(error);
+                if is_nobody_there && !line.is_serial() {
+                    break;
+                }
+            }
+            Err(error) => return Err(error),
+        }
+    }
+    match silent {
+        Some(error) if !answered => Err(ScanError::Unreachable {
+            address: endpoint.to_string(),
+            units: scan.units.clone(),
+            error,
+        }),
+        _ => Ok(()),
+    }
+}
+
+async fn scan_unit(
+    client: &mut ReadOnlyClient,
+    (address, unit): (&Endpoint, u8),
+    scan: &Scan,
+    out: &mut (dyn Write + Send),
+) -> Result<(), ScanError> {
     let unreachable = |error: DiscoverError| ScanError::Unreachable {
-        address: address.clone(),
-        unit,
+        address: address.to_string(),
+        units: unit..=unit,
         error,
     };
-    let connecting = ReadOnlyClient::connect_tcp(&address, unit, WITHIN).await;
-    let mut client = connecting.map_err(|error| unreachable(error.into()))?;
-    let device = match discover(&mut client).await {
-        Ok(device) => device,
-        Err(DiscoverError::NoMarker) => {
-            writeln!(out, "{address}, unit {unit}: no SunSpec models")?;
-            let blocks = raw_blocks(&mut client).await;
-            let blocks = blocks.map_err(|error| unreachable(error.into()))?;
-            return Ok(print_raw(&blocks, out)?);
-        }
+    let device = match discover(client).await {
+        Ok(device) => Some(device),
+        Err(DiscoverError::NoMarker) => None,
         Err(error) => return Err(unreachable(error)),
     };
-    writeln!(
-        out,
-        "{address}, unit {unit}: SunSpec models from {} register {}",
-        kind_name(device.kind),
-        device.base
-    )?;
-    print_identity(&device.identity, out)?;
-    print_models(&device, out)?;
-    let values = current_values(&mut client, &device).await;
-    print_values(&values.map_err(&unreachable)?, out)?;
-    let settings = read_settings(&mut client, &device).await;
-    print_settings(&settings.map_err(unreachable)?, out)?;
+    match &device {
+        None => writeln!(out, "{address}, unit {unit}: no SunSpec models")?,
+        Some(device) => {
+            writeln!(
+                out,
+                "{address}, unit {unit}: SunSpec models from {} register {}",
+                kind_name(device.kind),
+                device.base
+            )?;
+            print_identity(&device.identity, out)?;
+            print_models(device, out)?;
+            let values = current_values(client, device).await;
+            print_values(&values.map_err(&unreachable)?, out)?;
+            let settings = read_settings(client, device).await;
+            print_settings(&settings.map_err(&unreachable)?, out)?;
+        }
+    }
+    if device.is_some() && !scan.wanted.is_chosen() && scan.map.is_none() {
+        return Ok(());
+    }
+    let blocks = raw_blocks(client, &scan.wanted).await;
+    let blocks = blocks.map_err(|error| unreachable(error.into()))?;
+    print_raw(&blocks, &scan.wanted, out)?;
+    if let Some(path) = &scan.map {
+        write_map(path, &blocks)?;
+        writeln!(
+            out,
+            "  the beginning of a register map is in {}",
+            path.display()
+        )?;
+    }
     Ok(())
+}
+
+fn endpoint(place: &Place) -> Endpoint {
+    match place {
+        Place::Tcp(address) => Endpoint::Tcp {
+            address: with_port(address),
+        },
+        Place::RtuOverTcp(address) => Endpoint::RtuOverTcp {
+            address: with_port(address),
+        },
+        Place::Serial(line) => Endpoint::Serial(line.clone()),
+    }
 }
 
 /// `host`, `host:port`, `[v6]:port` or a bare v6 address.
@@ -98,7 +197,7 @@ fn with_port(address: &str) -> String {
     }
 }
 
-fn kind_name(kind: RegisterKind) -> &'static str {
+pub(super) fn kind_name(kind: RegisterKind) -> &'static str {
     match kind {
         RegisterKind::Holding => "holding",
         RegisterKind::Input => "input",
@@ -191,60 +290,6 @@ fn print_values(values: &[Decoded], out: &mut dyn Write) -> io::Result<()> {
             Value::OutOfRange(number) => {
                 writeln!(out, "  {place:<34} {number} (impossible)")?;
             }
-        }
-    }
-    Ok(())
-}
-
-struct RawBlock {
-    kind: RegisterKind,
-    first: u16,
-    values: Vec<u16>,
-}
-
-async fn raw_blocks(client: &mut ReadOnlyClient) -> Result<Vec<RawBlock>, ModbusError> {
-    let mut blocks = Vec::new();
-    for kind in [RegisterKind::Holding, RegisterKind::Input] {
-        for first in (0..RAW_END).step_by(usize::from(RAW_BLOCK)) {
-            match client.registers(kind, first, RAW_BLOCK).await {
-                Ok(values) => blocks.push(RawBlock {
-                    kind,
-                    first,
-                    values,
-                }),
-                Err(error) if error.trouble() == Trouble::Refused => {}
-                Err(error) => return Err(error),
-            }
-        }
-    }
-    Ok(blocks)
-}
-
-fn print_raw(blocks: &[RawBlock], out: &mut dyn Write) -> io::Result<()> {
-    let last = RAW_END - 1;
-    if blocks.is_empty() {
-        return writeln!(
-            out,
-            "  the device refuses registers 0 to {last} with functions 3 and 4"
-        );
-    }
-    writeln!(
-        out,
-        "  registers that answer among 0 to {last}, not interpreted"
-    )?;
-    writeln!(
-        out,
-        "  {:<16}{:>8}{:>8}{:>8}",
-        "register", "hex", "u16", "i16"
-    )?;
-    for block in blocks {
-        let kind = kind_name(block.kind);
-        for (address, value) in (block.first..).zip(&block.values) {
-            let signed = *value as i16;
-            writeln!(
-                out,
-                "  {kind:<8}{address:>8}    {value:04x}{value:>8}{signed:>8}"
-            )?;
         }
     }
     Ok(())

@@ -2,9 +2,11 @@
 //! Never in here: a rule about the array, or anything that changes a device.
 
 pub mod modbus;
+mod night;
 pub mod recording;
 pub mod registers;
 pub mod sunspec;
 mod wait;
 
+pub use night::Night;
 pub use wait::{LONGEST_WAIT, Waits};
