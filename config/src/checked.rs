@@ -2,6 +2,7 @@
 //! Values in here are never bad; only the checks build them.
 
 use crate::check::timing;
+use crate::messages::MessageMap;
 use crate::registers::DeviceMap;
 use analysis::plant::Plant;
 use analysis::reading::{ChannelId, DeviceId, Span};
@@ -10,7 +11,6 @@ use chrono_tz::Tz;
 use std::fmt;
 use std::path::PathBuf;
 use std::sync::Arc;
-use thiserror::Error;
 
 /// A checked site file.
 #[derive(Debug, Clone, PartialEq)]
@@ -80,10 +80,43 @@ pub enum Link {
     /// Messages through a broker.
     Mqtt {
         /// The broker.
-        address: Address,
+        broker: Broker,
         /// Topic under which the device publishes.
         topic: String,
     },
+}
+
+/// An MQTT broker and how it lets somebody in. Sources with the same one share a connection.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Broker {
+    /// Where it listens.
+    pub address: Address,
+    /// Whether MQTT 5 is spoken, not 3.1.1.
+    pub is_version_5: bool,
+    /// User name.
+    pub user: Option<String>,
+    /// Where the password is.
+    pub password: Option<Secret>,
+    /// `None` where the connection is not encrypted.
+    pub tls: Option<Tls>,
+}
+
+/// Where a secret is; never the secret.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Secret {
+    /// In a file, alone; relative paths resolved against the site file.
+    File(PathBuf),
+    /// In an environment variable.
+    Variable(String),
+}
+
+/// An encrypted connection. Relative paths are resolved against the site file.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Tls {
+    /// PEM file of the authority that is believed; the system's authorities where absent.
+    pub ca_file: Option<PathBuf>,
+    /// PEM files of an own certificate and its key.
+    pub identity: Option<(PathBuf, PathBuf)>,
 }
 
 /// Check bit of a character on a serial line.
@@ -98,7 +131,7 @@ pub enum Parity {
 }
 
 /// Host name or address, and port.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Address {
     /// Name or number; an IPv6 number without its brackets.
     pub host: String,
@@ -116,7 +149,7 @@ impl fmt::Display for Address {
     }
 }
 
-/// Which register means what.
+/// Which register, or which part of a message, means what.
 #[derive(Debug, Clone, PartialEq)]
 pub enum RegisterMap {
     /// The device describes itself by the open SunSpec models.
@@ -128,8 +161,13 @@ pub enum RegisterMap {
         /// What it says.
         map: Arc<DeviceMap>,
     },
-    /// The kind of source has no registers.
-    None,
+    /// The device publishes messages, and a file says what stands in them.
+    Messages {
+        /// The file, relative paths resolved against the site file.
+        path: PathBuf,
+        /// What it says.
+        map: Arc<MessageMap>,
+    },
 }
 
 /// Recorded data.
@@ -175,28 +213,6 @@ pub struct Column {
     pub offset: f64,
 }
 
-/// Why a device of a correct site file cannot be read by this version.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum NotReadable {
-    /// It has none; the site file is for replay.
-    #[error("{device} has no source, so there is nothing to read live")]
-    NoSource {
-        /// The device.
-        device: DeviceId,
-    },
-    /// This kind of source comes later.
-    #[error(
-        "source kind {kind} of {device} is not supported yet, only modbus-tcp, modbus-rtu and \
-             modbus-rtu-over-tcp"
-    )]
-    Kind {
-        /// The device.
-        device: DeviceId,
-        /// The kind in the site file.
-        kind: &'static str,
-    },
-}
-
 impl SiteFile {
     /// The plant with the time keeping of a recording whose rows are `interval` apart.
     pub fn replay_plant(&self, interval: Span) -> Plant {
@@ -216,38 +232,12 @@ impl SiteFile {
         self.sources.iter().find(|source| &source.device == device)
     }
 
-    /// Everything that keeps this site from being read live by this version; empty when nothing
-    /// does. The file itself is correct: it may be checked and replayed.
-    pub fn not_readable(&self) -> Vec<NotReadable> {
+    /// Devices that cannot be read live, because only a recording has their readings.
+    pub fn without_source(&self) -> Vec<DeviceId> {
         let inverters = self.plant.inverters.iter().map(|inverter| &inverter.id);
         let weather = self.plant.weather.iter().map(|device| &device.id);
         let devices = inverters.chain(weather);
-        devices.filter_map(|device| self.why_not(device)).collect()
-    }
-
-    fn why_not(&self, device: &DeviceId) -> Option<NotReadable> {
-        let device = device.clone();
-        let Some(source) = self.source(&device) else {
-            return Some(NotReadable::NoSource { device });
-        };
-        match &source.link {
-            Link::ModbusTcp { .. } | Link::ModbusRtu { .. } | Link::ModbusRtuOverTcp { .. } => None,
-            link @ Link::Mqtt { .. } => {
-                let kind = link.kind();
-                Some(NotReadable::Kind { device, kind })
-            }
-        }
-    }
-}
-
-impl Link {
-    /// Its name in the site file.
-    pub fn kind(&self) -> &'static str {
-        match self {
-            Link::ModbusTcp { .. } => "modbus-tcp",
-            Link::ModbusRtu { .. } => "modbus-rtu",
-            Link::ModbusRtuOverTcp { .. } => "modbus-rtu-over-tcp",
-            Link::Mqtt { .. } => "mqtt",
-        }
+        let without = devices.filter(|device| self.source(device).is_none());
+        without.cloned().collect()
     }
 }

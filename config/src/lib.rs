@@ -11,6 +11,7 @@
 mod check;
 pub mod checked;
 pub mod grid;
+pub mod messages;
 mod mounting;
 mod own_shape;
 mod problem;
@@ -19,6 +20,7 @@ pub mod registers;
 mod shape;
 mod table;
 
+pub use messages::MESSAGE_TABLES;
 pub use problem::{ConfigErrors, Fault, Problem};
 pub use raw::TABLES;
 pub use registers::MAP_TABLES;

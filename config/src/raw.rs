@@ -24,6 +24,8 @@ table! {
         plane: Vec<Plane>, Required, Rule::Words("[[plane]]"), "planes in use";
         inverter: Vec<Inverter>, Required, Rule::Words("[[inverter]]"), "inverters";
         weather: Vec<Weather>, Optional(ABSENT), Rule::Words("[[weather]]"), "weather devices";
+        broker: Vec<Broker>, Optional("plain connections without a password"), Rule::Words("[[broker]]"),
+            "brokers that want more than their address";
         recording: Recording, Optional(ABSENT), Rule::Words("[recording]"), "recorded data";
         alerts: Alerts, Optional(ABSENT), Rule::Words("[alerts]"), "who is told";
     }
@@ -184,10 +186,10 @@ table! {
             "check bit of the serial port";
         stop_bits: u32, Default(1.0), range(1.0, 2.0, ""), "of the serial port";
         topic: String, Optional("none, required with mqtt"), Rule::Words("text"),
-            "topic under which the device publishes";
+            "topic under which the device publishes; of Sparkplug group/node or group/node/device";
         unit: u32, Default(1.0), range(0.0, 255.0, ""), "Modbus unit; 1 to 247 on a serial line";
-        map: String, Required, Rule::Words("sunspec, or a register-map file"),
-            "which register means what";
+        map: String, Required, Rule::Words("sunspec, or a file; with mqtt a message-map file"),
+            "which register, or which part of a message, means what";
         every_s: f64, Default(10.0), range(1.0, 900.0, "s"), "time between two reads";
         timeout_s: f64, Optional("3, or every_s where that is shorter"), range(0.1, 60.0, "s"),
             "how long to wait for an answer";
@@ -204,6 +206,26 @@ table! {
             Rule::Words("id of a [[plane]]"), "plane in which its plane sensor lies";
         source: Source, Optional("none, possible only beside [recording]"),
             Rule::Words("[weather.source]"), "where its readings come from";
+    }
+}
+
+table! {
+    /// `[[broker]]`: an MQTT broker that wants more than its address.
+    Broker {
+        address: String, Required, Rule::Words("host:port"), "as in the sources that it is for";
+        version: String, Optional("3.1.1"), Rule::OneOf(&["3.1.1", "5"]), "of MQTT";
+        user: String, Optional("nobody"), Rule::Words("text"), "user name";
+        password_file: String, Optional("none"), Rule::Words("path, from the site file"),
+            "file with the password alone; passwords never stand in the site file";
+        password_env: String, Optional("none"), Rule::Words("name"),
+            "environment variable with the password, instead of a file";
+        security: String, Optional("none"), Rule::OneOf(&["none", "tls"]), "of the connection";
+        ca_file: String, Optional("the system's authorities"), Rule::Words("path, from the site file"),
+            "PEM file with the authority that has signed the broker's certificate";
+        certificate_file: String, Optional("none"), Rule::Words("path, from the site file"),
+            "PEM file with a certificate that says who we are";
+        key_file: String, Optional("none, required with certificate_file"),
+            Rule::Words("path, from the site file"), "PEM file with its private key";
     }
 }
 
@@ -254,6 +276,7 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("inverter.input.string", PvString::KEYS),
     ("inverter.source", Source::KEYS),
     ("weather", Weather::KEYS),
+    ("broker", Broker::KEYS),
     ("recording", Recording::KEYS),
     ("recording.columns", ColumnTable::KEYS),
     ("alerts", Alerts::KEYS),

@@ -1,6 +1,7 @@
 //! What a site file must fulfil across its keys, and how it becomes a checked one.
 //! Each room checks one table and returns nothing after it has reported why.
 
+mod broker;
 mod devices;
 mod inverter;
 mod order;

@@ -1,12 +1,13 @@
-//! The register map of a source: the file that `map` names, and how it goes with the source.
-//! Never in here: what stands in a map (`crate::registers`).
+//! The map of a source: the file that `map` names, and how it goes with the source.
+//! Never in here: what stands in a map (`crate::registers`, `crate::messages`).
 
 use super::value;
 use crate::checked::RegisterMap;
-use crate::problem::{Fault, Problems};
+use crate::messages::{MessageMap, Payload, parse_message_map};
+use crate::problem::{ConfigErrors, Fault, Problems};
 use crate::raw;
 use crate::registers::{DeviceMap, parse_map};
-use crate::table::Table;
+use crate::table::{Found, Table};
 use analysis::reading::Span;
 use std::path::Path;
 use std::sync::Arc;
@@ -19,14 +20,33 @@ pub(super) fn register_map(
     problems: &mut Problems<'_>,
 ) -> Option<RegisterMap> {
     let name = raw.map.as_ref()?;
-    match value(&raw.kind)?.as_str() {
-        "mqtt" => return Some(RegisterMap::None),
-        _ if name.value == "sunspec" => return Some(RegisterMap::SunSpec),
-        _ => {}
+    let is_mqtt = value(&raw.kind)? == "mqtt";
+    if name.value == "sunspec" && !is_mqtt {
+        return Some(RegisterMap::SunSpec);
     }
-    let (file, path) = (beside.join(&name.value), raw.at().key("map"));
+    let path = beside.join(&name.value);
+    if is_mqtt {
+        let wanted = "a message-map file, its path from the site file";
+        let map = parsed(raw, (name, &path, wanted), parse_message_map, problems)?;
+        let map = Arc::new(map);
+        return topic_fits(raw, &map, problems).then_some(RegisterMap::Messages { path, map });
+    }
     let wanted = "sunspec, or a register-map file, its path from the site file";
-    let text = match std::fs::read_to_string(&file) {
+    let map = parsed(raw, (name, &path, wanted), parse_map, problems)?;
+    let map = Arc::new(map);
+    let rates_fit = rates_fit(raw, &map, every?, problems);
+    rates_fit.then_some(RegisterMap::File { path, map })
+}
+
+/// What a file says; whatever is wrong with it is reported.
+fn parsed<M>(
+    raw: &raw::Source,
+    (name, file, wanted): (&Found<String>, &Path, &str),
+    parse: impl Fn(&str, &str) -> Result<M, ConfigErrors>,
+    problems: &mut Problems<'_>,
+) -> Option<M> {
+    let path = raw.at().key("map");
+    let text = match std::fs::read_to_string(file) {
         Ok(text) => text,
         Err(error) => {
             let found = format!("text {:?}, which cannot be read: {error}", name.value);
@@ -34,24 +54,35 @@ pub(super) fn register_map(
             return None;
         }
     };
-    let map = match parse_map(&file.display().to_string(), &text) {
-        Ok(map) => Arc::new(map),
+    match parse(&file.display().to_string(), &text) {
+        Ok(map) => Some(map),
         Err(errors) => {
             let count = errors.problems().len();
             let found = format!("text {:?}, a file with {count} problem(s)", name.value);
-            problems.add(
-                Fault::Contradiction,
-                &name.span,
-                path,
-                found,
-                "a right register map",
-            );
+            let wanted = "a file without problems";
+            problems.add(Fault::Contradiction, &name.span, path, found, wanted);
             problems.add_map(errors);
-            return None;
+            None
         }
-    };
-    let rates_fit = rates_fit(raw, &map, every?, problems);
-    rates_fit.then_some(RegisterMap::File { path: file, map })
+    }
+}
+
+/// Below which a device publishes: Sparkplug has its own order, others have no patterns there.
+fn topic_fits(raw: &raw::Source, map: &MessageMap, problems: &mut Problems<'_>) -> bool {
+    let Some(found) = &raw.topic else { return true };
+    let parts: Vec<&str> = found.value.split('/').collect();
+    let is_plain = |part: &&str| !part.is_empty() && !part.contains(['+', '#']);
+    let is_sparkplug = map.payload == Payload::Sparkplug;
+    let fits = parts.iter().all(is_plain) && (!is_sparkplug || matches!(parts.len(), 2 | 3));
+    if !fits {
+        let wanted = match is_sparkplug {
+            true => "group/node or group/node/device, without spBv1.0",
+            false => "parts with / between them and without + and #",
+        };
+        let (path, text) = (raw.at().key("topic"), format!("text {:?}", found.value));
+        problems.add(Fault::WrongType, &found.span, path, text, wanted);
+    }
+    fits
 }
 
 /// A register is read at every so-many-th poll.

@@ -1,5 +1,6 @@
 //! `[inverter.source]` and `[weather.source]`.
 
+use super::broker::Brokers;
 use super::register_map::register_map;
 use super::{list, value};
 use crate::checked::{Address, Link, Parity, Source};
@@ -22,10 +23,11 @@ pub(super) fn sources(
     let inverters = inverters.map(|raw| (raw.at(), &raw.id, &raw.source));
     let weather = list(&file.weather).iter();
     let weather = weather.map(|raw| (raw.at(), &raw.id, &raw.source));
+    let brokers = Brokers::read(file, beside, problems);
     let mut sources = Some(Vec::new());
     for (at, id, source) in inverters.chain(weather) {
         match (
-            read(at, id, source, replayed, beside, problems),
+            read(at, id, source, &brokers, replayed, beside, problems),
             &mut sources,
         ) {
             (Some(read), Some(sources)) => sources.extend(read),
@@ -94,6 +96,7 @@ fn read(
     at: &At,
     id: &Option<Found<Name>>,
     source: &Option<Found<raw::Source>>,
+    brokers: &Brokers,
     replayed: bool,
     beside: &Path,
     problems: &mut Problems<'_>,
@@ -107,7 +110,7 @@ fn read(
         }
         return Some(None);
     };
-    let link = link(raw, problems);
+    let link = link(raw, brokers, problems);
     let timeout_s = timeout_s(raw, problems);
     let every = value(&raw.every_s).map(|every_s| span(*every_s));
     let map = register_map(raw, every, beside, problems);
@@ -162,7 +165,7 @@ fn timeout_s(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<f64> {
     None
 }
 
-fn link(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Link> {
+fn link(raw: &raw::Source, brokers: &Brokers, problems: &mut Problems<'_>) -> Option<Link> {
     let kind = value(&raw.kind)?.as_str();
     let (serial, mqtt) = (kind == "modbus-rtu", kind == "mqtt");
     belongs(raw, "address", &raw.address, !serial, problems);
@@ -197,7 +200,7 @@ fn link(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Link> {
             unit: unit?,
         }),
         _ => Some(Link::Mqtt {
-            address: address?,
+            broker: brokers.of(&address?),
             topic: value(&raw.topic)?.clone(),
         }),
     }
@@ -253,10 +256,17 @@ fn unit(raw: &raw::Source, kind: &str, problems: &mut Problems<'_>) -> Option<u8
 }
 
 fn address(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Address> {
-    let found = raw.address.as_ref()?;
+    address_at(raw.address.as_ref()?, raw.at().key("address"), problems)
+}
+
+pub(super) fn address_at(
+    found: &Found<String>,
+    path: String,
+    problems: &mut Problems<'_>,
+) -> Option<Address> {
     let address = split(&found.value);
     if address.is_none() {
-        let (path, text) = (raw.at().key("address"), format!("text {:?}", found.value));
+        let text = format!("text {:?}", found.value);
         let wanted = "host:port, as \"192.0.2.10:502\" or \"[2001:db8::10]:502\"";
         problems.add(Fault::WrongType, &found.span, path, text, wanted);
     }

@@ -7,7 +7,7 @@ use analysis::reading::{Channel, ChannelError, Place, Quantity};
 /// Stands for the device, which the map does not know.
 const ANY: &str = "device";
 
-pub(super) fn within_device(place: Place, quantity: Quantity) -> String {
+pub(crate) fn within_device(place: Place, quantity: Quantity) -> String {
     let quantity = quantity.name();
     match place {
         Place::Device => quantity.to_owned(),
@@ -16,7 +16,7 @@ pub(super) fn within_device(place: Place, quantity: Quantity) -> String {
     }
 }
 
-pub(super) fn read(
+pub(crate) fn read(
     found: &Found<String>,
     path: String,
     problems: &mut Problems<'_>,

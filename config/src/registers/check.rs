@@ -2,6 +2,7 @@
 //! Never in here: what one key allows by itself.
 
 use super::channel;
+use super::meaning::{self, MeaningKeys};
 use super::raw::{self, Map};
 use super::shapes::Given;
 use super::{
@@ -235,7 +236,7 @@ fn kind(
     None
 }
 
-/// States and event bits come from tables, everything else is a number.
+/// What the number of a register is, and whether its type can say that.
 fn meaning(
     raw: &raw::Register,
     quantity: Quantity,
@@ -251,28 +252,17 @@ fn meaning(
         problems.add(Fault::Contradiction, &every_s.span, path, text, wanted);
         return None;
     }
-    let (states, bits) = (quantity == Quantity::State, quantity == Quantity::EventBits);
-    let mut right = table_belongs(raw, ("states", states, name), &raw.states, problems);
-    right &= table_belongs(raw, ("bits", bits, name), &raw.bits, problems);
-    if states || bits {
-        // A default stands where its table stands.
-        let written = |key| raw_scale(raw, key).filter(|found| found.span != raw.at().span);
-        for key in ["scale", "offset"] {
-            if let Some(found) = written(key) {
-                let wanted = format!("no such key with channel = {name:?}");
-                let text = found.value.to_string();
-                problems.add(
-                    Fault::Contradiction,
-                    &found.span,
-                    raw.at().key(key),
-                    text,
-                    wanted,
-                );
-                right = false;
-            }
-        }
-    }
-    if let (true, Some(kind), Some(found)) = (states || bits, kind, &raw.r#type)
+    let keys = MeaningKeys {
+        at: raw.at(),
+        table: "register",
+        scale: &raw.scale,
+        offset: &raw.offset,
+        states: &raw.states,
+        bits: &raw.bits,
+    };
+    let meaning = meaning::meaning(&keys, quantity, problems);
+    let is_table = matches!(quantity, Quantity::State | Quantity::EventBits);
+    if let (true, Some(kind), Some(found)) = (is_table, kind, &raw.r#type)
         && !kind.is_whole()
     {
         let wanted = format!("a whole number, since channel = {name:?}");
@@ -284,87 +274,19 @@ fn meaning(
             text,
             wanted,
         );
-        right = false;
-    }
-    if !right {
         return None;
     }
-    if states {
-        return given(&raw.states).map(|table| Meaning::States(table.0.clone()));
-    }
-    if bits {
-        let (table, span) = (given(&raw.bits)?, raw.bits.as_ref()?.span.clone());
+    let meaning = meaning?;
+    if let (Meaning::Bits(bits), Some(found)) = (&meaning, &raw.bits) {
         let has = kind?.bits();
-        if let Some((place, _)) = table.0.iter().find(|(place, _)| **place >= has) {
+        if let Some(place) = bits.keys().find(|place| **place >= has) {
             let wanted = format!("bits from 0 to {}, since the value has {has}", has - 1);
-            let path = raw.at().key("bits");
-            problems.add(
-                Fault::OutOfRange,
-                &span,
-                path,
-                format!("bit {place}"),
-                wanted,
-            );
+            let (path, text) = (raw.at().key("bits"), format!("bit {place}"));
+            problems.add(Fault::OutOfRange, &found.span, path, text, wanted);
             return None;
         }
-        return Some(Meaning::Bits(table.0.clone()));
     }
-    let scale = raw.scale.as_ref()?;
-    if scale.value == 0.0 {
-        let path = raw.at().key("scale");
-        problems.add(
-            Fault::OutOfRange,
-            &scale.span,
-            path,
-            "0",
-            "a number other than 0",
-        );
-        return None;
-    }
-    let (scale, offset) = (scale.value, *value(&raw.offset)?);
-    Some(Meaning::Number { scale, offset })
-}
-
-fn raw_scale<'a>(raw: &'a raw::Register, key: &str) -> Option<&'a Found<f64>> {
-    match key {
-        "scale" => raw.scale.as_ref(),
-        _ => raw.offset.as_ref(),
-    }
-}
-
-/// Whether a table is there where the channel wants it, and nowhere else.
-fn table_belongs<T>(
-    raw: &raw::Register,
-    (key, is_wanted, channel): (&str, bool, &str),
-    field: &Option<Found<T>>,
-    problems: &mut Problems<'_>,
-) -> bool {
-    let at = raw.at();
-    match (field, is_wanted) {
-        (Some(_), true) | (None, false) => true,
-        (None, true) => {
-            let wanted = format!("[register.{key}], since channel = {channel:?}");
-            problems.add(
-                Fault::MissingKey,
-                &at.span,
-                at.key(key),
-                "no such key",
-                wanted,
-            );
-            false
-        }
-        (Some(field), false) => {
-            let wanted = format!("no such table with channel = {channel:?}");
-            problems.add(
-                Fault::Contradiction,
-                &field.span,
-                at.key(key),
-                "a table",
-                wanted,
-            );
-            false
-        }
-    }
+    Some(meaning)
 }
 
 fn sentinels(

@@ -4,10 +4,11 @@
 //! value. Every problem of a map is reported with line and column, as for a site file.
 //! Never in here: reading a device, or which channels a plant has.
 
-mod channel;
+pub(crate) mod channel;
 mod check;
+pub(crate) mod meaning;
 mod raw;
-mod shapes;
+pub(crate) mod shapes;
 mod words;
 
 pub use raw::MAP_TABLES;

@@ -2,6 +2,7 @@
 //! Never in here: a rule about the array, or anything that changes a device.
 
 pub mod modbus;
+pub mod mqtt;
 mod night;
 pub mod recording;
 pub mod registers;

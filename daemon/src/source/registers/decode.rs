@@ -9,7 +9,7 @@
 //! Never in here: input or output.
 
 use analysis::plant::EventBit;
-use analysis::reading::Value;
+use analysis::reading::{Quantity, Value};
 use config::registers::{Encoding, Meaning, NumberKind, Register, Sentinel};
 
 /// What stands in the registers of a value, before its meaning.
@@ -61,6 +61,24 @@ impl Raw {
         })
     }
 
+    /// A whole number that stands in no register.
+    pub fn whole(whole: i128) -> Self {
+        Self {
+            bits: whole as u64,
+            whole: Some(whole),
+            number: whole as f64,
+        }
+    }
+
+    /// A number that stands in no register.
+    pub fn number(number: f64) -> Self {
+        Self {
+            bits: number.to_bits(),
+            whole: None,
+            number,
+        }
+    }
+
     /// A whole number is compared with its sign and as its bits stand: lists write 0x8000 for -32768.
     fn is(self, sentinel: Sentinel) -> bool {
         match (sentinel, self.whole) {
@@ -81,17 +99,28 @@ pub fn decode(register: &Register, words: &[u16]) -> Value {
     let Some(raw) = Raw::read(register.encoding, words) else {
         return Value::Missing;
     };
-    if register
-        .not_available
-        .iter()
-        .any(|sentinel| raw.is(*sentinel))
-    {
+    meant(
+        (
+            &register.meaning,
+            &register.not_available,
+            register.quantity,
+        ),
+        raw,
+    )
+}
+
+/// The value that a number means.
+pub fn meant(
+    (meaning, not_available, quantity): (&Meaning, &[Sentinel], Quantity),
+    raw: Raw,
+) -> Value {
+    if not_available.iter().any(|sentinel| raw.is(*sentinel)) {
         return Value::Missing;
     }
-    match &register.meaning {
+    match meaning {
         Meaning::Number { scale, offset } => {
             let value = times(raw.number, *scale) + offset;
-            Value::judge(register.quantity, value)
+            Value::judge(quantity, value)
         }
         Meaning::States(states) => {
             let state = raw.whole.and_then(|whole| i64::try_from(whole).ok());

@@ -7,6 +7,7 @@ mod decode;
 mod device;
 mod plan;
 
-pub use decode::{Raw, decode};
+pub(super) use decode::together;
+pub use decode::{Raw, decode, meant};
 pub use device::MapDevice;
 pub use plan::{Block, plan};

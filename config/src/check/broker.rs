@@ -1,0 +1,127 @@
+//! `[[broker]]`: how each broker lets somebody in.
+
+use super::{list, value};
+use crate::checked::{Address, Broker, Secret, Tls};
+use crate::problem::{Fault, Problems};
+use crate::raw;
+use crate::table::{Found, Table};
+use std::path::Path;
+
+/// The brokers that are described, those that were reported left out.
+pub(super) struct Brokers(Vec<Broker>);
+
+impl Brokers {
+    /// Checks all of them.
+    pub(super) fn read(file: &raw::File, beside: &Path, problems: &mut Problems<'_>) -> Self {
+        let mut brokers: Vec<Broker> = Vec::new();
+        for raw in list(&file.broker) {
+            let broker = broker(raw, beside, problems);
+            let (Some(broker), Some(found)) = (broker, &raw.address) else {
+                continue;
+            };
+            let (path, text) = (raw.at().key("address"), format!("text {:?}", found.value));
+            if brokers.iter().any(|other| other.address == broker.address) {
+                let (text, wanted) = (format!("{text} again"), "each broker once");
+                problems.add(Fault::Duplicate, &found.span, path, text, wanted);
+            } else {
+                if !is_used(file, &found.value) {
+                    let wanted = "the address of a source with kind = \"mqtt\"";
+                    problems.add(Fault::UnknownName, &found.span, path, text, wanted);
+                }
+                brokers.push(broker);
+            }
+        }
+        Self(brokers)
+    }
+
+    /// The broker at an address; one that is not described wants nothing more.
+    pub(super) fn of(&self, address: &Address) -> Broker {
+        let known = self.0.iter().find(|broker| &broker.address == address);
+        known.cloned().unwrap_or_else(|| Broker {
+            address: address.clone(),
+            is_version_5: false,
+            user: None,
+            password: None,
+            tls: None,
+        })
+    }
+}
+
+fn is_used(file: &raw::File, address: &str) -> bool {
+    let inverters = list(&file.inverter).iter().map(|raw| &raw.source);
+    let weather = list(&file.weather).iter().map(|raw| &raw.source);
+    let mut sources = inverters.chain(weather).flatten().map(|found| &found.value);
+    sources.any(|source| {
+        value(&source.kind).is_some_and(|kind| kind == "mqtt")
+            && value(&source.address).is_some_and(|other| other == address)
+    })
+}
+
+fn broker(raw: &raw::Broker, beside: &Path, problems: &mut Problems<'_>) -> Option<Broker> {
+    let at = raw.at();
+    let has_tls = value(&raw.security).is_some_and(|word| word == "tls");
+    let tls_keys = [
+        ("ca_file", &raw.ca_file),
+        ("certificate_file", &raw.certificate_file),
+        ("key_file", &raw.key_file),
+    ];
+    let mut right = true;
+    for (key, field) in tls_keys {
+        right &= without(raw, (key, field), has_tls, "security = \"tls\"", problems);
+    }
+    let (certificate, key) = (&raw.certificate_file, &raw.key_file);
+    right &= without(
+        raw,
+        ("key_file", key),
+        certificate.is_some(),
+        "certificate_file",
+        problems,
+    );
+    let both = ("certificate_file", certificate);
+    right &= without(raw, both, key.is_some(), "key_file", problems);
+    let has_user = raw.user.is_some();
+    let (file, variable) = (&raw.password_file, &raw.password_env);
+    right &= without(raw, ("password_file", file), has_user, "user", problems);
+    right &= without(raw, ("password_env", variable), has_user, "user", problems);
+    if let (Some(_), Some(found)) = (file, variable) {
+        let (path, text) = (at.key("password_env"), format!("text {:?}", found.value));
+        let wanted = "a file or a variable, not both";
+        problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+        right = false;
+    }
+    let found = raw.address.as_ref()?;
+    let address = super::source::address_at(found, at.key("address"), problems)?;
+    if !right {
+        return None;
+    }
+    let path = |field: &Option<Found<String>>| value(field).map(|name| beside.join(name));
+    let password = path(file).map(Secret::File);
+    let tls = has_tls.then(|| Tls {
+        ca_file: path(&raw.ca_file),
+        identity: path(certificate).zip(path(key)),
+    });
+    Some(Broker {
+        address,
+        is_version_5: value(&raw.version).is_some_and(|version| version == "5"),
+        user: value(&raw.user).cloned(),
+        password: password.or_else(|| value(variable).cloned().map(Secret::Variable)),
+        tls,
+    })
+}
+
+/// A key that says nothing without another one.
+fn without(
+    raw: &raw::Broker,
+    (key, field): (&str, &Option<Found<String>>),
+    has_other: bool,
+    other: &str,
+    problems: &mut Problems<'_>,
+) -> bool {
+    let Some(found) = field.as_ref().filter(|_| !has_other) else {
+        return true;
+    };
+    let (path, text) = (raw.at().key(key), format!("text {:?}", found.value));
+    let wanted = format!("{other} beside it");
+    problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+    false
+}

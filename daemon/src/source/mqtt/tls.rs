@@ -1,0 +1,59 @@
+//! Encrypted connections to a broker: whom we believe, and who we are.
+//! Never in here: reasons to believe somebody else (there is no key that turns checks off).
+
+use config::checked::Tls;
+use rustls::crypto::ring::default_provider;
+use rustls::pki_types::pem::PemObject;
+use rustls::pki_types::{CertificateDer, PrivateKeyDer};
+use rustls::{ClientConfig, RootCertStore};
+use std::io;
+use std::path::Path;
+use std::sync::Arc;
+
+/// The settings of a connection.
+///
+/// # Errors
+/// If a file cannot be read or holds no certificate or key, with its name.
+pub(super) fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
+    let mut roots = RootCertStore::empty();
+    match &tls.ca_file {
+        Some(path) => {
+            for authority in certificates(path)? {
+                roots.add(authority).map_err(|error| about(path, error))?;
+            }
+        }
+        None => {
+            // What of the system's store cannot be read is not believed.
+            roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
+        }
+    }
+    let wrong = |error: rustls::Error| io::Error::new(io::ErrorKind::InvalidInput, error);
+    let builder = ClientConfig::builder_with_provider(Arc::new(default_provider()))
+        .with_safe_default_protocol_versions()
+        .map_err(wrong)?
+        .with_root_certificates(roots);
+    let settings = match &tls.identity {
+        None => builder.with_no_client_auth(),
+        Some((certificate, key)) => {
+            let own = certificates(certificate)?;
+            let key = PrivateKeyDer::from_pem_file(key).map_err(|error| about(key, error))?;
+            builder.with_client_auth_cert(own, key).map_err(wrong)?
+        }
+    };
+    Ok(Arc::new(settings))
+}
+
+fn certificates(path: &Path) -> io::Result<Vec<CertificateDer<'static>>> {
+    let found = CertificateDer::pem_file_iter(path).map_err(|error| about(path, error))?;
+    let all: Result<Vec<_>, _> = found.collect();
+    let all = all.map_err(|error| about(path, error))?;
+    match all.is_empty() {
+        true => Err(about(path, "no certificate in it, wanted PEM")),
+        false => Ok(all),
+    }
+}
+
+fn about(path: &Path, error: impl std::fmt::Display) -> io::Error {
+    let text = format!("{}: {error}", path.display());
+    io::Error::new(io::ErrorKind::InvalidInput, text)
+}
