@@ -107,10 +107,7 @@ impl Context<'_> {
             not_available: not_available?,
             place,
             quantity,
-            every: match &raw.every_s {
-                Some(every_s) => Some(Span::from_ms((every_s.value * 1000.0).round() as i64)),
-                None => None,
-            },
+            every: raw.every_s.as_ref().map(|every_s| span(every_s.value)),
         })
     }
 
@@ -154,6 +151,11 @@ impl Context<'_> {
         problems.add(Fault::OutOfRange, &found.span, path, text, wanted);
         None
     }
+}
+
+/// To the millisecond.
+fn span(s: f64) -> Span {
+    Span::from_ms((s * 1000.0).round() as i64)
 }
 
 fn value<T>(field: &Option<Found<T>>) -> Option<&T> {

@@ -282,3 +282,7 @@ fn has_answered(outcome: &Result<Answer, ModbusError>) -> bool {
         Err(_) => false,
     }
 }
+
+#[cfg(test)]
+#[path = "line_tests.rs"]
+mod tests;
