@@ -242,7 +242,7 @@ impl State {
             Err(ModbusError::Broken { .. }) => false,
             Err(_) => {
                 let serial = self.framing != Framing::Tcp;
-                serial && self.endpoint.is_some() && self.silent < SILENT_BEFORE_REOPENING
+                serial && self.silent < SILENT_BEFORE_REOPENING
             }
         }
     }
