@@ -12,6 +12,7 @@ use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
 use crate::source::Night;
 use crate::source::modbus::{Failure, Poller, Trouble};
+use crate::source::mqtt::Subscriber;
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::future::Future;
@@ -45,12 +46,20 @@ struct Arrival {
     resumed: bool,
 }
 
+/// Where readings come from.
+pub struct Sources {
+    /// Devices that are asked, and when they may be left alone.
+    pub pollers: Vec<(Poller, Option<Night>)>,
+    /// Brokers whose devices publish.
+    pub subscribers: Vec<Subscriber>,
+}
+
 /// Runs until `shutdown` is ready.
 ///
 /// # Errors
 /// If the store cannot be gone on with, or the last step or report cannot be written.
 pub async fn run(
-    pollers: Vec<(Poller, Option<Night>)>,
+    sources: Sources,
     desk: Desk,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
@@ -58,7 +67,10 @@ pub async fn run(
     let (stop, stopped) = watch::channel(false);
     let (arrivals, queue) = mpsc::channel(ARRIVALS_QUEUE);
     let mut tasks = JoinSet::new();
-    for (poller, night) in pollers {
+    for subscriber in sources.subscribers {
+        tasks.spawn(listen(subscriber, clock, arrivals.clone(), stopped.clone()));
+    }
+    for (poller, night) in sources.pollers {
         tasks.spawn(poll(
             poller,
             night,
@@ -81,6 +93,29 @@ pub async fn run(
         ended.expect("a poller does not panic");
     }
     analysis.await.expect("the analysis does not panic")
+}
+
+async fn listen(
+    mut subscriber: Subscriber,
+    clock: Clock,
+    arrivals: mpsc::Sender<Arrival>,
+    mut stopped: watch::Receiver<bool>,
+) {
+    loop {
+        let readings = tokio::select! {
+            _ = stopped.changed() => return,
+            readings = subscriber.next(clock) => readings,
+        };
+        let arrival = Arrival {
+            sent: clock.now(),
+            readings,
+            settings: None,
+            resumed: false,
+        };
+        if arrivals.send(arrival).await.is_err() {
+            return;
+        }
+    }
 }
 
 async fn poll(

@@ -7,6 +7,7 @@
 pub(crate) mod channel;
 mod check;
 pub(crate) mod meaning;
+mod number;
 mod raw;
 pub(crate) mod shapes;
 mod words;

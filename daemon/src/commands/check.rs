@@ -185,8 +185,8 @@ fn notes(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
         )?,
     }
     maps(site_file, out)?;
-    for reason in site_file.not_readable() {
-        writeln!(out, "Cannot be read live: {reason}.")?;
+    for device in site_file.without_source() {
+        writeln!(out, "Cannot be read live: {device} has no source.")?;
     }
     writeln!(out)
 }

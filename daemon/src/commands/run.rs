@@ -9,9 +9,11 @@ use crate::report;
 use crate::run;
 use crate::source::Night;
 use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
+use crate::source::mqtt::{MessageDevice, Subscriber};
 use crate::store::{Layout, Store, StoreError};
 use analysis::reading::{ChannelTable, DeviceId, Span};
-use config::checked::{Link, NotReadable, RegisterMap, SiteFile, Source};
+use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
+use std::collections::BTreeMap;
 use std::future::Future;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -26,11 +28,11 @@ const STORE_NAME: &str = "noonmark.sqlite";
 /// Why the daemon does not run. Messages read after "failed to".
 #[derive(Debug, Error)]
 pub enum RunError {
-    /// Some device of the site cannot be read by this version.
-    #[error("run this site: {}", list(.reasons))]
-    NotReadable {
+    /// Some devices have no source; the site file is for replay.
+    #[error("run this site: no source to read live from: {}", list(.devices))]
+    WithoutSource {
         /// Each of them.
-        reasons: Vec<NotReadable>,
+        devices: Vec<DeviceId>,
     },
     /// Its folder cannot be made.
     #[error("make the folder {}: {source}", .folder.display())]
@@ -51,19 +53,19 @@ pub enum RunError {
     Work(#[from] DeskError),
 }
 
-fn list(reasons: &[NotReadable]) -> String {
-    reasons
+fn list(devices: &[DeviceId]) -> String {
+    devices
         .iter()
         .map(ToString::to_string)
         .collect::<Vec<_>>()
-        .join("; ")
+        .join(", ")
 }
 
 impl RunError {
     /// The exit code that says the same.
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::NotReadable { .. } | Self::Analyse(AnalyseError::Engine(_)) => {
+            Self::WithoutSource { .. } | Self::Analyse(AnalyseError::Engine(_)) => {
                 exit::BAD_SITE_FILE
             }
             Self::Folder { .. } => exit::CANNOT_CREATE,
@@ -84,9 +86,9 @@ pub async fn run(
     clock: Clock,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), RunError> {
-    let reasons = site.not_readable();
-    if !reasons.is_empty() {
-        return Err(RunError::NotReadable { reasons });
+    let devices = site.without_source();
+    if !devices.is_empty() {
+        return Err(RunError::WithoutSource { devices });
     }
     std::fs::create_dir_all(folder).map_err(|source| RunError::Folder {
         folder: folder.to_owned(),
@@ -101,12 +103,16 @@ pub async fn run(
     let mut analyst = Analyst::open(plant.clone(), opened.store, true)?;
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
-    let pollers = pollers(site, table);
-    info!(site = %plant.site.name, devices = pollers.len(), folder = %folder.display(), "running");
+    let sources = run::Sources {
+        subscribers: subscribers(site, &table),
+        pollers: pollers(site, table),
+    };
+    let devices = site.sources.len();
+    info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
     let desk = Desk::new(analyst, store_file, reports);
-    Ok(run::run(pollers, desk, clock, shutdown).await?)
+    Ok(run::run(sources, desk, clock, shutdown).await?)
 }
 
 /// One poller for each device; those with the same address or serial port share a line.
@@ -138,7 +144,24 @@ fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<(Poller, Option<Nig
     known.iter().map(poller).collect()
 }
 
-/// How a device is polled; `None` for kinds of source that `not_readable` has refused.
+/// One subscriber for each broker, with all devices behind it.
+fn subscribers(site: &SiteFile, table: &ChannelTable) -> Vec<Subscriber> {
+    let mut behind: BTreeMap<&Broker, Vec<MessageDevice>> = BTreeMap::new();
+    for source in &site.sources {
+        let (Link::Mqtt { broker, topic }, RegisterMap::Messages { map, .. }) =
+            (&source.link, &source.map)
+        else {
+            continue;
+        };
+        let (name, map) = (&source.device, map.clone());
+        let device = MessageDevice::new(name, topic, map, table, source.every);
+        behind.entry(broker).or_default().push(device);
+    }
+    let subscriber = |(broker, devices): (&Broker, _)| Subscriber::new(broker.clone(), devices);
+    behind.into_iter().map(subscriber).collect()
+}
+
+/// How a device is polled; `None` for one that is not.
 pub fn settings(source: &Source) -> Option<Settings> {
     let duration = |span: Span| Duration::from_millis(span.ms().unsigned_abs());
     let (endpoint, unit) = endpoint(&source.link)?;
@@ -150,7 +173,7 @@ pub fn settings(source: &Source) -> Option<Settings> {
         night_every: duration(source.night_every),
         map: match &source.map {
             RegisterMap::File { map, .. } => Some(map.clone()),
-            RegisterMap::SunSpec | RegisterMap::None => None,
+            RegisterMap::SunSpec | RegisterMap::Messages { .. } => None,
         },
     })
 }
@@ -185,5 +208,32 @@ fn endpoint(link: &Link) -> Option<(Endpoint, u8)> {
             Some((Endpoint::Serial(line), *unit))
         }
         Link::Mqtt { .. } => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Barn and mast stand behind one converter; the mast is told to be waited for longer than the
+    /// barn has from one poll to the next.
+    #[test]
+    fn an_answer_is_not_waited_for_longer_than_a_neighbour_has_time() {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/sites/hillside-barn.toml");
+        let text = std::fs::read_to_string(path).expect("an example");
+        let text = text.replace("every_s = 30", "every_s = 30\ntimeout_s = 25");
+        let site = config::parse("barn", &text, Path::new("")).expect("a right file");
+        let table = Arc::new(site.plant.channels.clone());
+        let pollers = pollers(&site, table);
+        let limits = pollers.iter().map(|(poller, night)| {
+            let settings = poller.settings();
+            (
+                poller.name().as_str().to_owned(),
+                settings.timeout.as_secs(),
+                night.is_some(),
+            )
+        });
+        let wanted = [("barn".to_owned(), 3, true), ("mast".to_owned(), 10, false)];
+        assert_eq!(limits.collect::<Vec<_>>(), wanted);
     }
 }

@@ -138,7 +138,7 @@ impl Connection {
         Ok(Self::V3(client, Box::new(events)))
     }
 
-    async fn subscribe(&self, topics: &[String]) -> Result<(), String> {
+    async fn subscribe(&mut self, topics: &[String]) -> Result<(), String> {
         for topic in topics {
             // At least once: what comes twice is one reading.
             let asked = match self {

@@ -152,7 +152,7 @@ fn times(number: f64, scale: f64) -> f64 {
 }
 
 /// Event bits of several registers together: what any of them says, good if any is.
-pub(super) fn together(one: Value, other: Value) -> Value {
+pub fn together(one: Value, other: Value) -> Value {
     match (one.good(), other.good()) {
         (Some(one), Some(other)) => Value::Good(f64::from(one as u32 | other as u32)),
         (Some(_), None) => one,
