@@ -150,6 +150,49 @@ box.toml:57:1: register[7].bits.\"64\": found key `64`, wanted a quoted place of
     assert_eq!(errors.to_string(), expected);
 }
 
+#[test]
+fn what_is_judged_poll_by_poll_has_no_rate_of_its_own() {
+    let text = "name = \"box\"\naddresses_count_from = 0\nfunction = \"input\"\n[[register]]\n\
+                channel = \"ac_power_w\"\naddress = 1\ntype = \"u16\"\nevery_s = 60\n";
+    let errors = parse_map("box.toml", text).expect_err("too seldom");
+    let wanted = "box.toml:8:11: register[1].every_s: found 60 s, wanted no such key with channel = \
+                  \"ac_power_w\", which is judged poll by poll";
+    assert_eq!(errors.to_string(), wanted);
+}
+
+#[test]
+fn what_is_forbidden_or_too_long_for_a_block_is_told() {
+    let text = "name = \"box\"\naddresses_count_from = 0\nfunction = \"input\"\nmax_block = 1\n\
+                [[forbidden]]\nfrom = 8\nto = 9\n[[register]]\n\
+                channel = \"ac_power_w\"\naddress = 7\ntype = \"u32\"\n[[register]]\n\
+                channel = \"frequency_hz\"\naddress = 7\ntype = \"u16\"\n[[register]]\n\
+                channel = \"frequency_hz\"\naddress = 12\ntype = \"u16\"\n";
+    let errors = parse_map("box.toml", text).expect_err("wrong");
+    let expected = "\
+box.toml:10:11: register[1].address: found 7, wanted an address outside [[forbidden]]
+box.toml:10:11: register[1].address: found 7, wanted max_block of at least 2, since the value takes so many
+box.toml:17:11: register[3].channel: found text \"frequency_hz\" again, wanted each channel once";
+    assert_eq!(errors.to_string(), expected);
+}
+
+proptest::proptest! {
+    /// Whatever stands in a map, there is a map or a list of problems.
+    #[test]
+    fn no_text_makes_it_panic(line in 0usize..150, scrap in 0usize..9) {
+        let scraps = ["-1", "1e99", "\"\"", "[]", "{}", "0xFFFFFFFFFFFFFFFF", "nan", "true", "\"coil\""];
+        for (path, text) in examples() {
+            let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+            let at = line % lines.len();
+            if let Some((key, _)) = lines[at].split_once(" = ") {
+                lines[at] = format!("{key} = {}", scraps[scrap]);
+            }
+            if let Err(errors) = parse_map(&path.display().to_string(), &lines.join("\n")) {
+                assert!(!errors.problems().is_empty());
+            }
+        }
+    }
+}
+
 fn site_with(map: &str, every_s: &str) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().expect("a folder");
     let site = Path::new(env!("CARGO_MANIFEST_DIR")).join("sites/hillside-barn.toml");

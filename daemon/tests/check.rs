@@ -62,3 +62,30 @@ fn a_wrong_file_gives_every_problem_and_its_own_exit_code() {
     assert_eq!(code, BAD_SITE_FILE);
     assert!(report.contains("no-such-site.toml"), "{report}");
 }
+
+/// The barn has two strings on its first input and no third input; the map knows more.
+#[test]
+fn what_a_map_gives_and_the_plant_has_no_place_for_is_listed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let map =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/registers/string-inverter.toml");
+    let map = std::fs::read_to_string(map).expect("an example");
+    let map = map
+        + "\n[[register]]\nchannel = \"input-3/dc_current_a\"\naddress = 1014\ntype = \"i16\"\n";
+    std::fs::write(folder.path().join("inverter.toml"), map).expect("written");
+    let site = std::fs::read_to_string(example("hillside-barn.toml")).expect("an example");
+    let site = site.replacen("map = \"sunspec\"", "map = \"inverter.toml\"", 1);
+    let path = folder.path().join("site.toml");
+    std::fs::write(&path, site).expect("written");
+    let (code, report) = run(&path);
+    assert_eq!(code, DONE, "{report}");
+    for line in [
+        "barn is read by the map \"Invented string inverter with two inputs\": 14 register values in 2 requests.",
+        "Not read: barn/input-3/dc_current_a, for which the plant has no place.",
+    ] {
+        assert!(
+            report.lines().any(|l| l == line),
+            "no {line:?} in\n{report}"
+        );
+    }
+}

@@ -8,6 +8,10 @@ use std::path::{Path, PathBuf};
 
 /// The one file that may speak to devices.
 const CLIENT: &str = "source/modbus/client.rs";
+/// The one file that opens connections to devices, for the one above.
+const ENDPOINT: &str = "source/modbus/endpoint.rs";
+/// Passes bytes on between the two.
+const STREAM: &str = "source/modbus/stream.rs";
 /// Takes requests instead of making them: it names those that it refuses.
 const SERVER: &str = "demo/register_server.rs";
 /// Names of the library that form or send a change.
@@ -79,6 +83,35 @@ fn the_client_forms_four_requests_and_sends_at_one_place() {
     ];
     assert_eq!(formed, reads);
     assert_eq!(text.matches(".call(").count(), 1);
+}
+
+#[test]
+fn bytes_reach_devices_through_the_client_only() {
+    let naming = |word: &str| -> Vec<String> {
+        let modbus = sources().into_iter();
+        let modbus = modbus.filter(|(name, _)| name.starts_with("source/modbus/"));
+        let naming = modbus.filter(|(name, text)| {
+            let text = text
+                .split("#[cfg(test)]")
+                .next()
+                .expect("split gives one part");
+            !name.ends_with("_tests.rs") && code(text).contains(word)
+        });
+        naming.map(|(name, _)| name).collect()
+    };
+    // Who could open a connection, and who could put bytes on one.
+    assert_eq!(naming("tokio_serial"), [ENDPOINT]);
+    assert_eq!(naming("TcpStream::connect"), [ENDPOINT]);
+    assert_eq!(naming("poll_write"), [STREAM]);
+    for writer in [
+        "AsyncWriteExt",
+        "write_all",
+        "write_u8",
+        "write_buf",
+        "try_write",
+    ] {
+        assert_eq!(naming(writer), [""; 0], "{writer}");
+    }
 }
 
 fn source_dir() -> PathBuf {

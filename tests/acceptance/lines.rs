@@ -4,6 +4,9 @@
 //!
 //! Kind of truth: reference for values (the server packs them by hand), behaviour for troubles.
 
+#[path = "lines/program.rs"]
+mod program;
+
 use analysis::reading::{ChannelTable, DeviceId, Reading, Span, Time, Value};
 use config::registers::{DeviceMap, parse_map};
 use daemon::source::modbus::{

@@ -8,7 +8,7 @@ use analysis::plant::{Curve, Droop, EnterServiceSettings, GridSettings};
 use analysis::reading::{Channel, ChannelTable, DeviceId, Reading, Span, Time, Value};
 use daemon::commands::Wanted;
 use daemon::commands::scan::{Place, Scan, scan};
-use daemon::source::modbus::{Endpoint, Poller, Settings, Trouble};
+use daemon::source::modbus::{Endpoint, Line, Poller, Settings, Trouble};
 use std::sync::Arc;
 use std::time::Duration;
 use tests::{Served, SunspecServer};
@@ -234,6 +234,32 @@ async fn settings_that_never_answer_do_not_cost_every_poll() {
     let readings = poller.poll(AT).await.expect("everything else answers");
     assert_as_served(&readings, &table, &served);
     assert_eq!(poller.take_settings(), None);
+}
+
+/// The models of inverter and station through one converter of serial frames.
+#[tokio::test]
+async fn models_are_read_on_a_line_as_well() {
+    let mut server = start(0, &["--rtu", "--settings", "full"]);
+    let (inverter, station) = server.ask("at 2026-06-21T08:15:00Z");
+    let endpoint = Endpoint::RtuOverTcp {
+        address: format!("127.0.0.1:{}", server.port()),
+    };
+    let line = Line::to(endpoint.clone());
+    for round in 0..2 {
+        for (unit, served) in [(INVERTER, &inverter), (STATION, &station)] {
+            let (alone, table) = poller(server.port(), unit, served);
+            let settings = Settings {
+                endpoint: endpoint.clone(),
+                ..alone.settings().clone()
+            };
+            let name = DeviceId::new("dev");
+            let mut poller = Poller::on(&line, true, settings, name, table.clone());
+            let readings = poller.poll(AT).await.expect("the server answers");
+            assert_as_served(&readings, &table, served);
+            let has_settings = poller.take_settings().is_some();
+            assert_eq!(has_settings, unit == INVERTER, "round {round}");
+        }
+    }
 }
 
 #[tokio::test]

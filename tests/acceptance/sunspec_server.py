@@ -33,7 +33,7 @@ import sys
 import time
 from datetime import datetime, timezone
 
-from pymodbus import pymodbus_apply_logging_config
+from pymodbus import FramerType, pymodbus_apply_logging_config
 from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
@@ -323,6 +323,7 @@ def instant(text_):
 
 def arguments():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rtu", action="store_true", help="serial frames over TCP")
     parser.add_argument("--port", type=int, default=0, help="0: a free one")
     parser.add_argument("--clock-from", type=instant, default=instant("2026-06-21T12:00:00Z"))
     parser.add_argument("--clock-rate", type=float, default=1.0, help="0: it stands")
@@ -352,7 +353,9 @@ async def main():
     day = Day(args.clock_from, args.clock_rate)
     plant = Plant(strings, args.open_input, args.open_at, day)
     site = Site(day, plant, args.answer_after_s, args.settings)
-    server = ModbusTcpServer([site.device(1), site.device(2)], address=("127.0.0.1", args.port))
+    framer = FramerType.RTU if args.rtu else FramerType.SOCKET
+    devices = [site.device(1), site.device(2)]
+    server = ModbusTcpServer(devices, framer=framer, address=("127.0.0.1", args.port))
     await server.serve_forever(background=True)
     print("listening on", server.transport.sockets[0].getsockname()[1], flush=True)
     stop = asyncio.Event()

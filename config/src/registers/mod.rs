@@ -6,6 +6,7 @@
 
 mod channel;
 mod check;
+mod number;
 mod raw;
 mod shapes;
 mod words;

@@ -1,7 +1,7 @@
 //! Shapes of keys that only register maps have. Never in here: keys with a plain shape.
 
+use super::Sentinel;
 use super::words;
-use super::{Sentinel, check};
 use crate::problem::{Fault, Problems};
 use crate::shape::{Shape, Value};
 use crate::table::{Rule, near};
@@ -54,7 +54,7 @@ pub(crate) struct StateTable(pub(crate) BTreeMap<i64, State>);
 impl Shape for StateTable {
     fn read(value: Value<'_, '_>, _: Rule, problems: &mut Problems<'_>) -> Option<Self> {
         const WANTED: &str = "a quoted whole number, as \"3\" or \"0x0200\"";
-        let number = |text: &str| check::whole(text);
+        let number = |text: &str| whole(text);
         entries(
             value,
             WANTED,
@@ -136,4 +136,12 @@ fn entries<K: Ord, W, I: Iterator<Item = &'static str>>(
         }
     }
     all.then_some(entries)
+}
+
+/// A whole number in words of TOML: decimal, or hexadecimal with 0x.
+fn whole(text: &str) -> Option<i64> {
+    match text.strip_prefix("0x") {
+        Some(hex) => i64::from_str_radix(hex, 16).ok(),
+        None => text.parse().ok(),
+    }
 }

@@ -187,3 +187,30 @@ fn endpoint(link: &Link) -> Option<(Endpoint, u8)> {
         Link::Mqtt { .. } => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Barn and mast stand behind one converter; the mast is told to be waited for longer than the
+    /// barn has from one poll to the next.
+    #[test]
+    fn an_answer_is_not_waited_for_longer_than_a_neighbour_has_time() {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/sites/hillside-barn.toml");
+        let text = std::fs::read_to_string(path).expect("an example");
+        let text = text.replace("every_s = 30", "every_s = 30\ntimeout_s = 25");
+        let site = config::parse("barn", &text, Path::new("")).expect("a right file");
+        let table = Arc::new(site.plant.channels.clone());
+        let pollers = pollers(&site, table);
+        let limits = pollers.iter().map(|(poller, night)| {
+            let settings = poller.settings();
+            (
+                poller.name().as_str().to_owned(),
+                settings.timeout.as_secs(),
+                night.is_some(),
+            )
+        });
+        let wanted = [("barn".to_owned(), 3, true), ("mast".to_owned(), 10, false)];
+        assert_eq!(limits.collect::<Vec<_>>(), wanted);
+    }
+}

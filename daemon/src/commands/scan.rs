@@ -136,6 +136,8 @@ async fn scan_unit(
     let device = match discover(client).await {
         Ok(device) => Some(device),
         Err(DiscoverError::NoMarker) => None,
+        // Some devices say nothing where they have no registers.
+        Err(_) if scan.wanted.is_chosen() => None,
         Err(error) => return Err(unreachable(error)),
     };
     match &device {

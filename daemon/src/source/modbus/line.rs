@@ -242,7 +242,7 @@ impl State {
             Err(ModbusError::Broken { .. }) => false,
             Err(_) => {
                 let serial = self.framing != Framing::Tcp;
-                serial && self.endpoint.is_some() && self.silent < SILENT_BEFORE_REOPENING
+                serial && self.silent < SILENT_BEFORE_REOPENING
             }
         }
     }
@@ -282,3 +282,7 @@ fn has_answered(outcome: &Result<Answer, ModbusError>) -> bool {
         Err(_) => false,
     }
 }
+
+#[cfg(test)]
+#[path = "line_tests.rs"]
+mod tests;

@@ -217,7 +217,7 @@ impl Poller {
 
     fn failure(&mut self, error: SourceError) -> Failure {
         let mut wait = self.waits.after_failure();
-        if self.is_neighbour && error.trouble() == Trouble::Link {
+        if self.is_neighbour && error.has_kept_the_line() {
             wait = wait
                 .max(self.settings.timeout * NEIGHBOURS_SHARE)
                 .min(LONGEST_WAIT);

@@ -48,6 +48,18 @@ impl SourceError {
     }
 }
 
+impl SourceError {
+    /// Whether others on the line had to wait for an answer that has not come.
+    pub(super) fn has_kept_the_line(&self) -> bool {
+        matches!(
+            self,
+            Self::Discover(DiscoverError::Modbus(
+                ModbusError::Timeout { .. } | ModbusError::ConnectTimeout { .. }
+            ))
+        )
+    }
+}
+
 impl From<ModbusError> for SourceError {
     fn from(error: ModbusError) -> Self {
         Self::Discover(error.into())

@@ -241,6 +241,60 @@ async fn models_that_moved_are_discovered_again() {
 }
 
 #[tokio::test]
+async fn a_model_that_has_another_length_is_discovered_again() {
+    let plugged = Plugged::new(lay_out(40_000, &with_inputs())).await;
+    let table = table(&["inv-1/input-1/dc_current_a", "inv-1/input-3/dc_voltage_v"]);
+    let mut poller = poller(&plugged.settings, &table);
+    assert_eq!(poller.poll(AT).await.expect("polls").len(), 1);
+    // An update shows a third input.
+    let mut models = inverter();
+    let mut inputs = ModelImage::new(160, 3).expect("known");
+    for (n, volts) in [(1, 580.1), (2, 691.2), (3, 702.3)] {
+        inputs
+            .put(Spot::Input(n), Quantity::DcVoltage, volts)
+            .expect("fits");
+    }
+    models.push(inputs);
+    plugged.registers.replace(UNIT, lay_out(40_000, &models));
+    let failure = poller.poll(AT).await.expect_err("another length");
+    let changed = SourceError::trouble(&failure.error) == Trouble::Undecodable;
+    assert!(changed, "{failure}");
+    let readings = poller.poll(AT).await.expect("discovered again");
+    let readings = named(&readings, &table);
+    assert_eq!(readings["inv-1/input-3/dc_voltage_v"], Value::Good(702.3));
+}
+
+/// Silence of one device on a shared connection leaves nine tenths of the time to its neighbours; what
+/// is refused at once costs them nothing.
+#[tokio::test]
+async fn a_silent_device_leaves_the_line_to_its_neighbours() {
+    // It accepts, and nobody reads.
+    let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+    let settings = Settings {
+        endpoint: Endpoint::Tcp {
+            address: listener.local_addr().expect("bound").to_string(),
+        },
+        unit: UNIT,
+        timeout: Duration::from_millis(700),
+        every: Duration::from_secs(10),
+        night_every: Duration::from_secs(60),
+        map: None,
+    };
+    let line = crate::source::modbus::Line::to(settings.endpoint.clone());
+    let name = DeviceId::new("inv-1");
+    let table = Arc::new(table(&["inv-1/ac_power_w"]));
+    let mut shared = Poller::on(&line, true, settings.clone(), name, table);
+    let failure = shared.poll(AT).await.expect_err("silent");
+    assert_eq!(failure.error.trouble(), Trouble::Link);
+    assert!(failure.wait >= settings.timeout * 9, "{failure}");
+    drop(listener);
+    for _ in 0..2 {
+        let failure = shared.poll(AT).await.expect_err("nobody listens");
+        assert!(failure.wait < Duration::from_secs(300), "{failure}");
+    }
+}
+
+#[tokio::test]
 async fn a_device_that_was_unplugged_comes_back() {
     let plugged = Plugged::new(lay_out(40_000, &with_inputs())).await;
     let table = table(&["inv-1/ac_power_w"]);

@@ -192,4 +192,83 @@ proptest! {
             }
         });
     }
+
+    /// The same on a serial line, for a unit that has answered late before and for one that has not:
+    /// noise, pieces of frames and whole ones of this unit and of others.
+    #[test]
+    fn no_noise_on_a_line_makes_the_client_panic(
+        pieces in prop::collection::vec(
+            (prop::collection::vec(any::<u8>(), 0..12), any::<bool>(), 0..3u8, 0..4u8),
+            1..6,
+        ),
+        is_late_first in any::<bool>(),
+    ) {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_time()
+            .start_paused(true)
+            .build()
+            .expect("runtime");
+        runtime.block_on(async {
+            let (near, mut device) = duplex(4096);
+            let framing = Framing::Rtu {
+                gap: Duration::from_millis(2),
+                quiet: Duration::from_millis(50),
+            };
+            let line = Line::over(Connection::over_rtu(near), framing);
+            let mut client = ReadOnlyClient::on(line, 7, WITHIN);
+            let late = rtu_frame(7, 2, [0xDE, 0xAD]);
+            let mut is_owed = is_late_first;
+            let noise = async {
+                let mut request = [0; RTU_REQUEST_BYTES];
+                if is_late_first {
+                    device.read_exact(&mut request).await.expect("a first request");
+                }
+                for (bytes, is_frame, unit, registers) in &pieces {
+                    if device.read_exact(&mut request).await.is_err() {
+                        return;
+                    }
+                    let frame = rtu_frame(5 + unit, usize::from(*registers), [0x12, 0x34]);
+                    let answer = match (is_frame, std::mem::take(&mut is_owed)) {
+                        (false, false) => bytes.clone(),
+                        (true, false) => [bytes, &frame[..]].concat(),
+                        // What was asked for first comes now, and the right answer behind it.
+                        (_, true) => [late.clone(), frame].concat(),
+                    };
+                    if device.write_all(&answer).await.is_err() {
+                        return;
+                    }
+                }
+            };
+            let reading = async {
+                if is_late_first {
+                    let late = client.registers(RegisterKind::Holding, 100, 2).await;
+                    assert!(late.is_err());
+                }
+                for _ in 0..pieces.len() {
+                    if let Ok(values) = client.registers(RegisterKind::Holding, 100, 2).await {
+                        assert_eq!(values, [0x1234, 0x1234]);
+                    }
+                }
+                drop(client);
+            };
+            tokio::join!(reading, noise);
+        });
+    }
+}
+
+/// Unit, function, first, count; checksum.
+const RTU_REQUEST_BYTES: usize = 8;
+
+/// A right answer of so many registers with the same content.
+fn rtu_frame(unit: u8, registers: usize, content: [u8; 2]) -> Vec<u8> {
+    let mut frame = vec![unit, 3, registers as u8 * 2];
+    frame.extend(content.repeat(registers));
+    let checksum = frame.iter().fold(0xFFFF_u16, |crc, byte| {
+        (0..8).fold(crc ^ u16::from(*byte), |crc, _| match crc & 1 {
+            1 => crc >> 1 ^ 0xA001,
+            _ => crc >> 1,
+        })
+    });
+    frame.extend(checksum.to_le_bytes());
+    frame
 }
