@@ -71,6 +71,15 @@ pub(super) const GOOD: i64 = 0;
 pub(super) const OUT_OF_RANGE: i64 = 1;
 pub(super) const MISSING: i64 = 2;
 
+/// Quality and number, as they are stored.
+pub(super) fn parts(value: Value) -> (i64, Option<f64>) {
+    match value {
+        Value::Good(value) => (GOOD, Some(value)),
+        Value::OutOfRange(value) => (OUT_OF_RANGE, Some(value)),
+        Value::Missing => (MISSING, None),
+    }
+}
+
 /// The file's number of a channel of this plant.
 pub(super) fn channel_number(
     numbers: &[Option<i64>],
@@ -109,11 +118,7 @@ fn write_reading(
     reading: &Reading,
 ) -> Result<(), StoreError> {
     let channel = channel_number(numbers, reading.channel)?;
-    let (value, quality) = match reading.value {
-        Value::Good(value) => (Some(value), GOOD),
-        Value::OutOfRange(value) => (Some(value), OUT_OF_RANGE),
-        Value::Missing => (None, MISSING),
-    };
+    let (quality, value) = parts(reading.value);
     let what = || format!("a reading of channel {}", reading.channel.0);
     let value = finite_if_any(what, value)?;
     db.prepare_cached(

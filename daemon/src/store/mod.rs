@@ -4,8 +4,10 @@
 //! process writes; any number may read beside it.
 //! Never in here: what a value means, a clock, or a text for people.
 
+mod audit;
 mod commit;
 mod error;
+mod history;
 mod layout;
 mod learned;
 mod mornings;
@@ -17,8 +19,10 @@ mod slot_rows;
 #[cfg(test)]
 mod fault_tests;
 
+pub use audit::{Audit, Event};
 pub use commit::Step;
 pub use error::StoreError;
+pub use history::{Cell, HOUR, Held, Keep, MINUTE, Thinned};
 pub use layout::Layout;
 pub use open::Opened;
 
