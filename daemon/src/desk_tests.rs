@@ -12,6 +12,11 @@ use std::sync::Arc;
 const MANY: i64 = 200_000;
 const NOW: Time = Time::from_unix_ms(1_794_268_800_000);
 
+const KEEP: Keep = Keep {
+    readings: Span::from_h(24 * 30),
+    minutes: Span::from_h(24 * 365),
+};
+
 fn plant() -> Arc<Plant> {
     let text = include_str!("../../config/sites/quince-row-dairy.toml");
     let site = config::parse("an example", text, Path::new("")).expect("it is checked");
@@ -24,7 +29,7 @@ fn desk(folder: &Path) -> Desk {
     assert_eq!(opened.set_aside, None);
     let analyst = Analyst::open(plant.clone(), opened.store, true).expect("a plant that is sound");
     let reports = report::Writer::start(folder.to_owned(), file.clone(), plant, chrono_tz::UTC);
-    Desk::new(analyst, file, reports)
+    Desk::new(analyst, file, reports, KEEP)
 }
 
 /// The n-th reading of one channel, all of them too late for the analysis.

@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::{check, exit, replay, run, scan};
+use daemon::commands::{backup, check, exit, export, replay, run, scan, verify};
 use daemon::demo;
 use std::future::Future;
 use std::io::{self, IsTerminal};
@@ -57,6 +57,39 @@ enum Command {
         #[arg(long, default_value_t = 1)]
         unit: u8,
     },
+    /// Copy a store to a file and check the copy, also while the daemon runs
+    Backup {
+        /// The daemon's folder, or the store in it
+        store: PathBuf,
+        /// The copy; an earlier one is replaced when the new one has been checked
+        #[arg(long)]
+        to: PathBuf,
+    },
+    /// Check whether a store or a copy of one is sound; reads only, also while the daemon runs
+    Verify {
+        /// The daemon's folder, or the store in it
+        store: PathBuf,
+    },
+    /// Write what was stored of some days to files, one for each device and day (UTC)
+    Export {
+        /// The site file (TOML)
+        site: PathBuf,
+        /// The daemon's folder, or the store in it
+        #[arg(long, default_value = "noonmark-data")]
+        store: PathBuf,
+        /// Folder for the files
+        #[arg(long)]
+        out: PathBuf,
+        /// First day, as in 2026-06-21
+        #[arg(long)]
+        from: chrono::NaiveDate,
+        /// Last day, exported too
+        #[arg(long)]
+        to: chrono::NaiveDate,
+        /// csv or parquet
+        #[arg(long, default_value = "csv", value_parser = format)]
+        format: export::Format,
+    },
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
         /// Folder for the reports
@@ -105,6 +138,27 @@ fn main() -> ExitCode {
         Command::Scan { address, unit } => in_runtime(async {
             let result = scan::scan(&address, unit, &mut io::stdout()).await;
             said(result, scan::ScanError::exit_code)
+        }),
+        Command::Backup { store, to } => {
+            let (now, out) = (Clock::System.now(), &mut io::stdout());
+            let copied = backup::backup(&store, &to, now, out);
+            said(copied, backup::BackupError::exit_code)
+        }
+        Command::Verify { store } => said(
+            verify::verify(&store, &mut io::stdout()),
+            verify::VerifyError::exit_code,
+        ),
+        Command::Export {
+            site,
+            store,
+            out,
+            from,
+            to,
+            format,
+        } => with_site(&site, |_| {
+            let wanted = export::Wanted { from, to, format };
+            let written = export::export(&store, &out, wanted, &mut io::stdout());
+            said(written, export::ExportError::exit_code)
         }),
         Command::Demo { out } => in_runtime(async {
             said(
@@ -201,6 +255,10 @@ fn time(text: &str) -> Result<analysis::reading::Time, String> {
     Ok(analysis::reading::Time::from_unix_ms(
         date.timestamp_millis(),
     ))
+}
+
+fn format(text: &str) -> Result<export::Format, String> {
+    export::Format::from_name(text).ok_or_else(|| "wanted csv or parquet".to_owned())
 }
 
 fn rate(text: &str) -> Result<f64, String> {

@@ -5,6 +5,7 @@
 //! Never in here: what a value means, a clock, or a text for people.
 
 mod audit;
+mod backup;
 mod commit;
 mod error;
 mod history;
@@ -15,16 +16,19 @@ mod open;
 mod query;
 mod schema;
 mod slot_rows;
+mod verify;
 
 #[cfg(test)]
 mod fault_tests;
 
 pub use audit::{Audit, Event};
+pub use backup::{Progress, back_up};
 pub use commit::Step;
 pub use error::StoreError;
-pub use history::{Cell, HOUR, Held, Keep, MINUTE, Thinned};
+pub use history::{Cell, HOUR, Held, Keep, MINUTE, Size, Thinned, date};
 pub use layout::Layout;
 pub use open::Opened;
+pub use verify::{Verified, verify};
 
 use layout::Numbers;
 use rusqlite::Connection;

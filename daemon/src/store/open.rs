@@ -6,6 +6,7 @@ use super::layout::{Layout, Numbers, register};
 use super::query::{each_row, get};
 use super::schema::{MIGRATIONS, Origin, migrate, origin, refuse_newer};
 use super::{Store, StoreError};
+use analysis::reading::Channel;
 use rusqlite::{Connection, OpenFlags};
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
@@ -71,6 +72,28 @@ impl Store {
             return Err(StoreError::Older { found, known });
         }
         Self::assemble(db, layout, None)
+    }
+
+    /// The channels that a file has ever had, by name. Those that this program does not know are left
+    /// out.
+    pub fn addresses(path: &Path) -> Result<Vec<Channel>, StoreError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let db = connect(path, flags)?;
+        if origin(&db)? == Origin::Empty {
+            let path = path.to_owned();
+            return Err(StoreError::Empty { path });
+        }
+        let mut channels = Vec::new();
+        each_row(
+            &db,
+            "SELECT address FROM channel ORDER BY address",
+            [],
+            |row| {
+                channels.extend(get::<String>(row, "address")?.parse::<Channel>().ok());
+                Ok(())
+            },
+        )?;
+        Ok(channels)
     }
 
     /// A store that is gone when it is dropped.
@@ -140,7 +163,7 @@ fn open_sound(path: &Path) -> Result<(Connection, i64), StoreError> {
     Ok((db, version))
 }
 
-fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, StoreError> {
+pub(super) fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, StoreError> {
     Connection::open_with_flags(path, flags).map_err(StoreError::at("open the store"))
 }
 
@@ -215,7 +238,7 @@ fn set_aside(path: &Path) -> Result<PathBuf, StoreError> {
     Ok(aside)
 }
 
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
+pub(super) fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = OsString::from(path);
     name.push(suffix);
     PathBuf::from(name)

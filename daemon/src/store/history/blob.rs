@@ -19,6 +19,18 @@ pub(super) fn packed(value: &impl Serialize) -> Vec<u8> {
 
 /// From bytes, if they are as they were written.
 pub(super) fn unpacked<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Unreadable> {
+    postcard::from_bytes(sound(bytes)?).map_err(|error| Unreadable(error.to_string()))
+}
+
+/// Its first field alone.
+pub(super) fn unpacked_first<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Unreadable> {
+    let first = postcard::take_from_bytes(sound(bytes)?);
+    first
+        .map(|(first, _)| first)
+        .map_err(|error| Unreadable(error.to_string()))
+}
+
+fn sound(bytes: &[u8]) -> Result<&[u8], Unreadable> {
     let (checksum, body) = bytes
         .split_first_chunk::<CHECKSUM_BYTES>()
         .ok_or_else(|| Unreadable(format!("{} bytes", bytes.len())))?;
@@ -27,7 +39,7 @@ pub(super) fn unpacked<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Unreadabl
         let text = format!("checksum {found:#010x}, wanted {wanted:#010x}");
         return Err(Unreadable(text));
     }
-    postcard::from_bytes(body).map_err(|error| Unreadable(error.to_string()))
+    Ok(body)
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ mod day;
 mod pack;
 mod packed_cells;
 mod read;
+mod size;
 mod sum;
 mod thin;
 
@@ -29,4 +30,9 @@ mod cells_tests;
 mod thin_tests;
 
 pub use cells::{Cell, HOUR, Held, MINUTE};
+pub use pack::date;
+pub use size::Size;
 pub use thin::{Keep, Thinned};
+
+pub(super) use cells::{hours, minutes};
+pub(super) use read::{day_of_cells, day_of_readings, role_of};

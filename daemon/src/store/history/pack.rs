@@ -153,8 +153,8 @@ impl ChannelDay<'_> {
 
 const ONE_MS: Span = Span::from_ms(1);
 
-/// The day as people write it; of days that no calendar has, the number.
-pub(super) fn date(day: i64) -> String {
+/// The day, counted from 1970-01-01, as people write it; of one that no calendar has, the number.
+pub fn date(day: i64) -> String {
     let date = DateTime::from_timestamp_millis(day.saturating_mul(DAY_MS));
     date.map_or_else(|| day.to_string(), |date| date.date_naive().to_string())
 }

@@ -1,0 +1,199 @@
+//! How fast the store is and how much room it needs: one inverter with three inputs and a mast,
+//! polled every ten seconds, thinned as the daemon does it. Run by hand: `cargo run --release -p
+//! noonmark-tests --example store_years [days]` (365 unless told). The readings are those of the
+//! simulated plant in the steps in which devices publish them; making them is not part of the time.
+
+use analysis::plant::Plant;
+use analysis::reading::{ChannelId, Quantity, Reading, Span, Time, Value};
+use daemon::store::{EngineState, Keep, Layout, Step, Store};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tests::plant::{NORTH, START, Shape, Strings, Twin, WEST, World, plant};
+
+const EVERY_S: i64 = 10;
+/// What a commit holds in a long catch-up: as many polls as one step of the daemon takes at most.
+const POLLS_PER_STEP: i64 = 256;
+const KEEP: Keep = Keep {
+    readings: Span::from_h(24 * 30),
+    minutes: Span::from_h(24 * 3650),
+};
+/// As the daemon does it.
+const READINGS_PER_THINNING: usize = 20_000;
+const DAY_MS: i64 = 86_400_000;
+
+fn main() {
+    let argument = std::env::args().nth(1);
+    let days: i64 = argument.map_or(365, |days| days.parse().expect("a number of days"));
+    let strings = |parallel, plane| Strings {
+        parallel,
+        modules: 16,
+        plane,
+    };
+    let plant = Arc::new(plant(&Shape {
+        inverters: vec![(
+            25_000.0,
+            vec![strings(2, NORTH), strings(2, NORTH), strings(1, WEST)],
+        )],
+        sensor: Some(NORTH),
+        every: Span::from_s(EVERY_S),
+    }));
+    // Not in memory: on the disk that the working folder is on.
+    let folder = tempfile::tempdir_in(".").expect("a folder");
+    let path = folder.path().join("site.sqlite");
+    let opened = Store::open(&path, &Layout::of(&plant)).expect("the store opens");
+    let mut bench = Bench::new(plant, opened.store);
+    let midnight = Time::from_unix_ms(START.unix_ms().div_euclid(DAY_MS) * DAY_MS);
+    for day in 0..days {
+        bench.fill(midnight + Span::from_h(24 * day));
+        bench.thin(midnight + Span::from_h(24 * (day + 1)));
+    }
+    bench.print(&path, days);
+    if days > 40 {
+        bench.read(midnight + Span::from_h(24), "a year-old");
+    }
+    bench.read(midnight + Span::from_h(24 * (days - 1)), "the last");
+}
+
+struct Bench {
+    plant: Arc<Plant>,
+    twin: Twin,
+    store: Store,
+    readings: usize,
+    inserting: Duration,
+    thinned: usize,
+    thinning: Duration,
+    longest_step: Duration,
+}
+
+impl Bench {
+    fn new(plant: Arc<Plant>, store: Store) -> Self {
+        Self {
+            twin: Twin::new(plant.clone(), World::fair()),
+            plant,
+            store,
+            readings: 0,
+            inserting: Duration::ZERO,
+            thinned: 0,
+            thinning: Duration::ZERO,
+            longest_step: Duration::ZERO,
+        }
+    }
+
+    fn fill(&mut self, midnight: Time) {
+        let engine_state = EngineState {
+            version: 1,
+            bytes: vec![7; 20_000],
+        };
+        let polls: Vec<i64> = (0..86_400 / EVERY_S).collect();
+        for polls in polls.chunks(POLLS_PER_STEP as usize) {
+            // A poll falls some milliseconds after its second.
+            let at = |n: i64| midnight + Span::from_ms(1000 * EVERY_S * n + n * 7919 % 23);
+            let readings: Vec<Reading> =
+                polls.iter().flat_map(|n| self.published(at(*n))).collect();
+            let step = Step {
+                readings: &readings,
+                slots: &[],
+                findings: &[],
+                forgotten: &[],
+                learned: &[],
+                mornings: &[],
+                engine_state: &engine_state,
+            };
+            let before = Instant::now();
+            self.store.commit(&step).expect("room on the disk");
+            self.inserting += before.elapsed();
+            self.readings += readings.len();
+        }
+    }
+
+    /// In the steps in which devices publish.
+    fn published(&self, at: Time) -> Vec<Reading> {
+        let mut readings = self.twin.poll(at);
+        for reading in &mut readings {
+            let quantity = self.plant.channels.channel(reading.channel).quantity;
+            if let Value::Good(value) = &mut reading.value {
+                let per_unit = steps_per_unit(quantity);
+                *value = (*value * per_unit).round() / per_unit;
+            }
+        }
+        readings
+    }
+
+    fn thin(&mut self, now: Time) {
+        loop {
+            let before = Instant::now();
+            let done = self.store.thin(now, KEEP, READINGS_PER_THINNING);
+            let done = done.expect("room on the disk");
+            let took = before.elapsed();
+            self.thinning += took;
+            self.longest_step = self.longest_step.max(took);
+            self.thinned += done.readings;
+            if done.is_nothing() {
+                return;
+            }
+        }
+    }
+
+    fn print(&self, path: &Path, days: i64) {
+        let rate = |n: usize, time: Duration| n as f64 / time.as_secs_f64();
+        let (channels, readings) = (self.plant.channels.len(), self.readings);
+        println!("{days} days, {channels} channels in the plant, {readings} readings");
+        println!("insert: {:.0} values/s", rate(readings, self.inserting));
+        let thinned = rate(self.thinned, self.thinning);
+        let longest_ms = self.longest_step.as_secs_f64() * 1e3;
+        println!("thin: {thinned:.0} readings/s, longest step {longest_ms:.0} ms");
+        let file = std::fs::metadata(path).expect("it is there").len();
+        println!("file: {:.1} MB", file as f64 / 1e6);
+        for size in self.store.sizes().expect("reads") {
+            let per_value = size.bytes as f64 / size.values.max(1) as f64;
+            println!(
+                "{}: {:.2} MB, {} values, {per_value:.2} bytes/value",
+                size.table,
+                size.bytes as f64 / 1e6,
+                size.values
+            );
+        }
+    }
+
+    fn read(&self, day: Time, which: &str) {
+        const TIMES: u32 = 20;
+        let channels: Vec<ChannelId> = self.plant.channels.iter().map(|(id, _)| id).collect();
+        let mut slowest = Duration::ZERO;
+        let (mut all, mut cells) = (Duration::ZERO, 0);
+        for _ in 0..TIMES {
+            let before = Instant::now();
+            cells = 0;
+            for channel in &channels {
+                let day = self.store.minutes(*channel, day, day + Span::from_h(24));
+                cells += day.expect("reads").len();
+            }
+            all += before.elapsed();
+            slowest = slowest.max(before.elapsed());
+        }
+        let ms = |time: Duration| time.as_secs_f64() * 1e3;
+        let mean = ms(all) / f64::from(TIMES);
+        println!(
+            "{which} day, {cells} minutes of {} channels: {mean:.1} ms, slowest {:.1} ms",
+            channels.len(),
+            ms(slowest)
+        );
+    }
+}
+
+/// Steps in which devices of this kind publish (common practice).
+fn steps_per_unit(quantity: Quantity) -> f64 {
+    let name = quantity.name();
+    let is = |unit: &str| name.ends_with(unit);
+    if is("_w") || is("_var") || is("_wh") || is("_w_m2") || is("_s") {
+        1.0
+    } else if is("_ohm") {
+        1e-3
+    } else if is("_v") || is("_degc") || is("_m_s") {
+        10.0
+    } else if is("_a") || is("_hz") || is("_ratio") {
+        100.0
+    } else {
+        1000.0
+    }
+}
