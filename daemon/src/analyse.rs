@@ -25,7 +25,7 @@ const MAX_WAITING_READINGS: usize = 200_000;
 
 /// Readings that one step of thinning packs, to the next whole channel and day: below a tenth of a
 /// second on a small server, so that a poll hardly waits (measured: DEVELOPERS.md).
-const READINGS_PER_THINNING: usize = 20_000;
+const READINGS_PER_THINNING: usize = 10_000;
 
 /// Why analysis cannot start.
 #[derive(Debug, Error)]

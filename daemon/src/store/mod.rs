@@ -19,7 +19,11 @@ mod slot_rows;
 mod verify;
 
 #[cfg(test)]
+mod backup_tests;
+#[cfg(test)]
 mod fault_tests;
+#[cfg(test)]
+mod older_tests;
 
 pub use audit::{Audit, Event};
 pub use backup::{Progress, back_up};

@@ -64,14 +64,29 @@ pub fn verify(path: &Path, progress: &mut dyn FnMut(Progress)) -> Result<Verifie
     db.execute_batch("BEGIN; SELECT count(*) FROM sqlite_schema;")
         .map_err(StoreError::at("check the store"))?;
     let mut verified = Verified::default();
-    pages(&db, &mut verified, progress)?;
-    // In a file with broken pages the rest would only repeat it.
-    if version == Store::LAYOUT_VERSION && verified.problems.is_empty() {
-        slots(&db, &mut verified)?;
-        findings(&db, &mut verified)?;
-        days(&db, &mut verified, progress)?;
+    let looked = look(&db, version, &mut verified, progress);
+    match looked {
+        // Broken pages may stop the looking itself.
+        Err(StoreError::Corrupt { detail, .. }) => verified.wrong(detail),
+        other => other?,
     }
     Ok(verified)
+}
+
+fn look(
+    db: &Connection,
+    version: i64,
+    verified: &mut Verified,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<(), StoreError> {
+    pages(db, verified, progress)?;
+    // In a file with broken pages the rest would only repeat it.
+    if version == Store::LAYOUT_VERSION && verified.problems.is_empty() {
+        slots(db, verified)?;
+        findings(db, verified)?;
+        days(db, verified, progress)?;
+    }
+    Ok(())
 }
 
 /// Table by table, so that there is something to say on the way.
@@ -102,20 +117,13 @@ fn pages(
 }
 
 fn lines(db: &Connection, pragma: &str, verified: &mut Verified) -> Result<(), StoreError> {
-    let checked = each_row(db, pragma, [], |row| {
+    each_row(db, pragma, [], |row| {
         let line: String = get(row, "integrity_check")?;
         if line != "ok" {
             verified.wrong(line);
         }
         Ok(())
-    });
-    match checked {
-        Err(StoreError::Corrupt { detail, .. }) => {
-            verified.wrong(detail);
-            Ok(())
-        }
-        other => other,
-    }
+    })
 }
 
 /// Each beginning once (the key sees to that), each instant in one slot at most, and parts only of

@@ -20,7 +20,7 @@ impl Store {
         let mut sizes = Vec::new();
         let sql = "SELECT s.tbl_name AS name, sum(d.pgsize) AS bytes
                    FROM dbstat d JOIN sqlite_schema s ON d.name = s.name
-                   WHERE d.aggregate AND s.tbl_name IN
+                   WHERE d.aggregate = TRUE AND s.tbl_name IN
                        ('reading', 'reading_day', 'minute_day', 'hour_day')
                    GROUP BY 1 ORDER BY 1";
         each_row(self.settled()?, sql, [], |row| {
