@@ -3,8 +3,13 @@
 //! noonmark-tests --example store_years [days]` (365 unless told). The readings are those of the
 //! simulated plant in the steps in which devices publish them; making them is not part of the time.
 
+use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
+use analysis::expected::{InputExpected, WeatherRung};
 use analysis::plant::Plant;
-use analysis::reading::{ChannelId, Quantity, Reading, Span, Time, Value};
+use analysis::reading::{
+    ChannelId, Current, Irradiance, Power, Quantity, Reading, Span, Speed, Temperature, Time,
+    Value, Voltage,
+};
 use daemon::store::{EngineState, Keep, Layout, Step, Store};
 use std::path::Path;
 use std::sync::Arc;
@@ -22,6 +27,7 @@ const KEEP: Keep = Keep {
 const READINGS_PER_THINNING: usize = 10_000;
 /// Of the noise.
 const SEED: u64 = 7;
+const SLOT: Span = Span::from_min(5);
 const DAY_MS: i64 = 86_400_000;
 
 fn main() {
@@ -93,6 +99,8 @@ impl Bench {
             bytes: vec![7; 20_000],
         };
         let polls: Vec<i64> = (0..86_400 / EVERY_S).collect();
+        let slots: Vec<Slot> = (0..288).map(|n| self.slot(midnight + SLOT * n)).collect();
+        let mut slots = slots.as_slice();
         for polls in polls.chunks(POLLS_PER_STEP as usize) {
             // A poll falls some milliseconds after its second.
             let at = |n: i64| midnight + Span::from_ms(1000 * EVERY_S * n + n * 7919 % 23);
@@ -102,7 +110,7 @@ impl Bench {
             }
             let step = Step {
                 readings: &readings,
-                slots: &[],
+                slots: std::mem::take(&mut slots),
                 findings: &[],
                 forgotten: &[],
                 learned: &[],
@@ -114,6 +122,50 @@ impl Bench {
             self.inserting += before.elapsed();
             self.inserting_cpu_s += cpu_seconds() - cpu_before;
             self.readings += readings.len();
+        }
+    }
+
+    /// A slot by day, filled everywhere; the nights' are smaller.
+    fn slot(&mut self, start: Time) -> Slot {
+        let mut number = |size: f64| {
+            self.drawn += 1;
+            size * (1.0 + 0.1 * normal(SEED, self.drawn))
+        };
+        let mut input = || InputSlot {
+            voltage: Some(Voltage::from_v(number(600.0))),
+            current: Some(Current::from_a(number(8.0))),
+            expected: Some(InputExpected {
+                voltage: Voltage::from_v(number(600.0)),
+                current: Current::from_a(number(8.0)),
+                sigma_voltage: Voltage::from_v(number(6.0)),
+                sigma_current: Current::from_a(number(0.2)),
+                sigma_power: Power::from_w(number(150.0)),
+            }),
+            gate: Gate::Valid,
+            limit: None,
+        };
+        let inputs = vec![input(), input(), input()];
+        let mut plane = || PlaneSlot {
+            poa: Some((
+                Irradiance::from_w_m2(number(800.0)),
+                WeatherRung::PlaneSensor,
+            )),
+            cell: Some(Temperature::from_degc(number(45.0))),
+        };
+        Slot {
+            start,
+            span: SLOT,
+            planes: vec![plane(), plane()],
+            air: Some(Temperature::from_degc(number(24.0))),
+            wind: Some(Speed::from_m_s(number(3.0))),
+            inverters: vec![InverterSlot {
+                ac_power: Some(Power::from_w(number(9500.0))),
+                expected_ac_power: Some(Power::from_w(number(9500.0))),
+                shade_ac_power: None,
+                limit: None,
+                producing: Some(true),
+                inputs,
+            }],
         }
     }
 

@@ -8,8 +8,9 @@ use crate::output::open_store;
 use crate::site::{Site, instant};
 use analysis::reading::{ChannelId, Reading, Span, Time, Value};
 use daemon::store::{EngineState, Layout, Step, Store, verify};
+use std::path::Path;
 use std::time::Duration;
-use tests::SunspecServer;
+use tests::{Program, SunspecServer};
 
 const KILLS: u32 = 24;
 /// Site seconds per second: a day of the site takes a minute, so that its own readings come fast.
@@ -53,6 +54,41 @@ fn whatever_it_is_killed_in_nothing_is_lost_and_nothing_counts_twice() {
     let packed = store.audit().expect("reads");
     let packed = packed.iter().filter(|a| a.event == "packed");
     assert!(packed.count() > 3, "it was killed while it packed");
+}
+
+#[test]
+fn a_copy_is_made_beside_the_running_program_which_does_not_mind() {
+    let clock = ["--clock-from", BEGINS, "--clock-rate", RATE];
+    let mut server = SunspecServer::start(0, &clock);
+    let site = Site::new(&[("hut", server.port())], None, EVERY_S);
+    std::fs::create_dir_all(site.out()).expect("a folder");
+    let channels = fill(&site);
+    let program = site.start(&mut server, RATE);
+    let (out, copy) = (site.out(), site.out().join("copy.sqlite"));
+    let arguments = ["backup", text(&out), "--to", text(&copy)];
+    for _ in 0..3 {
+        let made = Program::start(arguments).end();
+        assert_eq!(
+            (made.code, made.err.as_str()),
+            (Some(0), ""),
+            "{}",
+            made.out
+        );
+        let layout = Layout::of(&site.checked().plant);
+        let copied = Store::open_to_read(&copy, &layout).expect("it is a store");
+        let all = DAYS * READINGS_A_DAY * CHANNELS as i64;
+        assert_eq!(before(&copied, &channels), all);
+    }
+    let ended = program.terminate();
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    assert!(!ended.err.contains("ERROR"), "{}", ended.err);
+    let audit = open_store(&site).audit().expect("reads");
+    let copies = audit.iter().filter(|a| a.event == "backed_up");
+    assert_eq!(copies.count(), 3);
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("a plain path")
 }
 
 /// Weeks of readings as an earlier version left them.

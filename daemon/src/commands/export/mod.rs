@@ -192,7 +192,7 @@ fn rows_of(
 }
 
 fn write_file(file: &Path, format: Format, rows: &[ChannelRows]) -> Result<(), ExportError> {
-    let written = crate::report::write_pieces(file, |to| {
+    crate::report::write_pieces(file, |to| {
         let made = match format {
             Format::Csv => csv_file::write(to, rows),
             Format::Parquet => parquet_file::write(to, rows),
@@ -201,6 +201,5 @@ fn write_file(file: &Path, format: Format, rows: &[ChannelRows]) -> Result<(), E
             file: file.to_owned(),
             source,
         })
-    });
-    written
+    })
 }

@@ -123,14 +123,10 @@ pub(super) fn wholes(numbers: &[f64]) -> Option<(u8, Vec<i64>)> {
 pub(super) fn whole(number: f64, places: u8) -> Option<i64> {
     let unit = power(places)?;
     let scaled = (number * unit).round();
-    if !(scaled.abs() <= EXACT) {
-        return None;
-    }
+    // NaN becomes 0 here, infinity and what is too large another number: the bits tell.
     let whole = scaled as i64;
-    (whole as f64 / unit)
-        .to_bits()
-        .eq(&number.to_bits())
-        .then_some(whole)
+    let is_same = (whole as f64 / unit).to_bits() == number.to_bits();
+    (small(whole) && is_same).then_some(whole)
 }
 
 #[cfg(test)]

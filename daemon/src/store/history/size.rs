@@ -15,13 +15,14 @@ pub struct Size {
 }
 
 impl Store {
-    /// What readings and their aggregates need. Reads all of it.
+    /// What readings, their aggregates and slots need. Reads all of it.
     pub fn sizes(&self) -> Result<Vec<Size>, StoreError> {
         let mut sizes = Vec::new();
         let sql = "SELECT s.tbl_name AS name, sum(d.pgsize) AS bytes
                    FROM dbstat d JOIN sqlite_schema s ON d.name = s.name
                    WHERE d.aggregate = TRUE AND s.tbl_name IN
-                       ('reading', 'reading_day', 'minute_day', 'hour_day')
+                       ('reading', 'reading_day', 'minute_day', 'hour_day', 'slot', 'plane_slot',
+                        'inverter_slot', 'input_slot')
                    GROUP BY 1 ORDER BY 1";
         each_row(self.settled()?, sql, [], |row| {
             sizes.push(Size {
@@ -41,15 +42,20 @@ impl Store {
         let db = self.settled()?;
         let mut values = 0;
         let column = match table {
-            "reading" => {
-                each_row(db, "SELECT count(*) AS n FROM reading", [], |row| {
-                    values = get(row, "n")?;
-                    Ok(())
-                })?;
+            "reading_day" => "readings",
+            "minute_day" | "hour_day" => "cells",
+            rows => {
+                each_row(
+                    db,
+                    &format!("SELECT count(*) AS n FROM {rows}"),
+                    [],
+                    |row| {
+                        values = get(row, "n")?;
+                        Ok(())
+                    },
+                )?;
                 return Ok(values);
             }
-            "reading_day" => "readings",
-            _ => "cells",
         };
         each_row(db, &format!("SELECT {column} FROM {table}"), [], |row| {
             values += rows_of(&get::<Vec<u8>>(row, column)?)?;
