@@ -26,7 +26,7 @@ impl ChannelDay<'_> {
     /// that day are still wanted.
     pub fn pack(&self, keeps_readings: bool) -> Result<usize, StoreError> {
         let (first, last) = ends(self.day);
-        let rows = row_readings(self.db, self.number, ChannelId(0), first, last + ONE_MS)?;
+        let rows = row_readings(self.db, self.number, ChannelId(0), first, last)?;
         let packed = rows.len();
         let (db, number, day) = (self.db, self.number, self.day);
         let old = self.sound("reading_day", day_of_readings(db, number, day))?;
@@ -150,8 +150,6 @@ impl ChannelDay<'_> {
         Ok(None)
     }
 }
-
-const ONE_MS: Span = Span::from_ms(1);
 
 /// The day, counted from 1970-01-01, as people write it; of one that no calendar has, the number.
 pub fn date(day: i64) -> String {

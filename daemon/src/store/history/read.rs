@@ -28,13 +28,14 @@ impl Store {
         let mut packed = Vec::new();
         let sql = "SELECT readings FROM reading_day
                    WHERE channel = ?1 AND day BETWEEN ?2 AND ?3 ORDER BY day";
-        each_row(&view, sql, (number, day_of(from), day_of(to)), |row| {
+        let last = before(to);
+        each_row(&view, sql, (number, day_of(from), day_of(last)), |row| {
             let bytes: Vec<u8> = get(row, "readings")?;
             packed.extend(day::unpack(channel, &bytes).map_err(readings_unreadable)?);
             Ok(())
         })?;
-        packed.retain(|reading| from <= reading.at && reading.at < to);
-        let rows = row_readings(&view, number, channel, from, to)?;
+        packed.retain(|reading| from <= reading.at && reading.at <= last);
+        let rows = row_readings(&view, number, channel, from, last)?;
         Ok(if packed.is_empty() {
             rows
         } else {
@@ -75,14 +76,15 @@ impl Store {
             "SELECT day, cells FROM {} WHERE channel = ?1 AND day BETWEEN ?2 AND ?3 ORDER BY day",
             table_of(span)
         );
-        each_row(&view, &sql, (number, day_of(from), day_of(to)), |row| {
+        let (first_day, last_day) = (day_of(from), day_of(before(to)));
+        each_row(&view, &sql, (number, first_day, last_day), |row| {
             let bytes: Vec<u8> = get(row, "cells")?;
             cells.extend(packed_cells::unpack(&bytes, span).map_err(cells_unreadable)?);
             packed_days.insert(get::<i64>(row, "day")?);
             Ok(())
         })?;
         // Whole days, so that the first and last cell are whole.
-        let (first, last) = (ends(day_of(from)).0, ends(day_of(to)).1);
+        let (first, last) = (ends(first_day).0, ends(last_day).1);
         let mut rows = row_readings(&view, number, channel, first, last)?;
         rows.retain(|reading| !packed_days.contains(&day_of(reading.at)));
         let role = Role::of(self.layout.channels.channel(channel).quantity);
@@ -99,18 +101,23 @@ impl Store {
     }
 }
 
-/// The rows of a channel in `[from, to)`, or up to the end of all time.
-pub(in crate::store) fn row_readings(
+/// The last instant of a range that ends before `to`.
+fn before(to: Time) -> Time {
+    Time::from_unix_ms(to.unix_ms().saturating_sub(1))
+}
+
+/// The rows of a channel from `first` to `last`, both of them part of it.
+pub(super) fn row_readings(
     db: &Connection,
     number: i64,
     channel: ChannelId,
-    from: Time,
-    to: Time,
+    first: Time,
+    last: Time,
 ) -> Result<Vec<Reading>, StoreError> {
     let mut readings = Vec::new();
     let sql = "SELECT at_utc_ms, value, quality FROM reading
-               WHERE channel = ?1 AND at_utc_ms >= ?2 AND at_utc_ms < ?3 ORDER BY at_utc_ms";
-    each_row(db, sql, (number, from.unix_ms(), to.unix_ms()), |row| {
+               WHERE channel = ?1 AND at_utc_ms BETWEEN ?2 AND ?3 ORDER BY at_utc_ms";
+    each_row(db, sql, (number, first.unix_ms(), last.unix_ms()), |row| {
         readings.push(Reading {
             channel,
             at: Time::from_unix_ms(row.get_unwrap(0)),

@@ -144,6 +144,33 @@ fn packing_changes_nothing_that_a_reader_sees() {
 }
 
 #[test]
+fn the_first_and_the_last_instant_of_a_day_belong_to_it() {
+    let mut store = Store::in_memory(&layout()).expect("memory needs no file");
+    let last = at(11, 0) - Span::from_ms(1);
+    let ends = [
+        reading(0, at(10, 0), Value::Good(1.0)),
+        reading(0, last, Value::Good(2.0)),
+        reading(0, at(11, 0), Value::Good(4.0)),
+    ];
+    commit(&mut store, &ends);
+    let sums = |store: &Store| {
+        let hours = store
+            .hours(ChannelId(0), at(10, 0), at(11, 0))
+            .expect("reads");
+        let sum = |cell: &Cell| cell.mean().map(|mean| mean * f64::from(cell.good));
+        let readings = store
+            .readings(ChannelId(0), at(10, 0), at(11, 0))
+            .expect("reads");
+        (hours.iter().filter_map(sum).sum::<f64>(), readings.len())
+    };
+    assert_eq!(sums(&store), (3.0, 2));
+    thin_all(&mut store, at(12, 60));
+    assert_eq!((sums(&store), rows(&store)), ((3.0, 2), 1));
+    thin_all(&mut store, at(30, 0));
+    assert_eq!(sums(&store), (3.0, 0));
+}
+
+#[test]
 fn single_readings_go_after_their_time_then_minutes_and_hours_stay() {
     let mut store = filled(10..12);
     let before = seen(&store);
