@@ -58,7 +58,7 @@ fn main() {
     }
     bench.print(&path, days);
     if days > 40 {
-        bench.read(midnight + Span::from_h(24), "a year-old");
+        bench.read(midnight + Span::from_h(24), "the second");
     }
     bench.read(midnight + Span::from_h(24 * (days - 1)), "the last");
 }
