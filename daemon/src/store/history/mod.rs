@@ -27,6 +27,8 @@ mod thin;
 #[cfg(test)]
 mod cells_tests;
 #[cfg(test)]
+mod stopped_tests;
+#[cfg(test)]
 mod thin_tests;
 
 pub use cells::{Cell, HOUR, Held, MINUTE};

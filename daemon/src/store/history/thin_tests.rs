@@ -1,23 +1,21 @@
-//! What thinning leaves: every reading counts once, wherever it is kept and whatever stops a step.
+//! What thinning leaves: every reading counts once, wherever it is kept.
 //! Kind of truth: property.
 
 use super::day::DAY_MS;
 use super::{Cell, Held, Keep, Thinned};
-use crate::store::{EngineState, Event, Layout, Step, Store, StoreError};
+use crate::store::{EngineState, Event, Layout, Step, Store};
 use analysis::reading::{Channel, ChannelId, ChannelTable, Reading, Span, Time, Value};
 use std::path::Path;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 
-const KEEP: Keep = Keep {
+pub(super) const KEEP: Keep = Keep {
     readings: Span::from_h(24 * 5),
     minutes: Span::from_h(24 * 20),
 };
-const BEGINNING: Time = Time::from_unix_ms(0);
-const END: Time = Time::from_unix_ms(i64::MAX);
+pub(super) const BEGINNING: Time = Time::from_unix_ms(0);
+pub(super) const END: Time = Time::from_unix_ms(i64::MAX);
 const BOTH: [ChannelId; 2] = [ChannelId(0), ChannelId(1)];
 
-fn layout() -> Layout {
+pub(super) fn layout() -> Layout {
     let address = |text: &str| text.parse::<Channel>().expect("valid address");
     Layout {
         planes: Vec::new(),
@@ -29,11 +27,11 @@ fn layout() -> Layout {
     }
 }
 
-fn at(day: i64, s: i64) -> Time {
+pub(super) fn at(day: i64, s: i64) -> Time {
     Time::from_unix_ms(day * DAY_MS + 1000 * s)
 }
 
-fn reading(channel: u16, at: Time, value: Value) -> Reading {
+pub(super) fn reading(channel: u16, at: Time, value: Value) -> Reading {
     Reading {
         channel: ChannelId(channel),
         at,
@@ -42,7 +40,7 @@ fn reading(channel: u16, at: Time, value: Value) -> Reading {
 }
 
 /// Some readings of both channels on a day, with bad ones among them.
-fn readings_of(day: i64) -> Vec<Reading> {
+pub(super) fn readings_of(day: i64) -> Vec<Reading> {
     let both = |k: i64| {
         let value = match k % 7 {
             5 => Value::Missing,
@@ -58,7 +56,7 @@ fn readings_of(day: i64) -> Vec<Reading> {
     (0..200).flat_map(both).collect()
 }
 
-fn commit(store: &mut Store, readings: &[Reading]) {
+pub(super) fn commit(store: &mut Store, readings: &[Reading]) {
     let engine_state = EngineState {
         version: 1,
         bytes: vec![1],
@@ -75,19 +73,19 @@ fn commit(store: &mut Store, readings: &[Reading]) {
     store.commit(&step).expect("nothing is in the way");
 }
 
-fn filled(days: std::ops::Range<i64>) -> Store {
+pub(super) fn filled(days: std::ops::Range<i64>) -> Store {
     let mut store = Store::in_memory(&layout()).expect("memory needs no file");
     days.for_each(|day| commit(&mut store, &readings_of(day)));
     store
 }
 
-fn open(path: &Path) -> Store {
+pub(super) fn open(path: &Path) -> Store {
     let opened = Store::open(path, &layout()).expect("the store opens");
     assert_eq!(opened.set_aside, None);
     opened.store
 }
 
-fn thin_all(store: &mut Store, now: Time) -> Vec<Thinned> {
+pub(super) fn thin_all(store: &mut Store, now: Time) -> Vec<Thinned> {
     let mut steps = Vec::new();
     loop {
         let done = store.thin(now, KEEP, 1).expect("nothing is in the way");
@@ -99,9 +97,9 @@ fn thin_all(store: &mut Store, now: Time) -> Vec<Thinned> {
 }
 
 /// What a reader sees: single readings, minutes, hours of both channels.
-type Seen = Vec<(Vec<Reading>, Vec<Cell>, Vec<Cell>)>;
+pub(super) type Seen = Vec<(Vec<Reading>, Vec<Cell>, Vec<Cell>)>;
 
-fn seen(store: &Store) -> Seen {
+pub(super) fn seen(store: &Store) -> Seen {
     let of = |channel| {
         (
             store.readings(channel, BEGINNING, END).expect("reads"),
@@ -112,7 +110,7 @@ fn seen(store: &Store) -> Seen {
     BOTH.map(of).to_vec()
 }
 
-fn rows(store: &Store) -> i64 {
+pub(super) fn rows(store: &Store) -> i64 {
     let sql = "SELECT count(*) FROM reading";
     store
         .db
@@ -120,7 +118,7 @@ fn rows(store: &Store) -> i64 {
         .expect("reads")
 }
 
-fn counted(store: &Store, event: Event) -> i64 {
+pub(super) fn counted(store: &Store, event: Event) -> i64 {
     let audit = store.audit().expect("reads");
     let of = audit.iter().filter(|a| a.event == event.name());
     of.filter_map(|a| a.count).sum()
@@ -287,137 +285,6 @@ fn when_only_hours_are_left_a_late_reading_counts_in_an_hour_without_any() {
     assert_eq!(after[0].2.len(), before[0].2.len() + 1);
     assert_eq!(after[0].2[..before[0].2.len()], before[0].2);
     assert_eq!(counted(&store, Event::LateNotCounted), 1);
-}
-
-/// Stops every kind of step at every `every`-th instruction of the database, and its undoing too.
-#[test]
-fn a_step_that_is_stopped_at_any_instruction_has_done_nothing_or_all() {
-    type Case = (fn() -> Store, Time);
-    let cases: [Case; 5] = [
-        // Packing afresh, with and without single readings.
-        (|| filled(10..11), at(12, 60)),
-        (|| filled(10..11), at(60, 0)),
-        // A late reading beside packed ones.
-        (
-            || {
-                let mut store = thinned(at(12, 60));
-                commit(&mut store, &[reading(0, at(10, 7), Value::Good(3.5))]);
-                store
-            },
-            at(12, 120),
-        ),
-        // Letting single readings go, then minutes.
-        (|| thinned(at(12, 60)), at(16, 60)),
-        (|| thinned(at(16, 60)), at(60, 0)),
-    ];
-    // A prime, so that stops fall everywhere in the loops over rows.
-    const EVERY: u64 = 13;
-    for (case, (made, now)) in cases.into_iter().enumerate() {
-        let (mut store, mut undisturbed) = (made(), made());
-        let before = (seen(&store), store.audit().expect("reads"), rows(&store));
-        let mut stopped = 0;
-        for nth in (1..).step_by(EVERY as usize) {
-            let outcome = stopped_at(&mut store, nth, now);
-            if outcome.is_ok() {
-                break;
-            }
-            stopped += 1;
-            let after = (seen(&store), store.audit().expect("reads"), rows(&store));
-            if after != before {
-                // Stopped behind the last instruction of the commit: then it is whole.
-                break;
-            }
-        }
-        assert!(stopped > 10, "case {case}: {stopped}");
-        for store in [&mut store, &mut undisturbed] {
-            thin_all(store, now);
-        }
-        assert_eq!(seen(&store), seen(&undisturbed), "case {case}");
-        let audit = |store: &Store| store.audit().expect("reads");
-        assert_eq!(audit(&store), audit(&undisturbed), "case {case}");
-    }
-}
-
-fn thinned(now: Time) -> Store {
-    let mut store = filled(10..11);
-    thin_all(&mut store, now);
-    store
-}
-
-fn stopped_at(store: &mut Store, nth: u64, now: Time) -> Result<Thinned, StoreError> {
-    let count = Arc::new(AtomicU64::new(0));
-    let stop = move || count.fetch_add(1, Ordering::Relaxed) + 1 >= nth;
-    let handler = store.db.progress_handler(1, Some(stop));
-    handler.expect("a handler is taken");
-    let outcome = store.thin(now, KEEP, 1);
-    let handler = store.db.progress_handler(1, None::<fn() -> bool>);
-    handler.expect("a handler is given back");
-    outcome
-}
-
-#[test]
-fn a_step_that_meets_a_full_disk_at_any_page_has_done_nothing() {
-    let dir = tempfile::tempdir().expect("a directory");
-    let mut store = open(&dir.path().join("site.sqlite"));
-    // Numbers that do not pack well, so that the step needs pages.
-    let mut random = fastrand::Rng::with_seed(1);
-    let noisy = |k: i64| reading(0, at(10, k), Value::Good(random.f64()));
-    commit(&mut store, &(0..20_000).map(noisy).collect::<Vec<_>>());
-    let before = seen(&store);
-    let number = |store: &Store, pragma: &str| -> i64 {
-        store
-            .db
-            .query_row(pragma, [], |row| row.get(0))
-            .expect("a number")
-    };
-    let pages = number(&store, "PRAGMA page_count");
-    let mut refused = 0;
-    for room in 0.. {
-        number(&store, &format!("PRAGMA max_page_count = {}", pages + room));
-        match store.thin(at(12, 60), KEEP, usize::MAX) {
-            Ok(done) => {
-                assert_eq!(done.readings, 20_000);
-                break;
-            }
-            Err(StoreError::DiskFull { .. }) => refused += 1,
-            Err(other) => panic!("a full disk came back as {other:?}"),
-        }
-        assert_eq!(seen(&store), before, "full after {room} more pages");
-    }
-    assert!(
-        refused > 5,
-        "the step needed more than a few pages: {refused}"
-    );
-    assert_eq!(seen(&store), before);
-}
-
-#[test]
-fn a_value_that_the_disk_has_changed_is_put_aside_and_work_goes_on() {
-    let mut store = filled(10..11);
-    thin_all(&mut store, at(12, 60));
-    let change =
-        "UPDATE reading_day SET readings = CAST(readings || x'00' AS BLOB) WHERE channel = 1";
-    store.db.execute(change, []).expect("one value");
-    let said = store
-        .readings(ChannelId(0), BEGINNING, END)
-        .expect_err("it was changed");
-    assert!(matches!(said, StoreError::Undecodable { .. }), "{said}");
-    let late = reading(0, at(10, 7), Value::Good(3.5));
-    commit(&mut store, &[late]);
-    thin_all(&mut store, at(12, 120));
-    assert_eq!(
-        store.readings(ChannelId(0), BEGINNING, END).expect("reads"),
-        []
-    );
-    let aside: i64 = store
-        .db
-        .query_row("SELECT count(*) FROM damaged_value", [], |row| row.get(0))
-        .expect("reads");
-    assert_eq!((aside, counted(&store, Event::DamagedValue)), (1, 1));
-    // Its minutes are sound and stay; the late one came into a minute that has readings.
-    assert_eq!(counted(&store, Event::LateNotCounted), 1);
-    let minutes = store.minutes(ChannelId(0), BEGINNING, END).expect("reads");
-    assert_eq!(minutes, seen(&filled(10..11))[0].1);
 }
 
 #[test]
