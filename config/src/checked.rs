@@ -28,6 +28,17 @@ pub struct SiteFile {
     pub sources: Vec<Source>,
     /// Recorded data for replay.
     pub recording: Option<Recording>,
+    /// How long what is kept.
+    pub keep: Keep,
+}
+
+/// How long the store keeps what.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Keep {
+    /// Single readings.
+    pub readings: Span,
+    /// One-minute aggregates, never shorter than the readings; hourly ones stay for ever.
+    pub minutes: Span,
 }
 
 /// A device and how it is read.

@@ -15,6 +15,9 @@ const NAME: Rule = Rule::Words("a plain name");
 const ABSENT: &str = "none";
 /// Where the site file says nothing: one in twenty inverter-years.
 pub(crate) const FALSE_ALARMS_PER_INVERTER_YEAR: f64 = 0.05;
+/// Where the site file says nothing: single readings for a month, minutes for ten years.
+pub(crate) const KEEP_READINGS_DAYS: f64 = 30.0;
+pub(crate) const KEEP_MINUTES_DAYS: f64 = 3650.0;
 
 table! {
     /// The whole file.
@@ -28,6 +31,7 @@ table! {
             "brokers that want more than their address";
         recording: Recording, Optional(ABSENT), Rule::Words("[recording]"), "recorded data";
         alerts: Alerts, Optional(ABSENT), Rule::Words("[alerts]"), "who is told";
+        store: Store, Optional(ABSENT), Rule::Words("[store]"), "how long what is kept";
     }
 }
 
@@ -264,6 +268,16 @@ table! {
     }
 }
 
+table! {
+    /// `[store]`
+    Store {
+        keep_readings_days: u32, Default(KEEP_READINGS_DAYS), range(2.0, 36_500.0, "days"),
+            "single readings; then their one-minute and hourly means, extremes and counts stay";
+        keep_minutes_days: u32, Default(KEEP_MINUTES_DAYS), range(2.0, 36_500.0, "days"),
+            "one-minute means, extremes and counts; the hourly ones stay for ever";
+    }
+}
+
 /// Every table with its name in messages and its keys.
 pub const TABLES: &[(&str, &[Key])] = &[
     ("site", Site::KEYS),
@@ -280,4 +294,5 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("recording", Recording::KEYS),
     ("recording.columns", ColumnTable::KEYS),
     ("alerts", Alerts::KEYS),
+    ("store", Store::KEYS),
 ];

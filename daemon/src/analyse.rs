@@ -5,7 +5,9 @@
 //! memory and goes with the next one; the engine does not wait.
 //! Never in here: sockets, the clock, files other than the store.
 
-use crate::store::{EngineState as SavedState, Layout, Step, Store, StoreError};
+use crate::store::{
+    EngineState as SavedState, Event, Keep, Layout, Step, Store, StoreError, Thinned,
+};
 use analysis::detect::{Morning, Slot};
 use analysis::diagnose::Finding;
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
@@ -20,6 +22,10 @@ use tracing::{error, warn};
 
 /// Readings that may wait for a store that refuses; beyond it the oldest are lost, and it is said.
 const MAX_WAITING_READINGS: usize = 200_000;
+
+/// Readings that one step of thinning packs, to the next whole channel and day: below a tenth of a
+/// second on a small server, so that a poll hardly waits (measured: DEVELOPERS.md).
+const READINGS_PER_THINNING: usize = 10_000;
 
 /// Why analysis cannot start.
 #[derive(Debug, Error)]
@@ -183,6 +189,22 @@ impl Analyst {
             Err(_) => self.bound_waiting(),
         }
         result
+    }
+
+    /// Does a step of what is due of thinning, and says what it was.
+    ///
+    /// # Errors
+    /// If the store refuses; nothing has changed then.
+    pub fn thin(&mut self, now: Time, keep: Keep) -> Result<Thinned, StoreError> {
+        self.store.thin(now, keep, READINGS_PER_THINNING)
+    }
+
+    /// Writes down what was done to the store.
+    ///
+    /// # Errors
+    /// If the store refuses.
+    pub fn note(&mut self, at: Time, event: Event, subject: &str) -> Result<(), StoreError> {
+        self.store.note(at, event, subject)
     }
 
     /// Gives up a store that turned out damaged: renames its file, which is kept, and goes on in a

@@ -6,7 +6,7 @@
 
 use crate::analyse::{Analyst, Refused};
 use crate::report::{self, ReportError};
-use crate::store::StoreError;
+use crate::store::{Event, Keep, StoreError, Thinned, date};
 use analysis::diagnose::Finding;
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
@@ -20,6 +20,10 @@ use tracing::{error, info, warn};
 const STORE_EVERY: Span = Span::from_s(10);
 /// How often the summary is redrawn, by the site's clock.
 const REPORT_EVERY: Span = Span::from_min(15);
+
+/// How often it is looked for something to thin while there was nothing the last time. While there is
+/// something, each second brings a step of it.
+const THIN_EVERY: Span = Span::from_h(1);
 
 /// Why work ends before it is told to. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -44,11 +48,16 @@ pub struct Desk {
     store_refuses: bool,
     tried_to_store: Option<Time>,
     reported: Option<Time>,
+    keep: Keep,
+    /// When there was nothing to thin.
+    all_thinned: Option<Time>,
+    /// The day whose thinning was said last.
+    thinned_day: Option<i64>,
 }
 
 impl Desk {
-    /// A desk over the store in `store_file`, which `analyst` has open.
-    pub fn new(analyst: Analyst, store_file: PathBuf, reports: report::Writer) -> Self {
+    /// A desk over the store in `store_file`, which `analyst` has open and keeps as `keep` says.
+    pub fn new(analyst: Analyst, store_file: PathBuf, reports: report::Writer, keep: Keep) -> Self {
         Self {
             refused: analyst.refused(),
             analyst,
@@ -58,6 +67,9 @@ impl Desk {
             store_refuses: false,
             tried_to_store: None,
             reported: None,
+            keep,
+            all_thinned: None,
+            thinned_day: None,
         }
     }
 
@@ -79,15 +91,41 @@ impl Desk {
         let changed = self.analyst.take(readings, watermark);
         let is_due = is_over(self.tried_to_store, STORE_EVERY, watermark);
         if changed.is_empty() && !is_due {
-            return Ok(());
+            return self.thin(watermark);
         }
         self.unsaid.extend(changed);
         self.tried_to_store = Some(watermark);
-        match self.save()? {
+        match self.save(watermark)? {
             None => self.say_and_report(watermark),
             Some(refusal) => self.note_refusal(&refusal),
         }
         Ok(())
+    }
+
+    /// A step of thinning between two commits, if something is due and the store takes it. A store
+    /// that refuses has said so at the last commit, or says so at the next.
+    fn thin(&mut self, now: Time) -> Result<(), DeskError> {
+        if self.store_refuses || !is_over(self.all_thinned, THIN_EVERY, now) {
+            return Ok(());
+        }
+        match self.analyst.thin(now, self.keep) {
+            Ok(done) if done.is_nothing() => self.all_thinned = Some(now),
+            Ok(done) => self.note_thinned(&done),
+            Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason, now)?,
+            Err(error) => {
+                warn!(%error, "old readings not thinned; tried again in an hour");
+                self.all_thinned = Some(now);
+            }
+        }
+        Ok(())
+    }
+
+    /// Once for each day.
+    fn note_thinned(&mut self, done: &Thinned) {
+        if done.day.is_some() && done.day != std::mem::replace(&mut self.thinned_day, done.day) {
+            let day = done.day.map_or_else(String::new, date);
+            info!(%day, "thinning");
+        }
     }
 
     /// Stores what waits and writes the last report.
@@ -95,7 +133,7 @@ impl Desk {
     /// # Errors
     /// If one of them cannot be done; the other is done all the same.
     pub fn close(mut self) -> Result<(), DeskError> {
-        let saved = self.save();
+        let saved = self.save(self.tried_to_store.unwrap_or(Time::from_unix_ms(0)));
         if let Ok(None) = saved {
             self.say();
         }
@@ -108,9 +146,9 @@ impl Desk {
 
     /// Why the store does not take it now, if it does not. An error means that there is no store to
     /// go on with.
-    fn save(&mut self) -> Result<Option<StoreError>, DeskError> {
+    fn save(&mut self, now: Time) -> Result<Option<StoreError>, DeskError> {
         match self.analyst.save() {
-            Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason)?,
+            Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason, now)?,
             other => return Ok(other.err()),
         }
         match self.analyst.save() {
@@ -120,10 +158,14 @@ impl Desk {
         }
     }
 
-    fn start_new_store(&mut self, reason: &StoreError) -> Result<(), DeskError> {
+    fn start_new_store(&mut self, reason: &StoreError, now: Time) -> Result<(), DeskError> {
         let aside = self.analyst.start_new_store(&self.store_file)?;
         let kept_as = aside.display();
         error!(%reason, %kept_as, "the store was damaged and set aside; a new one starts");
+        // What cannot be noted now is in the name of the file.
+        let _ = self
+            .analyst
+            .note(now, Event::SetAside, &kept_as.to_string());
         Ok(())
     }
 

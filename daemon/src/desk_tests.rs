@@ -1,7 +1,7 @@
 //! Behaviour of the desk when its store turns out damaged in the middle of work.
 
 use super::*;
-use crate::store::{Layout, Store};
+use crate::store::{Event, Keep, Layout, Store};
 use analysis::plant::Plant;
 use analysis::reading::{ChannelId, Value};
 use std::fs;
@@ -11,6 +11,11 @@ use std::sync::Arc;
 /// More than the store's cache of pages holds (SQLite's own default, 2 MB), at some 20 bytes each.
 const MANY: i64 = 200_000;
 const NOW: Time = Time::from_unix_ms(1_794_268_800_000);
+
+const KEEP: Keep = Keep {
+    readings: Span::from_h(24 * 30),
+    minutes: Span::from_h(24 * 365),
+};
 
 fn plant() -> Arc<Plant> {
     let text = include_str!("../../config/sites/quince-row-dairy.toml");
@@ -24,7 +29,7 @@ fn desk(folder: &Path) -> Desk {
     assert_eq!(opened.set_aside, None);
     let analyst = Analyst::open(plant.clone(), opened.store, true).expect("a plant that is sound");
     let reports = report::Writer::start(folder.to_owned(), file.clone(), plant, chrono_tz::UTC);
-    Desk::new(analyst, file, reports)
+    Desk::new(analyst, file, reports, KEEP)
 }
 
 /// The n-th reading of one channel, all of them too late for the analysis.
@@ -106,4 +111,33 @@ fn scribble(file: &Path) {
     assert!(bytes.len() > 10 * KEPT, "there is something to damage");
     bytes[KEPT..].fill(0xa5);
     fs::write(file, bytes).expect("room for it");
+}
+
+#[test]
+fn old_readings_are_packed_and_let_go_between_the_commits_of_a_running_desk() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut desk = desk(folder.path());
+    // Some of a day 31 days back, of which single readings are not kept, and of one 10 days back.
+    let at = |days: i64, n: i64| Reading {
+        at: NOW - Span::from_h(24 * days) + Span::from_s(n),
+        ..reading(n)
+    };
+    let old: Vec<Reading> = (0..500).map(|n| at(40, n)).collect();
+    let recent: Vec<Reading> = (0..500).map(|n| at(10, n)).collect();
+    desk.take(&[old, recent.clone()].concat(), NOW)
+        .expect("stored");
+    // A second of the clock brings a step; one a commit.
+    for second in 1..30 {
+        desk.take(&[], NOW + Span::from_s(second)).expect("thinned");
+    }
+    desk.close().expect("the last report is written");
+    assert_eq!(stored(folder.path()), recent);
+    let opened = Store::open(&folder.path().join("site.sqlite"), &Layout::of(&plant()));
+    let store = opened.expect("the store opens").store;
+    let hours = store.hours(ChannelId(0), Time::from_unix_ms(0), NOW);
+    let good: u32 = hours.expect("reads").iter().map(|hour| hour.good).sum();
+    assert_eq!(good, 1000);
+    let packed = store.audit().expect("reads");
+    let packed = packed.iter().filter(|a| a.event == Event::Packed.name());
+    assert_eq!(packed.filter_map(|a| a.count).sum::<i64>(), 1000);
 }

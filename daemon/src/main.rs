@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::{Wanted, check, exit, replay, run, scan};
+use daemon::commands::{Wanted, backup, check, exit, export, replay, run, scan, verify};
 use daemon::demo;
 use daemon::source::modbus::{Parity, RegisterKind, SerialLine};
 use std::future::Future;
@@ -55,6 +55,39 @@ enum Command {
     /// It only reads.
     #[command(after_help = SCAN_EXAMPLES)]
     Scan(ScanOptions),
+    /// Copy a store to a file and check the copy, also while the daemon runs
+    Backup {
+        /// The daemon's folder, or the store in it
+        store: PathBuf,
+        /// The copy; an earlier one is replaced when the new one has been checked
+        #[arg(long)]
+        to: PathBuf,
+    },
+    /// Check whether a store or a copy of one is sound; reads only, also while the daemon runs
+    Verify {
+        /// The daemon's folder, or the store in it
+        store: PathBuf,
+    },
+    /// Write what was stored of some days to files, one for each device and day (UTC)
+    Export {
+        /// The site file (TOML)
+        site: PathBuf,
+        /// The daemon's folder, or the store in it
+        #[arg(long, default_value = "noonmark-data")]
+        store: PathBuf,
+        /// Folder for the files
+        #[arg(long)]
+        out: PathBuf,
+        /// First day, as in 2026-06-21
+        #[arg(long)]
+        from: chrono::NaiveDate,
+        /// Last day, exported too
+        #[arg(long)]
+        to: chrono::NaiveDate,
+        /// csv or parquet
+        #[arg(long, default_value = "csv", value_parser = format)]
+        format: export::Format,
+    },
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
         /// Folder for the reports
@@ -184,6 +217,27 @@ fn main() -> ExitCode {
             let result = scan::scan(&options.scan(), &mut io::stdout()).await;
             said(result, scan::ScanError::exit_code)
         }),
+        Command::Backup { store, to } => {
+            let (now, out) = (Clock::System.now(), &mut io::stdout());
+            let copied = backup::backup(&store, &to, now, out);
+            said(copied, backup::BackupError::exit_code)
+        }
+        Command::Verify { store } => said(
+            verify::verify(&store, &mut io::stdout()),
+            verify::VerifyError::exit_code,
+        ),
+        Command::Export {
+            site,
+            store,
+            out,
+            from,
+            to,
+            format,
+        } => with_site(&site, |_| {
+            let wanted = export::Wanted { from, to, format };
+            let written = export::export(&store, &out, wanted, &mut io::stdout());
+            said(written, export::ExportError::exit_code)
+        }),
         Command::Demo { out } => in_runtime(async {
             said(
                 demo::demo(&out, &mut io::stdout()).await,
@@ -287,6 +341,10 @@ fn units(text: &str) -> Result<RangeInclusive<u8>, String> {
     let range = range.filter(|(first, last): &(u8, u8)| first <= last);
     let (first, last) = range.ok_or_else(|| "wanted two unit ids, as in 1-10".to_owned())?;
     Ok(first..=last)
+}
+
+fn format(text: &str) -> Result<export::Format, String> {
+    export::Format::from_name(text).ok_or_else(|| "wanted csv or parquet".to_owned())
 }
 
 fn rate(text: &str) -> Result<f64, String> {

@@ -45,7 +45,9 @@ fn path(path: &Path) -> &str {
 fn help_and_version_are_no_errors() {
     let help = noonmark(&["--help"]);
     assert_eq!(help.code, Some(0));
-    for command in ["check", "run", "replay", "scan", "demo"] {
+    for command in [
+        "check", "run", "replay", "scan", "backup", "verify", "export", "demo",
+    ] {
         assert!(
             help.out.contains(&format!("\n  {command} ")),
             "{}",

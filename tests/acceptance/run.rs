@@ -6,6 +6,8 @@
 
 #[path = "run/interrupted.rs"]
 mod interrupted;
+#[path = "run/killed.rs"]
+mod killed;
 #[path = "run/output.rs"]
 mod output;
 #[path = "run/site.rs"]

@@ -10,6 +10,7 @@ mod recording;
 mod register_map;
 mod site;
 mod source;
+mod store;
 pub(crate) mod timing;
 
 use crate::checked::{SiteFile, Source};
@@ -43,6 +44,7 @@ pub(crate) fn file(
         .map(|raw| inverter::inverter(raw, &modules.ids, &planes.ids, problems))
         .collect();
     let weather_planes = weather_planes(list(&file.weather), &planes.ids, problems);
+    let keep = store::keep(&file.store, problems);
     let channels = channel_table(file, &devices, recording.as_ref(), problems)?;
 
     let recording = match recording {
@@ -79,6 +81,7 @@ pub(crate) fn file(
         grid_rules: site.grid_rules?,
         sources,
         recording,
+        keep: keep?,
     })
 }
 

@@ -1,13 +1,17 @@
 //! The commands of the program, each as a function that takes where to print.
 //! Never in here: arithmetic, or the command line itself (`main.rs`).
 
+mod at_store;
+pub mod backup;
 pub mod check;
 pub mod exit;
+pub mod export;
 pub mod replay;
 pub mod run;
 pub mod scan;
 mod scan_map;
 mod scan_raw;
 mod scan_settings;
+pub mod verify;
 
 pub use scan_raw::Wanted;

@@ -10,8 +10,8 @@ use crate::run;
 use crate::source::Night;
 use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
 use crate::source::mqtt::{MessageDevice, Subscriber};
-use crate::store::{Layout, Store, StoreError};
-use analysis::reading::{ChannelTable, DeviceId, Span};
+use crate::store::{Event, Layout, Opened, Store, StoreError};
+use analysis::reading::{ChannelTable, DeviceId, Span, Time};
 use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
 use std::collections::BTreeMap;
 use std::future::Future;
@@ -20,10 +20,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use thiserror::Error;
-use tracing::{error, info};
+use tracing::{error, info, warn};
 
 /// Name of the store in the daemon's folder.
-const STORE_NAME: &str = "noonmark.sqlite";
+pub const STORE_NAME: &str = "noonmark.sqlite";
 
 /// Why the daemon does not run. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -97,10 +97,11 @@ pub async fn run(
     let plant = Arc::new(site.plant.clone());
     let store_file = folder.join(STORE_NAME);
     let opened = Store::open(&store_file, &Layout::of(&plant))?;
-    if let Some(aside) = opened.set_aside {
+    if let Some(aside) = &opened.set_aside {
         error!(kept_as = %aside.display(), "the store was damaged and set aside; a new one starts");
     }
-    let mut analyst = Analyst::open(plant.clone(), opened.store, true)?;
+    let store = noted(opened, clock.now());
+    let mut analyst = Analyst::open(plant.clone(), store, true)?;
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
     let sources = run::Sources {
@@ -111,8 +112,31 @@ pub async fn run(
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
-    let desk = Desk::new(analyst, store_file, reports);
+    let desk = Desk::new(analyst, store_file, reports, site.keep);
     Ok(run::run(sources, desk, clock, shutdown).await?)
+}
+
+/// The store, with what opening did to it written down. One that cannot be written to just now is
+/// worked with all the same: readings wait for it in memory.
+fn noted(opened: Opened, now: Time) -> Store {
+    let Opened {
+        mut store,
+        set_aside,
+        migrated_from,
+    } = opened;
+    let aside = set_aside.map(|aside| (Event::SetAside, aside.display().to_string()));
+    let migrated = migrated_from.map(|from| {
+        let subject = format!("layout {from} to {}", Store::LAYOUT_VERSION);
+        info!(%subject, "the store was brought forward");
+        (Event::Migrated, subject)
+    });
+    let by = (Event::Opened, env!("CARGO_PKG_VERSION").to_owned());
+    for (event, subject) in aside.into_iter().chain(migrated).chain([by]) {
+        if let Err(error) = store.note(now, event, &subject) {
+            warn!(%error, "what was done to the store is not written down");
+        }
+    }
+    store
 }
 
 /// One poller for each device; those with the same address or serial port share a line.

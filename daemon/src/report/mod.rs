@@ -20,7 +20,7 @@ pub use findings_file::FindingsFileError;
 pub use ledger_file::LedgerFileError;
 pub use tally::Tally;
 pub use text::{line, standing_line};
-pub use whole_file::WriteError;
+pub use whole_file::{WriteError, write_pieces};
 pub use writer::Writer;
 
 use crate::store::{Store, StoreError};

@@ -44,9 +44,7 @@ impl Store {
         let change = db
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .map_err(StoreError::at(doing))?;
-        for reading in step.readings {
-            write_reading(&change, &numbers.channels, reading)?;
-        }
+        write_readings(&change, &numbers.channels, step.readings)?;
         for slot in step.slots {
             write_slot(&change, layout, numbers, slot)?;
         }
@@ -70,6 +68,15 @@ impl Store {
 pub(super) const GOOD: i64 = 0;
 pub(super) const OUT_OF_RANGE: i64 = 1;
 pub(super) const MISSING: i64 = 2;
+
+/// Quality and number, as they are stored.
+pub(super) fn parts(value: Value) -> (i64, Option<f64>) {
+    match value {
+        Value::Good(value) => (GOOD, Some(value)),
+        Value::OutOfRange(value) => (OUT_OF_RANGE, Some(value)),
+        Value::Missing => (MISSING, None),
+    }
+}
 
 /// The file's number of a channel of this plant.
 pub(super) fn channel_number(
@@ -103,28 +110,33 @@ pub(super) fn finite_if_any(
     number.map(|number| finite(what, number)).transpose()
 }
 
-fn write_reading(
+fn write_readings(
     db: &Connection,
     numbers: &[Option<i64>],
-    reading: &Reading,
+    readings: &[Reading],
 ) -> Result<(), StoreError> {
-    let channel = channel_number(numbers, reading.channel)?;
-    let (value, quality) = match reading.value {
-        Value::Good(value) => (Some(value), GOOD),
-        Value::OutOfRange(value) => (Some(value), OUT_OF_RANGE),
-        Value::Missing => (None, MISSING),
-    };
-    let what = || format!("a reading of channel {}", reading.channel.0);
-    let value = finite_if_any(what, value)?;
-    db.prepare_cached(
-        "INSERT INTO reading (channel, at_utc_ms, value, quality) VALUES (?1, ?2, ?3, ?4)
-         ON CONFLICT (channel, at_utc_ms) DO UPDATE
-         SET value = excluded.value, quality = excluded.quality
-         WHERE excluded.quality < reading.quality
-            OR (excluded.quality = reading.quality AND excluded.value > reading.value)",
-    )
-    .and_then(|mut insert| insert.execute(params![channel, reading.at.unix_ms(), value, quality]))
-    .map_err(StoreError::at("write a reading"))?;
+    let doing = StoreError::at("write a reading");
+    // In the order of the table's key: neighbours are written to the same page.
+    let mut sorted: Vec<&Reading> = readings.iter().collect();
+    sorted.sort_by_key(|reading| (reading.channel, reading.at));
+    let mut insert = db
+        .prepare_cached(
+            "INSERT INTO reading (channel, at_utc_ms, value, quality) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (channel, at_utc_ms) DO UPDATE
+             SET value = excluded.value, quality = excluded.quality
+             WHERE excluded.quality < reading.quality
+                OR (excluded.quality = reading.quality AND excluded.value > reading.value)",
+        )
+        .map_err(&doing)?;
+    for reading in sorted {
+        let channel = channel_number(numbers, reading.channel)?;
+        let (quality, value) = parts(reading.value);
+        let what = || format!("a reading of channel {}", reading.channel.0);
+        let value = finite_if_any(what, value)?;
+        insert
+            .execute(params![channel, reading.at.unix_ms(), value, quality])
+            .map_err(&doing)?;
+    }
     Ok(())
 }
 

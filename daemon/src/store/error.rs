@@ -40,6 +40,20 @@ pub enum StoreError {
         /// Wanted version.
         known: i64,
     },
+    /// There is no such file, or it may not be looked at.
+    #[error("find the store {}: {source}", path.display())]
+    NotThere {
+        /// The store.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Nothing was ever written to it.
+    #[error("open the store {}: it is empty", path.display())]
+    Empty {
+        /// The store.
+        path: PathBuf,
+    },
     /// A database of another program.
     #[error("open the store: application id {found:#010x} is not ours, wanted {wanted:#010x}")]
     NotOurs {

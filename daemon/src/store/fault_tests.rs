@@ -15,10 +15,10 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-const READINGS_PER_STEP: i64 = 20;
+pub(super) const READINGS_PER_STEP: i64 = 20;
 const STEP: Span = Span::from_min(5);
 
-fn layout() -> Layout {
+pub(super) fn layout() -> Layout {
     let address = |text: &str| text.parse::<Channel>().expect("valid address");
     Layout {
         planes: vec!["roof".to_owned()],
@@ -149,14 +149,14 @@ fn finding(n: i64, began: Time) -> Finding {
     }
 }
 
-fn open(path: &Path) -> Store {
+pub(super) fn open(path: &Path) -> Store {
     let opened = Store::open(path, &layout()).expect("the store opens");
     assert_eq!(opened.set_aside, None, "a stopped step damages nothing");
     opened.store
 }
 
 /// How many steps the store holds; fails unless it holds each of them whole and nothing else.
-fn whole_steps(store: &Store) -> i64 {
+pub(super) fn whole_steps(store: &Store) -> i64 {
     let (first, last) = (Time::from_unix_ms(i64::MIN), Time::from_unix_ms(i64::MAX));
     let slots = store.slots(first, last).expect("slots read");
     let steps = slots.len() as i64;
@@ -181,7 +181,7 @@ fn whole_steps(store: &Store) -> i64 {
     steps
 }
 
-fn commit_steps(store: &mut Store, steps: std::ops::Range<i64>) {
+pub(super) fn commit_steps(store: &mut Store, steps: std::ops::Range<i64>) {
     for n in steps {
         let made = Made::by_step(n, READINGS_PER_STEP);
         store.commit(&made.step()).expect("nothing is in the way");

@@ -6,7 +6,7 @@
 
 use super::StoreError;
 use analysis::plant::Plant;
-use analysis::reading::{ChannelTable, DeviceId};
+use analysis::reading::{Channel, ChannelTable, DeviceId};
 use rusqlite::{Connection, OptionalExtension};
 use std::collections::BTreeMap;
 
@@ -32,6 +32,17 @@ impl Layout {
             planes: plant.planes.iter().map(|plane| plane.id.clone()).collect(),
             inverters: inverters.collect(),
             channels: plant.channels.clone(),
+        }
+    }
+}
+
+impl Layout {
+    /// Of channels alone, without the slots of a plant.
+    pub fn of_channels(channels: impl IntoIterator<Item = Channel>) -> Self {
+        Self {
+            planes: Vec::new(),
+            inverters: Vec::new(),
+            channels: ChannelTable::new(channels),
         }
     }
 }

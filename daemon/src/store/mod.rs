@@ -4,8 +4,11 @@
 //! process writes; any number may read beside it.
 //! Never in here: what a value means, a clock, or a text for people.
 
+mod audit;
+mod backup;
 mod commit;
 mod error;
+mod history;
 mod layout;
 mod learned;
 mod mornings;
@@ -13,14 +16,23 @@ mod open;
 mod query;
 mod schema;
 mod slot_rows;
+mod verify;
 
 #[cfg(test)]
+mod backup_tests;
+#[cfg(test)]
 mod fault_tests;
+#[cfg(test)]
+mod older_tests;
 
+pub use audit::{Audit, Event};
+pub use backup::{Progress, back_up};
 pub use commit::Step;
 pub use error::StoreError;
+pub use history::{Cell, HOUR, Held, Keep, MINUTE, Size, Thinned, date};
 pub use layout::Layout;
 pub use open::Opened;
+pub use verify::{Verified, verify};
 
 use layout::Numbers;
 use rusqlite::Connection;

@@ -3,8 +3,10 @@
 //! A damaged file is given another name and kept; a new one takes its place and the caller is told.
 
 use super::layout::{Layout, Numbers, register};
+use super::query::{each_row, get};
 use super::schema::{MIGRATIONS, Origin, migrate, origin, refuse_newer};
 use super::{Store, StoreError};
+use analysis::reading::Channel;
 use rusqlite::{Connection, OpenFlags};
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
@@ -15,20 +17,8 @@ use std::path::{Path, PathBuf};
 /// card (common practice for such cards: 20 MB/s, so about ten seconds).
 const FULL_CHECK_BYTES: u64 = 256 << 20;
 
-/// Checked at every start, whatever the size.
-const SMALL_TABLES: &[&str] = &[
-    "channel",
-    "plane",
-    "inverter",
-    "slot",
-    "plane_slot",
-    "inverter_slot",
-    "input_slot",
-    "finding",
-    "engine_state",
-    "learned",
-    "insulation_morning",
-];
+/// Left out of the check of a large file. What is packed carries checksums of its own.
+const LARGE_TABLES: &[&str] = &["reading", "reading_day", "minute_day", "hour_day"];
 
 /// Prepared statements kept; there are about a dozen different ones.
 const STATEMENTS_KEPT: usize = 32;
@@ -40,13 +30,18 @@ pub struct Opened {
     pub store: Store,
     /// Where the damaged file is now, if there was one. The store is empty then.
     pub set_aside: Option<PathBuf>,
+    /// The layout that the file had before, if it was brought forward.
+    pub migrated_from: Option<i64>,
 }
 
 impl Store {
+    /// The newest layout, to which an older file is brought when it is opened for writing.
+    pub const LAYOUT_VERSION: i64 = MIGRATIONS.len() as i64;
+
     /// Opens the file for writing, or makes a new one.
     pub fn open(path: &Path, layout: &Layout) -> Result<Opened, StoreError> {
         let lock = take_lock(path)?;
-        let (mut db, set_aside) = match open_sound(path) {
+        let ((mut db, version), set_aside) = match open_sound(path) {
             Err(StoreError::Corrupt { .. }) => {
                 let aside = set_aside(path)?;
                 (open_sound(path)?, Some(aside))
@@ -55,7 +50,12 @@ impl Store {
         };
         register(&mut db, layout)?;
         let store = Self::assemble(db, layout, Some(lock))?;
-        Ok(Opened { store, set_aside })
+        let is_older = 0 < version && version < Self::LAYOUT_VERSION;
+        Ok(Opened {
+            store,
+            set_aside,
+            migrated_from: is_older.then_some(version),
+        })
     }
 
     /// Opens an existing file for reading, beside the process that writes to it.
@@ -72,6 +72,28 @@ impl Store {
             return Err(StoreError::Older { found, known });
         }
         Self::assemble(db, layout, None)
+    }
+
+    /// The channels that a file has ever had, by name. Those that this program does not know are left
+    /// out.
+    pub fn addresses(path: &Path) -> Result<Vec<Channel>, StoreError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let db = connect(path, flags)?;
+        if origin(&db)? == Origin::Empty {
+            let path = path.to_owned();
+            return Err(StoreError::Empty { path });
+        }
+        let mut channels = Vec::new();
+        each_row(
+            &db,
+            "SELECT address FROM channel ORDER BY address",
+            [],
+            |row| {
+                channels.extend(get::<String>(row, "address")?.parse::<Channel>().ok());
+                Ok(())
+            },
+        )?;
+        Ok(channels)
     }
 
     /// A store that is gone when it is dropped.
@@ -120,7 +142,8 @@ fn take_lock(path: &Path) -> Result<File, StoreError> {
     }
 }
 
-fn open_sound(path: &Path) -> Result<Connection, StoreError> {
+/// The file, and which version it had; 0 if there was none.
+fn open_sound(path: &Path) -> Result<(Connection, i64), StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
         | OpenFlags::SQLITE_OPEN_CREATE
         | OpenFlags::SQLITE_OPEN_NO_MUTEX;
@@ -131,28 +154,43 @@ fn open_sound(path: &Path) -> Result<Connection, StoreError> {
         Origin::Ours(version) => version,
     };
     refuse_newer(version, MIGRATIONS)?;
-    check(&db, path, version, FULL_CHECK_BYTES)?;
+    check(&db, path, FULL_CHECK_BYTES)?;
+    if version == 0 {
+        prepare_to_shrink(&db)?;
+    }
     configure(&db)?;
     migrate(&mut db, version, MIGRATIONS)?;
-    Ok(db)
+    Ok((db, version))
 }
 
-fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, StoreError> {
+pub(super) fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, StoreError> {
     Connection::open_with_flags(path, flags).map_err(StoreError::at("open the store"))
 }
 
-fn check(
-    db: &Connection,
-    path: &Path,
-    version: i64,
-    full_up_to_bytes: u64,
-) -> Result<(), StoreError> {
+fn check(db: &Connection, path: &Path, full_up_to_bytes: u64) -> Result<(), StoreError> {
     let bytes = fs::metadata(path).map_or(0, |file| file.len());
-    if version < MIGRATIONS.len() as i64 || bytes <= full_up_to_bytes {
+    if bytes <= full_up_to_bytes {
         return quick_check(db, "PRAGMA quick_check(1)");
     }
-    let table_check = |table| quick_check(db, &format!("PRAGMA quick_check({table})"));
-    SMALL_TABLES.iter().try_for_each(table_check)
+    // By name from the file itself: an older layout has fewer tables.
+    let mut tables = Vec::new();
+    let sql = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'";
+    each_row(db, sql, [], |row| {
+        tables.push(get::<String>(row, "name")?);
+        Ok(())
+    })?;
+    let small = tables
+        .iter()
+        .filter(|t| !LARGE_TABLES.contains(&t.as_str()));
+    let table_check = |table: &String| quick_check(db, &format!("PRAGMA quick_check({table})"));
+    small.into_iter().try_for_each(table_check)
+}
+
+/// So that pages can be given back to the disk later, a few at a time. Only a new file takes it; an
+/// older one would have to be written anew as a whole.
+fn prepare_to_shrink(db: &Connection) -> Result<(), StoreError> {
+    db.execute_batch("PRAGMA auto_vacuum = INCREMENTAL")
+        .map_err(StoreError::at("set the store up"))
 }
 
 fn quick_check(db: &Connection, pragma: &str) -> Result<(), StoreError> {
@@ -200,7 +238,7 @@ fn set_aside(path: &Path) -> Result<PathBuf, StoreError> {
     Ok(aside)
 }
 
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
+pub(super) fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = OsString::from(path);
     name.push(suffix);
     PathBuf::from(name)
@@ -220,19 +258,6 @@ mod tests {
     }
 
     #[test]
-    fn a_large_file_has_every_table_checked_but_the_readings() {
-        let store = Store::in_memory(&empty_layout()).expect("memory needs no file");
-        let sql = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'reading'";
-        let mut select = store.db.prepare(sql).expect("the schema reads");
-        let names = select.query_map([], |row| row.get::<_, String>(0));
-        let mut names: Vec<String> = names.and_then(Iterator::collect).expect("the schema reads");
-        let mut checked = SMALL_TABLES.to_vec();
-        names.sort();
-        checked.sort_unstable();
-        assert_eq!(names, checked);
-    }
-
-    #[test]
     fn damage_is_found_in_a_large_file_too() {
         // Smaller than any database, so that every file counts as large.
         const EVERY_FILE_IS_LARGE: u64 = 0;
@@ -246,7 +271,6 @@ mod tests {
                 .expect("the table has a page")
         };
         let (slot, reading) = (root("slot"), root("reading"));
-        let version = MIGRATIONS.len() as i64;
         drop(opened);
         let sound = fs::read(&path).expect("it is there");
         let check_with_damage_at = |page: u32| {
@@ -255,7 +279,7 @@ mod tests {
             bytes[start..start + 64].fill(0xa5);
             fs::write(&path, bytes).expect("room for it");
             let db = connect(&path, OpenFlags::SQLITE_OPEN_READ_ONLY).expect("it opens");
-            check(&db, &path, version, EVERY_FILE_IS_LARGE)
+            check(&db, &path, EVERY_FILE_IS_LARGE)
         };
         let found = check_with_damage_at(slot).expect_err("slots are checked");
         assert!(matches!(found, StoreError::Corrupt { .. }));

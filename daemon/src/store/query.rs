@@ -1,11 +1,11 @@
 //! Reading back what was stored, as the types that were handed in.
 
-use super::commit::{GOOD, MISSING, OUT_OF_RANGE, channel_number};
+use super::commit::{GOOD, MISSING, OUT_OF_RANGE};
 use super::slot_rows::read_slots;
 use super::{EngineState, Store, StoreError};
 use analysis::detect::Slot;
 use analysis::diagnose::Finding;
-use analysis::reading::{ChannelId, Reading, Time, Value};
+use analysis::reading::{Time, Value};
 use rusqlite::types::FromSql;
 use rusqlite::{Connection, OptionalExtension, Params, Row};
 use serde::de::DeserializeOwned;
@@ -43,29 +43,6 @@ impl Store {
         Ok(findings)
     }
 
-    /// The readings of a channel in `[from, to)`, in order.
-    pub fn readings(
-        &self,
-        channel: ChannelId,
-        from: Time,
-        to: Time,
-    ) -> Result<Vec<Reading>, StoreError> {
-        let number = channel_number(&self.numbers.channels, channel)?;
-        let mut readings = Vec::new();
-        let sql = "SELECT at_utc_ms, value, quality FROM reading
-                   WHERE channel = ?1 AND at_utc_ms >= ?2 AND at_utc_ms < ?3 ORDER BY at_utc_ms";
-        let key = (number, from.unix_ms(), to.unix_ms());
-        each_row(self.settled()?, sql, key, |row| {
-            readings.push(Reading {
-                channel,
-                at: Time::from_unix_ms(get(row, "at_utc_ms")?),
-                value: value(get(row, "value")?, get(row, "quality")?)?,
-            });
-            Ok(())
-        })?;
-        Ok(readings)
-    }
-
     /// From the beginning of the first slot to the end of the last; `None` without slots.
     pub fn span(&self) -> Result<Option<(Time, Time)>, StoreError> {
         let sql = "SELECT (SELECT min(start_utc_ms) FROM slot), start_utc_ms + span_ms
@@ -80,7 +57,8 @@ impl Store {
     }
 }
 
-fn value(value: Option<f64>, quality: i64) -> Result<Value, StoreError> {
+/// A reading's value from its columns.
+pub(super) fn value(value: Option<f64>, quality: i64) -> Result<Value, StoreError> {
     match (value, quality) {
         (Some(value), GOOD) => Ok(Value::Good(value)),
         (Some(value), OUT_OF_RANGE) => Ok(Value::OutOfRange(value)),

@@ -13,6 +13,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_3.sql"),
     include_str!("schema_4.sql"),
     include_str!("schema_5.sql"),
+    include_str!("schema_6.sql"),
 ];
 
 /// What the header of a file says.

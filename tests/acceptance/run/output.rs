@@ -129,7 +129,9 @@ pub fn ledger_rows(site: &Site) -> usize {
 
 /// The store, which must be sound and free.
 pub fn open_store(site: &Site) -> Store {
-    let Opened { store, set_aside } = Store::open(&site.store(), &layout(site)).expect("it opens");
+    let Opened {
+        store, set_aside, ..
+    } = Store::open(&site.store(), &layout(site)).expect("it opens");
     assert_eq!(set_aside, None);
     store
 }
