@@ -2,7 +2,7 @@
 
 use analysis::plant::{Plant, Timing};
 use analysis::reading::{Channel, Span};
-use config::checked::{Link, NotReadable, SiteFile, Stamp};
+use config::checked::{Link, Secret, SiteFile, Stamp};
 use config::{load, parse};
 use std::path::{Path, PathBuf};
 
@@ -150,7 +150,7 @@ fn a_recording_is_read_as_written() {
 
 #[test]
 fn sources_that_cannot_be_read_yet_are_named_and_are_no_problem() {
-    assert_eq!(barn().not_readable(), []);
+    assert_eq!(barn().without_source(), []);
     let of = |from: &str, to: &str| {
         let text = barn_text();
         let lines: Vec<&str> = text.lines().filter(|l| !l.starts_with('#')).collect();
@@ -169,22 +169,34 @@ fn sources_that_cannot_be_read_yet_are_named_and_are_no_problem() {
             ..
         }
     ));
-    assert_eq!(rtu.not_readable(), []);
-    let mqtt = of(
-        tcp,
-        "kind = \"mqtt\"\naddress = \"[2001:db8::5]:1883\"\ntopic = \"barn\"",
-    );
-    assert!(matches!(&mqtt.sources[0].link, Link::Mqtt { .. }));
-    assert!(matches!(
-        &mqtt.not_readable()[..],
-        [NotReadable::Kind { kind: "mqtt", .. }]
-    ));
-    let reasons = field().not_readable();
-    assert_eq!(reasons.len(), 2, "{reasons:?}");
+    assert_eq!(rtu.without_source(), []);
+    let without = field().without_source();
+    let without: Vec<&str> = without.iter().map(|id| id.as_str()).collect();
+    assert_eq!(without, ["inv-1", "mast"]);
+}
+
+#[test]
+fn devices_behind_a_broker_share_what_is_said_of_it() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sites/wharf-loft.toml");
+    let site = load(&path).unwrap_or_else(|errors| panic!("{errors}"));
+    let brokers = site.sources.iter().map(|source| match &source.link {
+        Link::Mqtt { broker, topic } => (broker, topic.as_str()),
+        other => panic!("{other:?}"),
+    });
+    let brokers: Vec<_> = brokers.collect();
+    let [(one, "wharf/inv-1"), (other, "wharf/gate/mast")] = brokers[..] else {
+        panic!("{brokers:?}")
+    };
+    assert_eq!(one, other);
+    assert!(one.is_version_5);
+    let password = Secret::File("/etc/noonmark/broker-password".into());
     assert_eq!(
-        reasons[0].to_string(),
-        "inv-1 has no source, so there is nothing to read live"
+        (one.user.as_deref(), &one.password),
+        (Some("noonmark"), &Some(password))
     );
+    let tls = one.tls.as_ref().expect("encrypted");
+    assert!(tls.ca_file.is_some() && tls.identity.is_some());
+    assert_eq!(site.without_source(), []);
 }
 
 #[test]

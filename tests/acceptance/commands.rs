@@ -117,29 +117,6 @@ fn a_bad_site_file_is_78_with_all_of_its_problems() {
 }
 
 #[test]
-fn a_source_that_this_version_cannot_read_is_78_and_named() {
-    let (folder, file) = changed(
-        "sites/hillside-barn.toml",
-        &[(
-            "kind = \"modbus-tcp\"\naddress = \"192.0.2.21:502\"\nunit = 40\nmap = \"sunspec\"",
-            MQTT,
-        )],
-    );
-    let out = folder.path().join("out");
-    let ended = noonmark(&["run", path(&file), "--out", path(&out)]);
-    assert_eq!(ended.code, BAD_SITE_FILE, "{}", ended.err);
-    let says = "failed to run this site: ";
-    assert!(ended.err.starts_with(says), "{}", ended.err);
-    for part in ["mast", "mqtt"] {
-        assert!(ended.err.contains(part), "no {part} in {}", ended.err);
-    }
-    assert!(!out.exists(), "nothing was started");
-}
-
-const MQTT: &str =
-    "kind = \"mqtt\"\naddress = \"192.0.2.21:1883\"\ntopic = \"barn/mast\"\nmap = \"sunspec\"";
-
-#[test]
 fn a_scan_of_a_closed_port_is_69_and_says_why() {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
     let address = listener.local_addr().expect("bound").to_string();

@@ -302,7 +302,7 @@ mod tests {
         assert_eq!(plain.message(at(0), "p", true, b"100"), Ok(vec![]));
         assert_eq!((plain.due(), plain.ignored.retained), (None, 1));
         let mut device = stamped();
-        let sent = |ms: i64| format!("{{\"t\":{},\"p\":1}}", at(ms).ms());
+        let sent = |ms: i64| format!("{{\"t\":{},\"p\":1}}", at(ms).unix_ms());
         device
             .message(at(0), "", true, sent(-21_000).as_bytes())
             .expect("right");
@@ -316,7 +316,7 @@ mod tests {
     #[test]
     fn a_stamp_far_ahead_gives_way_to_the_arrival() {
         let mut device = stamped();
-        let ahead = format!("{{\"t\":{},\"p\":1,\"v\":2}}", at(3_600_000).ms());
+        let ahead = format!("{{\"t\":{},\"p\":1,\"v\":2}}", at(3_600_000).unix_ms());
         device
             .message(at(0), "", false, ahead.as_bytes())
             .expect("right");
@@ -343,7 +343,7 @@ mod tests {
         );
         let told = Told {
             name: "AC/Power".to_owned(),
-            at_ms: Some(at(-300).ms() as u64),
+            at_ms: Some(at(-300).unix_ms() as u64),
             number: Some(Number::Float(2.5)),
         };
         assert_eq!(device.event(at(0), &Event::Values(vec![told])), []);
