@@ -144,3 +144,24 @@ fn sources() -> Vec<(String, String)> {
     found.sort();
     found
 }
+
+#[test]
+fn nothing_is_published_where_devices_are_listened_to() {
+    let sources = sources().into_iter();
+    let mqtt: Vec<_> = sources
+        .filter(|(_, text)| text.contains("rumqttc"))
+        .collect();
+    assert!(mqtt.len() > 1, "an empty list is not a pass");
+    for (name, text) in mqtt {
+        let text = code(&text);
+        for way in [
+            ".publish(",
+            ".try_publish(",
+            "publish_bytes(",
+            "LastWill",
+            "Request::Publish",
+        ] {
+            assert!(!text.contains(way), "{name} names {way}");
+        }
+    }
+}

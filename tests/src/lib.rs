@@ -1,6 +1,7 @@
 //! What several tests need: reference tables, comparison, synthetic plants, the fault campaign, how
 //! bands hold, peers, the program itself.
 
+pub mod broker;
 pub mod campaign;
 mod close;
 pub mod coverage;

@@ -175,6 +175,7 @@ impl Connection {
                     }))
                 }
                 Ok(_) => Ok(Packet::Other),
+                Err(rumqttc::ConnectionError::ConnectionRefused(code)) => Err(refused(&code)),
                 Err(error) => Err(said(&error)),
             },
             Self::V5(_, events) => match events.poll().await {
@@ -193,6 +194,7 @@ impl Connection {
                     }))
                 }
                 Ok(_) => Ok(Packet::Other),
+                Err(v5::ConnectionError::ConnectionRefused(code)) => Err(refused(&code)),
                 Err(error) => Err(said(&error)),
             },
         }
@@ -206,6 +208,11 @@ fn subscribed(refused: bool) -> Result<Packet, String> {
         }
         false => Ok(Packet::Other),
     }
+}
+
+/// With the word of the standard behind it.
+fn refused(code: &dyn std::fmt::Debug) -> String {
+    format!("the broker refuses user name, password or client ({code:?})")
 }
 
 /// An error with what is behind it, each said once.

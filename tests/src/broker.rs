@@ -1,0 +1,173 @@
+//! An MQTT broker of somebody else's, on a port and in a folder of its own; ends with the value that holds it.
+
+use crate::wait::until;
+use std::fs;
+use std::io::Write;
+use std::net::{TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use tempfile::TempDir;
+
+/// User and password of [`Access::Password`].
+pub const LOGIN: (&str, &str) = ("site", "swallow-7");
+
+/// Whom it lets in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Access {
+    /// Everybody.
+    Everybody,
+    /// Who knows [`LOGIN`].
+    Password,
+    /// Over an encrypted connection, with a certificate that is valid for so many days from now (it was
+    /// valid until yesterday where negative).
+    Encrypted(i32),
+}
+
+/// A broker at work.
+pub struct Broker {
+    folder: TempDir,
+    access: Access,
+    port: u16,
+    process: Option<Child>,
+}
+
+impl Broker {
+    /// Starts one.
+    pub fn start(access: Access) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let free = TcpListener::bind("127.0.0.1:0").expect("a free port");
+        let port = free.local_addr().expect("bound").port();
+        drop(free);
+        let mut settings = format!("listener {port} 127.0.0.1\npersistence false\nuser root\n");
+        settings += match access {
+            Access::Password => "allow_anonymous false\npassword_file passwords\n",
+            Access::Everybody | Access::Encrypted(_) => "allow_anonymous true\n",
+        };
+        let mut broker = Self {
+            folder,
+            access,
+            port,
+            process: None,
+        };
+        match access {
+            Access::Password => broker.write_password(),
+            Access::Encrypted(days) => {
+                broker.write_certificates(days);
+                settings += "certfile broker.pem\nkeyfile broker-key.pem\n";
+            }
+            Access::Everybody => {}
+        }
+        fs::write(broker.path("broker.conf"), settings).expect("room for it");
+        broker.start_again();
+        broker
+    }
+
+    /// Host and port.
+    pub fn address(&self) -> String {
+        format!("localhost:{}", self.port)
+    }
+
+    /// The authority that has signed its certificate.
+    pub fn authority(&self) -> PathBuf {
+        self.path("ca.pem")
+    }
+
+    /// Starts it on the port that it had.
+    pub fn start_again(&mut self) {
+        let process = Command::new("mosquitto")
+            .args(["-c", "broker.conf"])
+            .current_dir(self.folder.path())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("mosquitto is installed by tests/run");
+        self.process = Some(process);
+        until("the broker listens", || {
+            TcpStream::connect(("127.0.0.1", self.port)).ok()
+        });
+    }
+
+    /// Ends it, as a power cut does.
+    pub fn stop(&mut self) {
+        if let Some(mut process) = self.process.take() {
+            process.kill().expect("it was started here");
+            process.wait().expect("it ended");
+        }
+    }
+
+    /// Publishes a message as some device would.
+    pub fn publish(&self, topic: &str, payload: &[u8], is_retained: bool) {
+        let mut command = Command::new("mosquitto_pub");
+        let port = self.port.to_string();
+        command.args(["-h", "localhost", "-p", &port, "-q", "1", "-t", topic, "-s"]);
+        match self.access {
+            Access::Password => {
+                command.args(["-u", LOGIN.0, "-P", LOGIN.1]);
+            }
+            Access::Encrypted(_) => {
+                command.arg("--cafile").arg(self.authority());
+            }
+            Access::Everybody => {}
+        }
+        if is_retained {
+            command.arg("-r");
+        }
+        let mut process = command
+            .stdin(Stdio::piped())
+            .spawn()
+            .expect("it is installed");
+        let mut stdin = process.stdin.take().expect("piped");
+        stdin.write_all(payload).expect("taken");
+        drop(stdin);
+        assert!(process.wait().expect("it ended").success(), "{command:?}");
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn write_password(&self) {
+        run(
+            self.folder.path(),
+            "mosquitto_passwd",
+            &["-b", "-c", "passwords", LOGIN.0, LOGIN.1],
+        );
+    }
+
+    fn write_certificates(&self, days: i32) {
+        let folder = self.folder.path();
+        let openssl = |line: &str| run(folder, "openssl", &line.split(' ').collect::<Vec<_>>());
+        // Two brokers have two authorities, told apart by their names.
+        let name = format!("/CN=authority-{}", self.port);
+        openssl(&format!(
+            "req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 30 -subj {name} \
+             -keyout ca-key.pem -out ca.pem"
+        ));
+        openssl(
+            "req -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -subj /CN=localhost \
+             -keyout broker-key.pem -out request.pem",
+        );
+        fs::write(self.path("names"), "subjectAltName=DNS:localhost\n").expect("room");
+        let days = days.to_string();
+        openssl(&format!(
+            "x509 -req -in request.pem -CA ca.pem -CAkey ca-key.pem -CAcreateserial -days {days} \
+             -extfile names -out broker.pem"
+        ));
+    }
+}
+
+impl Drop for Broker {
+    fn drop(&mut self) {
+        self.stop();
+    }
+}
+
+fn run(folder: &Path, program: &str, arguments: &[&str]) {
+    let output = Command::new(program)
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .unwrap_or_else(|error| panic!("{program}: {error}"));
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{program} {arguments:?}: {said}");
+}
