@@ -4,10 +4,14 @@
 //! under a fuzzer that is guided by coverage. A property that does not hold panics.
 
 use analysis::reading::Quantity;
+use config::messages::{MessageMap, parse_message_map};
+use config::registers::parse_map;
 use daemon::source::modbus::{ReadOnlyClient, RegisterKind};
+use daemon::source::mqtt::{EdgeNode, Verb, parts};
 use daemon::source::recording::{Recording, RecordingSettings};
+use daemon::source::registers::{decode as decode_register, plan};
 use daemon::source::sunspec::{BASES, Device, MARKER, decode, discover, read, read_settings};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Cursor;
 use std::path::Path;
 use std::sync::LazyLock;
@@ -18,11 +22,14 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
 pub type Target = (&'static str, fn(&[u8]));
 
 /// All of them.
-pub const TARGETS: [Target; 4] = [
+pub const TARGETS: [Target; 7] = [
     ("device", device),
     ("answers", answers),
     ("recording", recording),
     ("site_file", site_file),
+    ("register_map", register_map),
+    ("document", document),
+    ("sparkplug", sparkplug),
 ];
 
 const UNIT: u8 = 7;
@@ -184,6 +191,63 @@ pub fn site_file(data: &[u8]) {
             assert_eq!(powers.count(), site.plant.inverters.len());
         }
         Err(errors) => assert!(!errors.to_string().is_empty()),
+    }
+}
+
+/// A register map, and what its registers hold: the text ends at a zero, words follow.
+pub fn register_map(data: &[u8]) {
+    let mut parts = data.splitn(2, |byte| *byte == 0);
+    let text = String::from_utf8_lossy(parts.next().unwrap_or_default());
+    let words = parts.next().unwrap_or_default().chunks_exact(2);
+    let words: Vec<u16> = words
+        .map(|pair| u16::from_be_bytes([pair[0], pair[1]]))
+        .collect();
+    let Ok(map) = parse_map("fuzzed.toml", &text) else {
+        return;
+    };
+    let all = (0..map.registers.len()).collect();
+    for block in plan(&map.registers, &all, &BTreeSet::new(), &map.limits) {
+        assert!(block.count <= map.limits.max_block);
+    }
+    for register in &map.registers {
+        let width = usize::from(register.encoding.kind.width());
+        for words in words.chunks(width) {
+            let good = decode_register(register, words).good();
+            assert!(good.is_none_or(f64::is_finite), "{register:?} {words:?}");
+        }
+    }
+}
+
+/// A message with a JSON document, as the example's map wants it.
+pub fn document(data: &[u8]) {
+    static MAP: LazyLock<MessageMap> = LazyLock::new(|| {
+        let text = include_str!("../../config/messages/string-inverter.toml");
+        parse_message_map("example", text).expect("the example is right")
+    });
+    for topic in ["", "earth"] {
+        let Ok((at, parts)) = parts(&MAP, topic, data) else {
+            continue;
+        };
+        assert!(parts.is_empty() || at.is_some(), "the map wants a time");
+        assert!(parts.len() <= MAP.values.len());
+        for part in parts {
+            assert!(part.value.good().is_none_or(f64::is_finite), "{part:?}");
+        }
+    }
+}
+
+/// A life of an edge node: each message begins with what it is and how long it is.
+pub fn sparkplug(data: &[u8]) {
+    let mut node = EdgeNode::default();
+    let mut left = data;
+    while let [kind, length, rest @ ..] = left {
+        let (message, more) = rest.split_at(usize::from(*length).min(rest.len()));
+        left = more;
+        let verb = [Verb::Birth, Verb::Data, Verb::Death][usize::from(kind % 3)];
+        let device = (kind & 0x80 != 0).then_some("device");
+        if let Ok((_, odd)) = node.take(verb, device, message) {
+            assert!(odd.len() <= 2, "{odd:?}");
+        }
     }
 }
 

@@ -174,20 +174,25 @@ impl Book {
         }
     }
 
-    /// Gives a standing finding an urgency of its own, and tells it again where that is new. What has
-    /// been urgent stays so until it ends.
-    pub fn urge(&mut self, subject: &Subject, kind: Kind, urgency: Urgency) {
+    /// Gives a standing finding an urgency of its own, or takes it back to its kind's; tells it again
+    /// where that is new.
+    pub fn urge(&mut self, subject: &Subject, kind: Kind, urgency: Option<Urgency>) {
         let key = key(subject, kind);
         let Some(standing) = self.standing.get_mut(&key) else {
             return;
         };
-        let steps = [urgency.advice, advice(kind, subject)].concat();
-        let cautions = [urgency.caution, caution(kind)].concat();
+        let own = urgency.unwrap_or_else(|| Urgency {
+            severity: kind.severity(),
+            advice: Vec::new(),
+            caution: Vec::new(),
+        });
+        let steps = [own.advice, advice(kind, subject)].concat();
+        let cautions = [own.caution, caution(kind)].concat();
         let known = (&standing.severity, &standing.advice, &standing.caution);
-        if known == (&urgency.severity, &steps, &cautions) {
+        if known == (&own.severity, &steps, &cautions) {
             return;
         }
-        standing.severity = urgency.severity;
+        standing.severity = own.severity;
         (standing.advice, standing.caution) = (steps, cautions);
         self.opened.insert(key);
     }
@@ -476,6 +481,32 @@ mod tests {
             (from, to) = (to, from);
         }
         assert_eq!(book.give_way(&subject(), Kind::Snow, at(0)).wh(), 0.0);
+    }
+
+    #[test]
+    fn an_urgency_is_told_once_and_taken_back() {
+        let mut book = Book::new();
+        let kind = Kind::ResistanceHigh;
+        book.open(NewFinding {
+            kind,
+            ..dead(at(0))
+        });
+        let usual = book.take_changed().remove(0);
+        let urgent = || Urgency {
+            severity: Severity::Now,
+            advice: vec!["Stop.".to_owned()],
+            caution: Vec::new(),
+        };
+        book.urge(&subject(), kind, Some(urgent()));
+        let told = book.take_changed();
+        assert_eq!(
+            (told[0].severity, told[0].advice[0].as_str()),
+            (Severity::Now, "Stop.")
+        );
+        book.urge(&subject(), kind, Some(urgent()));
+        assert_eq!(book.take_changed(), []);
+        book.urge(&subject(), kind, None);
+        assert_eq!(book.take_changed(), [usual]);
     }
 
     #[test]

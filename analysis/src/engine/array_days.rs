@@ -40,8 +40,7 @@ const LAST_MONTH_DAYS: usize = 5;
 /// Days whose slots decide what takes the voltage, and days that are remembered.
 const SHAPE_DAYS: usize = 10;
 const KEPT_DAYS: usize = 30;
-/// Probability at which another cause takes the place of the one that was said, and at which somebody is
-/// sent at once.
+/// Probability at which another cause takes the place of the one that was said.
 const ANOTHER: f64 = 0.9;
 /// Probability that it is neither sections nor a resistance above which nothing is said yet: voltage is
 /// missing, but as by warm cells, a shadow or a meter.
@@ -309,12 +308,15 @@ impl Engine {
             // The same energy is missing, under another name.
             new.lost = self.state.book.give_way(&whose.subject, other, began);
         }
-        let kind = new.kind;
-        let is_sure = new.confidence >= ANOTHER;
-        let urgency = explain::hot_joint(&new.evidence).filter(|_| is_sure);
+        let (kind, confidence) = (new.kind, new.confidence);
+        let urgency = explain::hot_joint(&new.evidence);
         self.state.book.keep_steady(new, ANOTHER);
-        if let Some(urgency) = urgency {
+        // Somebody is sent at once when it is as good as certain, and no longer when it is not even
+        // likely.
+        if urgency.is_some() && confidence >= ANOTHER {
             self.state.book.urge(&whose.subject, kind, urgency);
+        } else if confidence < NEITHER {
+            self.state.book.urge(&whose.subject, kind, None);
         }
     }
 

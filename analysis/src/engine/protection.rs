@@ -35,7 +35,7 @@ impl Engine {
                 ProtectionEdge::Acts(acted) => {
                     let (new, urgency) = explain::protection_acted(device, at, &acted);
                     self.state.book.keep(new, true);
-                    self.state.book.urge(&subject, kind, urgency);
+                    self.state.book.urge(&subject, kind, Some(urgency));
                 }
                 ProtectionEdge::Ended(acted) => {
                     let numbers = explain::acted_evidence(&acted);
