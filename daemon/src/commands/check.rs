@@ -2,14 +2,17 @@
 //! Never in here: what a limit is; that is `analysis::plant::design`.
 
 use super::exit;
+use crate::source::mqtt::MessageDevice;
 use crate::source::registers::plan;
 use analysis::plant::design::{ASSUMED_COLDEST_DEGC, Check, Line, Verdict, check as check_design};
 use analysis::reading::Channel;
-use config::checked::{RegisterMap, SiteFile};
+use config::checked::{RegisterMap, SiteFile, Source};
+use config::messages::MessageMap;
 use config::registers::Register;
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::Path;
+use std::sync::Arc;
 
 /// Prints all problems of a site file, or the design it describes; gives the exit code.
 ///
@@ -194,8 +197,13 @@ fn notes(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
 /// What register maps give, and what of it the plant has no place for.
 fn maps(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
     for source in &site_file.sources {
-        let RegisterMap::File { map, .. } = &source.map else {
-            continue;
+        let map = match &source.map {
+            RegisterMap::File { map, .. } => map,
+            RegisterMap::Messages { map, .. } => {
+                messages(site_file, source, map, out)?;
+                continue;
+            }
+            RegisterMap::SunSpec => continue,
         };
         let channel = |register: &Register| Channel {
             device: source.device.clone(),
@@ -226,6 +234,31 @@ fn maps(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
                 "Not read: {channel}, for which the plant has no place."
             )?;
         }
+    }
+    Ok(())
+}
+
+/// The same of a message map.
+fn messages(
+    site_file: &SiteFile,
+    source: &Source,
+    map: &Arc<MessageMap>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let (name, channels) = (&source.device, &site_file.plant.channels);
+    let device = MessageDevice::new(name, "", map.clone(), channels, source.every);
+    let left = device.unplanned();
+    let placed = counted(map.values.len() - left.len(), "value");
+    writeln!(
+        out,
+        "{name} is listened to by the map \"{}\": {placed}.",
+        map.name
+    )?;
+    for channel in left {
+        writeln!(
+            out,
+            "Not taken: {channel}, for which the plant has no place."
+        )?;
     }
     Ok(())
 }
