@@ -45,12 +45,30 @@ pub fn load(path: &Path) -> Result<SiteFile, ConfigErrors> {
 
 /// Checks the text of a site file called `name`; relative paths in it start at `beside`.
 pub fn parse(name: &str, text: &str, beside: &Path) -> Result<SiteFile, ConfigErrors> {
+    checked_file(name, text, |file, problems| {
+        check::file(file, beside, problems)
+    })
+}
+
+/// Reads a file of one kind and checks it; every problem of it is told together.
+fn checked_file<R: table::Table, T>(
+    name: &str,
+    text: &str,
+    check: impl FnOnce(&R, &mut Problems<'_>) -> Option<T>,
+) -> Result<T, ConfigErrors> {
     let mut problems = Problems::new(text);
-    let site_file = parse_into(text, beside, &mut problems);
+    let checked = document(text, &mut problems).and_then(|document| {
+        let at = At {
+            path: String::new(),
+            span: 0..0,
+        };
+        let raw = table::read(document.get_ref(), at, &mut problems);
+        check(&raw, &mut problems)
+    });
     let maps = problems.take_maps();
     let problems = problems.into_sorted();
     if problems.is_empty() {
-        return Ok(site_file.expect("what is left out has a problem that says so"));
+        return Ok(checked.expect("what is left out has a problem that says so"));
     }
     Err(ConfigErrors::Wrong {
         name: name.to_owned(),
@@ -58,16 +76,6 @@ pub fn parse(name: &str, text: &str, beside: &Path) -> Result<SiteFile, ConfigEr
         problems,
         maps,
     })
-}
-
-fn parse_into(text: &str, beside: &Path, problems: &mut Problems<'_>) -> Option<SiteFile> {
-    let document = document(text, problems)?;
-    let at = At {
-        path: String::new(),
-        span: 0..0,
-    };
-    let file = table::read(document.get_ref(), at, problems);
-    check::file(&file, beside, problems)
 }
 
 /// The tables of a file; nothing after a syntax error, because then tables are incomplete, and what

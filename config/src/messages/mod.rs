@@ -8,10 +8,9 @@ mod raw;
 
 pub use raw::MESSAGE_TABLES;
 
-use crate::problem::{ConfigErrors, Problems};
+use crate::problem::ConfigErrors;
 use crate::registers::channel::within_device;
 use crate::registers::{Meaning, Sentinel};
-use crate::table::{self, At};
 use analysis::reading::{Place, Quantity};
 
 /// A checked message map.
@@ -85,23 +84,5 @@ impl MessageValue {
 /// # Errors
 /// With everything that is wrong with it.
 pub fn parse_message_map(name: &str, text: &str) -> Result<MessageMap, ConfigErrors> {
-    let mut problems = Problems::new(text);
-    let map = crate::document(text, &mut problems).and_then(|document| {
-        let at = At {
-            path: String::new(),
-            span: 0..0,
-        };
-        let raw = table::read(document.get_ref(), at, &mut problems);
-        check::map(&raw, &mut problems)
-    });
-    let problems = problems.into_sorted();
-    if problems.is_empty() {
-        return Ok(map.expect("what is left out has a problem that says so"));
-    }
-    Err(ConfigErrors::Wrong {
-        name: name.to_owned(),
-        text: text.to_owned(),
-        problems,
-        maps: Vec::new(),
-    })
+    crate::checked_file(name, text, check::map)
 }

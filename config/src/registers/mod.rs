@@ -15,8 +15,7 @@ mod words;
 pub use raw::MAP_TABLES;
 pub use words::{event_words, state_words};
 
-use crate::problem::{ConfigErrors, Problems};
-use crate::table::{self, At};
+use crate::problem::ConfigErrors;
 use analysis::plant::{EventBit, State};
 use analysis::reading::{Place, Quantity, Span};
 use std::collections::BTreeMap;
@@ -188,23 +187,5 @@ impl Register {
 /// # Errors
 /// With everything that is wrong with it.
 pub fn parse_map(name: &str, text: &str) -> Result<DeviceMap, ConfigErrors> {
-    let mut problems = Problems::new(text);
-    let map = crate::document(text, &mut problems).and_then(|document| {
-        let at = At {
-            path: String::new(),
-            span: 0..0,
-        };
-        let raw = table::read(document.get_ref(), at, &mut problems);
-        check::map(&raw, &mut problems)
-    });
-    let problems = problems.into_sorted();
-    if problems.is_empty() {
-        return Ok(map.expect("what is left out has a problem that says so"));
-    }
-    Err(ConfigErrors::Wrong {
-        name: name.to_owned(),
-        text: text.to_owned(),
-        problems,
-        maps: Vec::new(),
-    })
+    crate::checked_file(name, text, check::map)
 }
