@@ -28,6 +28,7 @@ pub use table::{Key, Need, Rule};
 
 use checked::SiteFile;
 use problem::Problems;
+use std::io;
 use std::path::Path;
 use table::At;
 use toml::Spanned;
@@ -35,12 +36,17 @@ use toml::de::DeTable;
 
 /// Reads and checks a site file.
 pub fn load(path: &Path) -> Result<SiteFile, ConfigErrors> {
-    let text = std::fs::read_to_string(path).map_err(|source| ConfigErrors::Unreadable {
+    let text = text_of(path).map_err(|source| ConfigErrors::Unreadable {
         path: path.to_owned(),
         source,
     })?;
     let beside = path.parent().unwrap_or(Path::new(""));
     parse(&path.display().to_string(), &text, beside)
+}
+
+/// The only place where files are read: site files and the maps that they name.
+fn text_of(path: &Path) -> io::Result<String> {
+    std::fs::read_to_string(path)
 }
 
 /// Checks the text of a site file called `name`; relative paths in it start at `beside`.

@@ -46,7 +46,7 @@ fn parsed<M>(
     problems: &mut Problems<'_>,
 ) -> Option<M> {
     let path = raw.at().key("map");
-    let text = match std::fs::read_to_string(file) {
+    let text = match crate::text_of(file) {
         Ok(text) => text,
         Err(error) => {
             let found = format!("text {:?}, which cannot be read: {error}", name.value);

@@ -14,6 +14,7 @@ use super::client::{Answer, Connection};
 use super::endpoint::{Endpoint, Framing};
 use super::error::{ModbusError, Request, Trouble};
 use super::stream::Heard;
+use crate::clock::monotonic;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
@@ -90,7 +91,7 @@ impl Line {
             owing: BTreeMap::new(),
             is_unsettled: false,
             silent: 0,
-            last_heard: Instant::now(),
+            last_heard: monotonic(),
         };
         Self {
             framing,
@@ -102,7 +103,7 @@ impl Line {
     pub(super) async fn turn(&self) -> Turn {
         Turn {
             state: self.state.clone().lock_owned().await,
-            since: Instant::now(),
+            since: monotonic(),
         }
     }
 
@@ -183,9 +184,9 @@ impl State {
         self.owing
             .retain(|_, since| since.elapsed() < LONGEST_OWING);
         let somebody_owes = !self.owing.is_empty();
-        let was_owing = self.owing.insert(unit, Instant::now()).is_some();
+        let was_owing = self.owing.insert(unit, monotonic()).is_some();
         let mut outcome = connection.ask(unit, request, within, somebody_owes).await;
-        self.last_heard = Instant::now();
+        self.last_heard = monotonic();
         if was_owing && has_answered(&outcome) {
             outcome = self
                 .alone(&mut connection, request, within)

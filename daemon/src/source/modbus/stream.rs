@@ -1,6 +1,7 @@
 //! A stream with two holders: the codec, which takes frames from it, and the line, which has to
 //! listen beside the codec to know when everybody is quiet. Never in here: what the bytes mean.
 
+use crate::clock::monotonic;
 use std::io;
 use std::pin::Pin;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -8,7 +9,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, ReadBuf};
-use tokio::time::{Instant, timeout, timeout_at};
+use tokio::time::{timeout, timeout_at};
 
 /// What carries bytes both ways.
 pub trait Carrier: AsyncRead + AsyncWrite + Send + Unpin + std::fmt::Debug + 'static {}
@@ -49,7 +50,7 @@ impl SharedStream {
 
     /// Throws away whatever comes until nothing has come for `quiet`, at most for `longest`.
     pub(super) async fn drain(&mut self, quiet: Duration, longest: Duration) -> Heard {
-        let end = Instant::now() + longest;
+        let end = monotonic() + longest;
         let mut bytes = [0; 256];
         let mut count = 0;
         loop {
