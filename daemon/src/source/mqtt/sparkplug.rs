@@ -139,7 +139,7 @@ pub enum Verb {
 /// A topic of the standard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Topic<'t> {
-    /// Group and edge node, as in `group/node`.
+    /// Group.
     pub group: &'t str,
     /// Edge node.
     pub node: &'t str,

@@ -3,11 +3,11 @@
 
 use super::broker::{self, Notice};
 use super::device::{Ignored, MessageDevice};
-use super::sparkplug::{EdgeNode, NAMESPACE, Oddity, Topic};
+use super::sparkplug::{EdgeNode, Event, NAMESPACE, Oddity, Topic};
 use crate::clock::Clock;
 use analysis::reading::{Reading, Time};
 use config::checked::Broker;
-use config::messages::Payload;
+use config::messages::{MessageValue, Payload};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use tokio::sync::mpsc;
@@ -90,22 +90,15 @@ impl Subscriber {
         let of = |device: &MessageDevice| match device.map().payload {
             Payload::Sparkplug => {
                 let (group, node, _) = parts_of(device.topic());
-                let node = |verb| format!("{NAMESPACE}/{group}/{verb}/{node}/#");
-                vec![node("+")]
+                vec![format!("{NAMESPACE}/{group}/+/{node}/#")]
             }
             _ => {
                 let topic = device.topic();
-                let mut topics: Vec<String> = device
-                    .map()
-                    .values
-                    .iter()
-                    .map(|value| match &value.topic {
-                        None => topic.to_owned(),
-                        Some(below) => format!("{topic}/{below}"),
-                    })
-                    .collect();
-                topics.dedup();
-                topics
+                let of_value = |value: &MessageValue| match &value.topic {
+                    None => topic.to_owned(),
+                    Some(below) => format!("{topic}/{below}"),
+                };
+                device.map().values.iter().map(of_value).collect()
             }
         };
         let mut topics: Vec<String> = self.devices.iter().flat_map(of).collect();
@@ -188,7 +181,7 @@ impl Subscriber {
         for device in self.devices.iter_mut().filter(|d| is_of_node(d)) {
             let (_, _, name) = parts_of(device.topic());
             // A node that dies takes its devices along.
-            let dies_too = topic.device.is_none() && event == super::sparkplug::Event::Died;
+            let dies_too = topic.device.is_none() && event == Event::Died;
             if name == topic.device || dies_too {
                 readings.extend(device.event(now, &event));
             }
