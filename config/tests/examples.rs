@@ -1,19 +1,13 @@
 //! The example site files are right, and say about every key what the program holds about it.
 
+mod common;
+
 use config::{Fault, Rule, TABLES, load, parse};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 fn examples() -> Vec<(PathBuf, String)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sites");
-    let files = std::fs::read_dir(folder).expect("a folder of examples");
-    let mut examples: Vec<_> = files
-        .map(|file| file.expect("readable").path())
-        .map(|path| (path.clone(), std::fs::read_to_string(path).expect("text")))
-        .collect();
-    examples.sort();
-    assert!(examples.len() >= 2, "an empty folder is not a pass");
-    examples
+    common::examples("sites", 2)
 }
 
 #[test]

@@ -1,28 +1,19 @@
 //! Message maps: the examples are right and explain every key, bad ones are told all at once.
 
+mod common;
+
 use config::messages::{DocumentTime, Payload, TimeFormat, parse_message_map};
 use config::{MESSAGE_TABLES, Rule};
-use std::path::Path;
+use std::path::PathBuf;
 
-fn examples() -> Vec<(String, String)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("messages");
-    let files = std::fs::read_dir(folder).expect("a folder of examples");
-    let mut examples: Vec<_> = files
-        .map(|file| file.expect("readable").path())
-        .map(|path| {
-            let text = std::fs::read_to_string(&path).expect("text");
-            (path.display().to_string(), text)
-        })
-        .collect();
-    examples.sort();
-    assert!(examples.len() >= 3, "an empty folder is not a pass");
-    examples
+fn examples() -> Vec<(PathBuf, String)> {
+    common::examples("messages", 3)
 }
 
 #[test]
 fn every_example_is_right() {
-    for (name, text) in examples() {
-        if let Err(errors) = parse_message_map(&name, &text) {
+    for (path, text) in examples() {
+        if let Err(errors) = parse_message_map(&path.display().to_string(), &text) {
             panic!("{}", errors.render(false));
         }
     }
@@ -48,8 +39,8 @@ fn every_key_is_explained_in_an_example() {
 
 #[test]
 fn a_time_in_the_document_is_read_as_the_map_says() {
-    let (name, text) = &examples()[2];
-    let map = parse_message_map(name, text).expect("right");
+    let (_, text) = &examples()[2];
+    let map = parse_message_map("string-inverter.toml", text).expect("right");
     let time = DocumentTime {
         pointer: "/at".to_owned(),
         format: TimeFormat::UnixS,

@@ -1,19 +1,13 @@
 //! Register maps: the examples are right and explain every key, bad ones are told all at once.
 
+mod common;
+
 use config::registers::{Function, Meaning, NumberKind, Sentinel, parse_map};
 use config::{MAP_TABLES, Rule, load};
 use std::path::{Path, PathBuf};
 
 fn examples() -> Vec<(PathBuf, String)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("registers");
-    let files = std::fs::read_dir(folder).expect("a folder of examples");
-    let mut examples: Vec<_> = files
-        .map(|file| file.expect("readable").path())
-        .map(|path| (path.clone(), std::fs::read_to_string(path).expect("text")))
-        .collect();
-    examples.sort();
-    assert!(examples.len() >= 3, "an empty folder is not a pass");
-    examples
+    common::examples("registers", 3)
 }
 
 fn example(name: &str) -> String {

@@ -50,26 +50,13 @@ fn state(bytes: &[u8]) -> EngineState {
     }
 }
 
-/// A step that writes nothing but where the engine stands.
-fn nothing(engine_state: &EngineState) -> Step<'_> {
-    Step {
-        readings: &[],
-        slots: &[],
-        findings: &[],
-        forgotten: &[],
-        learned: &[],
-        mornings: &[],
-        engine_state,
-    }
-}
-
 fn commit(store: &mut Store, readings: &[Reading], slots: &[Slot], findings: &[Finding]) {
     let state = state(b"state");
     let step = Step {
         readings,
         slots,
         findings,
-        ..nothing(&state)
+        ..Step::nothing(&state)
     };
     store.commit(&step).expect("the step fits the plant");
 }

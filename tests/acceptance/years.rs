@@ -94,12 +94,7 @@ fn daemon_folder() -> TempDir {
             .collect();
         let step = Step {
             readings: &readings,
-            slots: &[],
-            findings: &[],
-            forgotten: &[],
-            learned: &[],
-            mornings: &[],
-            engine_state: &engine_state,
+            ..Step::nothing(&engine_state)
         };
         store.commit(&step).expect("room on the disk");
     }

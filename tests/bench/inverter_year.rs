@@ -7,24 +7,12 @@ use analysis::engine::{Engine, Input};
 use analysis::reading::{Reading, Span};
 use std::sync::Arc;
 use std::time::Instant;
-use tests::plant::{NORTH, START, Shape, Strings, Twin, WEST, World, plant};
+use tests::plant::{START, Twin, World, plant, three_inputs};
 
 const DAYS: i64 = 365;
 
 fn main() {
-    let strings = |parallel, plane| Strings {
-        parallel,
-        modules: 16,
-        plane,
-    };
-    let plant = Arc::new(plant(&Shape {
-        inverters: vec![(
-            25_000.0,
-            vec![strings(2, NORTH), strings(2, NORTH), strings(1, WEST)],
-        )],
-        sensor: Some(NORTH),
-        every: Span::from_min(1),
-    }));
+    let plant = Arc::new(plant(&three_inputs(Span::from_min(1))));
     let mut engine = Engine::new(plant.clone()).expect("the plant can be modelled");
     let twin = Twin::new(plant, World::fair());
     let mut report = Report::default();

@@ -248,6 +248,21 @@ azimuth_deg = 0
 mounting = "open-rack"
 "#,
     );
+    let input = |n| {
+        format!(
+            r#"[[inverter.input]]
+number = {n}
+max_operating_current_a = 16
+max_short_circuit_current_a = 20
+[[inverter.input.string]]
+label = "{n}"
+module = "mono-440"
+count = 14
+plane = "north"
+"#
+        )
+    };
+    let inputs = [1, 2].map(input).concat();
     for (k, address) in addresses.iter().enumerate() {
         write!(
             text,
@@ -261,25 +276,7 @@ tracking_min_v = 200
 tracking_max_v = 850
 phases = 3
 efficiency = 0.975
-[[inverter.input]]
-number = 1
-max_operating_current_a = 16
-max_short_circuit_current_a = 20
-[[inverter.input.string]]
-label = "1"
-module = "mono-440"
-count = 14
-plane = "north"
-[[inverter.input]]
-number = 2
-max_operating_current_a = 16
-max_short_circuit_current_a = 20
-[[inverter.input.string]]
-label = "2"
-module = "mono-440"
-count = 14
-plane = "north"
-[inverter.source]
+{inputs}[inverter.source]
 kind = "modbus-tcp"
 address = "{address}"
 unit = {UNIT}

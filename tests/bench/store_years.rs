@@ -14,7 +14,7 @@ use daemon::store::{EngineState, Keep, Layout, Step, Store};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-use tests::plant::{NORTH, START, Shape, Strings, Twin, WEST, World, normal, plant};
+use tests::plant::{START, Twin, World, normal, plant, three_inputs};
 
 const EVERY_S: i64 = 10;
 /// What a commit holds in a long catch-up: as many polls as one step of the daemon takes at most.
@@ -33,19 +33,7 @@ const DAY_MS: i64 = 86_400_000;
 fn main() {
     let argument = std::env::args().nth(1);
     let days: i64 = argument.map_or(365, |days| days.parse().expect("a number of days"));
-    let strings = |parallel, plane| Strings {
-        parallel,
-        modules: 16,
-        plane,
-    };
-    let plant = Arc::new(plant(&Shape {
-        inverters: vec![(
-            25_000.0,
-            vec![strings(2, NORTH), strings(2, NORTH), strings(1, WEST)],
-        )],
-        sensor: Some(NORTH),
-        every: Span::from_s(EVERY_S),
-    }));
+    let plant = Arc::new(plant(&three_inputs(Span::from_s(EVERY_S))));
     // Not in memory: on the disk that the working folder is on.
     let folder = tempfile::tempdir_in(".").expect("a folder");
     let path = folder.path().join("site.sqlite");
@@ -111,11 +99,7 @@ impl Bench {
             let step = Step {
                 readings: &readings,
                 slots: std::mem::take(&mut slots),
-                findings: &[],
-                forgotten: &[],
-                learned: &[],
-                mornings: &[],
-                engine_state: &engine_state,
+                ..Step::nothing(&engine_state)
             };
             let (before, cpu_before) = (Instant::now(), cpu_seconds());
             self.store.commit(&step).expect("room on the disk");

@@ -95,6 +95,21 @@ pub fn one_plane(rated_w: f64, inputs: usize, sensor: bool, every: Span) -> Shap
     }
 }
 
+/// One inverter with three inputs on two planes, and a sensor in one of them.
+pub fn three_inputs(every: Span) -> Shape {
+    let strings = |parallel, plane| Strings {
+        parallel,
+        modules: 16,
+        plane,
+    };
+    let inputs = vec![strings(2, NORTH), strings(2, NORTH), strings(1, WEST)];
+    Shape {
+        inverters: vec![(25_000.0, inputs)],
+        sensor: Some(NORTH),
+        every,
+    }
+}
+
 /// The facts of a plant of this shape. Inverters are `inv-1`, `inv-2`, ...; the mast is `mast`.
 pub fn plant(shape: &Shape) -> Plant {
     let inverters: Vec<Inverter> = (1..)

@@ -7,8 +7,6 @@ use crate::problem::{Fault, Problems};
 use crate::registers::channel;
 use crate::registers::meaning::{MeaningKeys, meaning};
 use crate::table::{At, Found, Table};
-use analysis::reading::{Place, Quantity};
-use std::collections::BTreeSet;
 
 /// Checks everything; complete unless something was reported.
 pub(super) fn map(raw: &Map, problems: &mut Problems<'_>) -> Option<MessageMap> {
@@ -19,7 +17,12 @@ pub(super) fn map(raw: &Map, problems: &mut Problems<'_>) -> Option<MessageMap> 
         .iter()
         .map(|table| value(table, word, problems))
         .collect();
-    once_each(tables, &values, problems);
+    let channels = tables.iter().zip(&values).filter_map(|(raw, value)| {
+        let value = value.as_ref()?;
+        let path = raw.at().key("channel");
+        Some((path, raw.channel.as_ref()?, (value.place, value.quantity)))
+    });
+    channel::once_each(channels, problems);
     Some(MessageMap {
         name: raw.name.as_ref()?.value.clone(),
         payload: payload?,
@@ -201,32 +204,4 @@ fn topic(
     let wanted = "parts with / between them, + for any one part";
     problems.add(Fault::WrongType, &found.span, path, text, wanted);
     None
-}
-
-/// Only event bits may come from several places.
-fn once_each(
-    tables: &[raw::MessageValue],
-    values: &[Option<MessageValue>],
-    problems: &mut Problems<'_>,
-) {
-    let mut seen: BTreeSet<(Place, Quantity)> = BTreeSet::new();
-    for (raw, value) in tables.iter().zip(values) {
-        let (Some(value), Some(found)) = (value, &raw.channel) else {
-            continue;
-        };
-        let is_new = seen.insert((value.place, value.quantity));
-        if !is_new && value.quantity != Quantity::EventBits {
-            let (path, text) = (
-                raw.at().key("channel"),
-                format!("text {:?} again", found.value),
-            );
-            problems.add(
-                Fault::Duplicate,
-                &found.span,
-                path,
-                text,
-                "each channel once",
-            );
-        }
-    }
 }

@@ -3,6 +3,7 @@
 use crate::problem::{Fault, Problems};
 use crate::table::{Found, near};
 use analysis::reading::{Channel, ChannelError, Place, Quantity};
+use std::collections::BTreeSet;
 
 /// Stands for the device, which the map does not know.
 const ANY: &str = "device";
@@ -44,6 +45,20 @@ pub(crate) fn read(
     };
     problems.add(fault, &found.span, path, text, wanted);
     None
+}
+
+/// Reports a channel that comes again. Only event bits may come from several places.
+pub(crate) fn once_each<'f>(
+    channels: impl Iterator<Item = (String, &'f Found<String>, (Place, Quantity))>,
+    problems: &mut Problems<'_>,
+) {
+    let mut seen: BTreeSet<(Place, Quantity)> = BTreeSet::new();
+    for (path, found, channel) in channels {
+        if !seen.insert(channel) && channel.1 != Quantity::EventBits {
+            let (text, wanted) = (format!("text {:?} again", found.value), "each channel once");
+            problems.add(Fault::Duplicate, &found.span, path, text, wanted);
+        }
+    }
 }
 
 fn places(quantity: &str) -> &'static str {

@@ -8,9 +8,7 @@ use super::shapes::Given;
 use super::{BlockLimits, DeviceMap, Encoding, Forbidden, Function, NumberKind, Register};
 use crate::problem::{Fault, Problems};
 use crate::table::{At, Found, Table};
-use analysis::reading::{Place, Quantity, Span};
-use std::collections::BTreeMap;
-use std::ops::Range;
+use analysis::reading::Span;
 
 /// Checks everything; complete unless something was reported.
 pub(super) fn map(raw: &Map, problems: &mut Problems<'_>) -> Option<DeviceMap> {
@@ -32,7 +30,17 @@ pub(super) fn map(raw: &Map, problems: &mut Problems<'_>) -> Option<DeviceMap> {
         let forbidden = forbidden.as_deref().unwrap_or_default();
         fits_a_block(raw, register.as_ref(), max_block, forbidden, problems);
     }
-    once_each(list(&raw.register), &registers, problems);
+    let both = list(&raw.register).iter().zip(&registers);
+    let channels = both.filter_map(|(raw, register)| {
+        let register = register.as_ref()?;
+        let path = raw.at().key("channel");
+        Some((
+            path,
+            raw.channel.as_ref()?,
+            (register.place, register.quantity),
+        ))
+    });
+    channel::once_each(channels, problems);
     Some(DeviceMap {
         name: value(&raw.name)?.clone(),
         registers: registers.into_iter().collect::<Option<_>>()?,
@@ -204,33 +212,5 @@ fn fits_a_block(
     if max_block.is_some_and(|max| width > max) {
         let wanted = format!("max_block of at least {width}, since the value takes so many");
         problems.add(Fault::Contradiction, &found.span, path, text, wanted);
-    }
-}
-
-/// Only event bits may come from several registers.
-fn once_each(
-    tables: &[raw::Register],
-    registers: &[Option<Register>],
-    problems: &mut Problems<'_>,
-) {
-    let mut seen: BTreeMap<(Place, Quantity), Range<usize>> = BTreeMap::new();
-    for (raw, register) in tables.iter().zip(registers) {
-        let (Some(register), Some(found)) = (register, &raw.channel) else {
-            continue;
-        };
-        let key = (register.place, register.quantity);
-        if register.quantity != Quantity::EventBits
-            && seen.insert(key, found.span.clone()).is_some()
-        {
-            let text = format!("text {:?} again", found.value);
-            let path = raw.at().key("channel");
-            problems.add(
-                Fault::Duplicate,
-                &found.span,
-                path,
-                text,
-                "each channel once",
-            );
-        }
     }
 }

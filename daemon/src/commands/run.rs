@@ -143,15 +143,14 @@ fn noted(opened: Opened, now: Time) -> Store {
 fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<(Poller, Option<Night>)> {
     let known = |source| Some((settings(source)?, source.device.clone()));
     let known: Vec<_> = site.sources.iter().filter_map(known).collect();
-    let on_line = |endpoint: &Endpoint| -> Vec<Duration> {
-        let here = known
-            .iter()
-            .filter(|(other, _)| &other.endpoint == endpoint);
-        here.map(|(other, _)| other.every).collect()
-    };
+    let mut on_line: BTreeMap<&Endpoint, Vec<Duration>> = BTreeMap::new();
+    for (settings, _) in &known {
+        let periods = on_line.entry(&settings.endpoint).or_default();
+        periods.push(settings.every);
+    }
     let mut lines = Lines::default();
     let poller = |(settings, device): &(Settings, DeviceId)| {
-        let periods = on_line(&settings.endpoint);
+        let periods = &on_line[&settings.endpoint];
         // One answer that is waited for must not cost a neighbour more than one of its polls.
         let quickest = periods.iter().min().copied().unwrap_or(settings.every);
         let settings = Settings {

@@ -30,6 +30,21 @@ pub struct Step<'a> {
     pub engine_state: &'a EngineState,
 }
 
+impl<'a> Step<'a> {
+    /// A step that made nothing.
+    pub fn nothing(engine_state: &'a EngineState) -> Self {
+        Self {
+            readings: &[],
+            slots: &[],
+            findings: &[],
+            forgotten: &[],
+            learned: &[],
+            mornings: &[],
+            engine_state,
+        }
+    }
+}
+
 impl Store {
     /// Writes a step. After an error the store holds what it held before.
     pub fn commit(&mut self, step: &Step<'_>) -> Result<(), StoreError> {

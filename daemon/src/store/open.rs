@@ -3,7 +3,7 @@
 //! A damaged file is given another name and kept; a new one takes its place and the caller is told.
 
 use super::layout::{Layout, Numbers, register};
-use super::query::{each_row, get};
+use super::query::{each_row, get, table_names};
 use super::schema::{MIGRATIONS, Origin, migrate, origin, refuse_newer};
 use super::{Store, StoreError};
 use analysis::reading::Channel;
@@ -173,12 +173,7 @@ fn check(db: &Connection, path: &Path, full_up_to_bytes: u64) -> Result<(), Stor
         return quick_check(db, "PRAGMA quick_check(1)");
     }
     // By name from the file itself: an older layout has fewer tables.
-    let mut tables = Vec::new();
-    let sql = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'";
-    each_row(db, sql, [], |row| {
-        tables.push(get::<String>(row, "name")?);
-        Ok(())
-    })?;
+    let tables = table_names(db)?;
     let small = tables
         .iter()
         .filter(|t| !LARGE_TABLES.contains(&t.as_str()));

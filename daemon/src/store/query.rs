@@ -67,6 +67,17 @@ pub(super) fn value(value: Option<f64>, quality: i64) -> Result<Value, StoreErro
     }
 }
 
+/// Names of all tables of a file, whatever its layout.
+pub(super) fn table_names(db: &Connection) -> Result<Vec<String>, StoreError> {
+    let mut tables = Vec::new();
+    let sql = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'";
+    each_row(db, sql, [], |row| {
+        tables.push(get(row, "name")?);
+        Ok(())
+    })?;
+    Ok(tables)
+}
+
 /// Hands every row of a query to `take`.
 pub(super) fn each_row(
     db: &Connection,

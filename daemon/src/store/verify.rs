@@ -4,7 +4,7 @@
 use super::backup::Progress;
 use super::history::{self, HOUR, MINUTE};
 use super::open::connect;
-use super::query::{each_row, get};
+use super::query::{each_row, get, table_names};
 use super::schema::{Origin, origin};
 use super::{Store, StoreError};
 use analysis::diagnose::Finding;
@@ -95,12 +95,7 @@ fn pages(
     verified: &mut Verified,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<(), StoreError> {
-    let mut tables = Vec::new();
-    let sql = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'";
-    each_row(db, sql, [], |row| {
-        tables.push(get::<String>(row, "name")?);
-        Ok(())
-    })?;
+    let tables = table_names(db)?;
     for (done, table) in tables.iter().enumerate() {
         progress(Progress {
             doing: "checking tables",

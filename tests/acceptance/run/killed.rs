@@ -123,12 +123,7 @@ fn fill(site: &Site) -> Vec<ChannelId> {
         };
         let step = Step {
             readings: &readings,
-            slots: &[],
-            findings: &[],
-            forgotten: &[],
-            learned: &[],
-            mornings: &[],
-            engine_state: &engine_state,
+            ..Step::nothing(&engine_state)
         };
         store.commit(&step).expect("room on the disk");
     }

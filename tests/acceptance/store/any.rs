@@ -1,6 +1,6 @@
 //! Whatever can be committed reads back the same.
 
-use super::{BEGINNING, END, layout, nothing, reading, readings};
+use super::{BEGINNING, END, layout, reading, readings};
 use analysis::array::Limit;
 use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Finding, FindingId, Subject};
@@ -184,7 +184,7 @@ proptest! {
             readings: &made,
             slots: &slots,
             findings: std::slice::from_ref(&finding),
-            ..nothing(&engine_state)
+            ..Step::nothing(&engine_state)
         };
         store.commit(&step).expect("the step fits the plant");
         // The last millisecond of time is outside a range that is open at its end.

@@ -1,6 +1,6 @@
 //! What the engine has learned and keeps by name: gains, offsets, mornings of insulation.
 
-use super::{layout, nothing, open, path, state};
+use super::{layout, open, path, state};
 use analysis::detect::Morning;
 use analysis::expected::{Known, Learned, LearnedOf, WeatherRung};
 use analysis::reading::{DeviceId, SolarDay, Time};
@@ -33,7 +33,7 @@ fn what_was_forgotten_is_not_read_back_until_it_is_learned_again() {
         let step = Step {
             forgotten,
             learned,
-            ..nothing(&state)
+            ..Step::nothing(&state)
         };
         store.commit(&step).expect("the step fits the plant");
         store.learned().expect("it reads")
@@ -60,7 +60,7 @@ fn what_was_learned_is_read_back_at_its_latest_and_by_name() {
         let state = state(b"state");
         let step = Step {
             learned,
-            ..nothing(&state)
+            ..Step::nothing(&state)
         };
         store.commit(&step).expect("the step fits the plant");
     }
@@ -97,7 +97,7 @@ fn mornings_of_insulation_are_read_back_in_order_and_by_the_inverters_name() {
     let state = state(b"state");
     let step = Step {
         mornings: &made,
-        ..nothing(&state)
+        ..Step::nothing(&state)
     };
     store.commit(&step).expect("the step fits the plant");
     drop(store);

@@ -138,11 +138,11 @@ impl MessageDevice {
         let mut complete = Vec::new();
         match event {
             Event::Values(told) => {
+                let map = self.map.clone();
                 for metric in told {
+                    let at = taken_at(metric);
                     let named = |(_, value): &(usize, &MessageValue)| value.part == metric.name;
-                    let map = self.map.clone();
                     for (index, wanted) in map.values.iter().enumerate().filter(named) {
-                        let at = taken_at(metric);
                         complete.extend(self.put(arrived, at, index, number(wanted, metric)));
                     }
                 }

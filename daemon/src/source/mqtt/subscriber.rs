@@ -108,17 +108,16 @@ impl Subscriber {
     }
 
     fn take(&mut self, now: Time, notice: Notice) -> Vec<Reading> {
-        let address = self.broker.address.to_string();
         match notice {
             Notice::Connected => {
                 self.lost = None;
-                info!(broker = address, "connected");
+                info!(broker = %self.broker.address, "connected");
                 Vec::new()
             }
             Notice::Lost(why) => {
                 if self.lost.as_ref() != Some(&why) {
                     warn!(
-                        broker = address,
+                        broker = %self.broker.address,
                         why, "no connection; trying again, longer each time"
                     );
                     self.lost = Some(why);

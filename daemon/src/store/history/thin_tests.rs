@@ -63,12 +63,7 @@ pub(super) fn commit(store: &mut Store, readings: &[Reading]) {
     };
     let step = Step {
         readings,
-        slots: &[],
-        findings: &[],
-        forgotten: &[],
-        learned: &[],
-        mornings: &[],
-        engine_state: &engine_state,
+        ..Step::nothing(&engine_state)
     };
     store.commit(&step).expect("nothing is in the way");
 }
