@@ -11,3 +11,4 @@ pub mod report;
 pub mod run;
 pub mod source;
 pub mod store;
+pub mod text;

@@ -6,6 +6,7 @@ use crate::analyse::{AnalyseError, Analyst};
 use crate::report::{self, ReportError};
 use crate::source::recording::{Recording, RecordingError, RecordingSettings, spacing};
 use crate::store::{Layout, Store, StoreError};
+use crate::text;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{DeviceId, Reading, Span, Time, Value};
@@ -110,7 +111,7 @@ pub fn replay(
         writeln!(
             out,
             "{}",
-            report::standing_line(finding, &plant.site, site.timezone)
+            text::standing_line(finding, &plant.site, site.timezone)
         )?;
     }
     writeln!(out, "{}", rows.report())?;
@@ -148,7 +149,7 @@ fn answered(readings: &[Reading], plant: &Plant) -> Vec<Reading> {
 
 fn say(findings: &[Finding], site: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
     for finding in findings {
-        writeln!(out, "{}", report::line(finding, site.timezone))?;
+        writeln!(out, "{}", text::line(finding, site.timezone))?;
     }
     Ok(())
 }

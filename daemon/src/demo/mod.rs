@@ -15,6 +15,7 @@ use crate::commands::{exit, run};
 use crate::report::{self, ReportError};
 use crate::source::modbus::{Endpoint, Poller, Settings};
 use crate::store::{Layout, Store, StoreError};
+use crate::text;
 use analysis::reading::{Reading, Span, Time};
 use config::checked::SiteFile;
 pub use register_server::{Registers, serve};
@@ -110,7 +111,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
         registers::fill(&registers, &plant, &now)?;
         let readings = poll_all(&mut pollers, at).await?;
         for finding in analyst.take(&readings, at) {
-            say(out, report::line(&finding, site.timezone))?;
+            say(out, text::line(&finding, site.timezone))?;
         }
         at = at + scenario::STEP;
         if (at - scenario::START).ms() % Span::from_h(24).ms() == 0 {
@@ -130,7 +131,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     for finding in analyst.standing() {
         say(
             out,
-            report::standing_line(finding, &plant.site, site.timezone),
+            text::standing_line(finding, &plant.site, site.timezone),
         )?;
     }
     for file in report::write(into, about, analyst.store(), None, &mut tally)? {

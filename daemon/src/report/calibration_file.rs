@@ -6,8 +6,8 @@
 //! input.
 //! Never in here: how it is learned (`analysis::expected`).
 
-use super::text::date;
 use super::whole_file::{WriteError, write_whole};
+use crate::text::date;
 use analysis::expected::{Known, Learned, LearnedOf};
 use analysis::plant::Plant;
 use std::path::Path;

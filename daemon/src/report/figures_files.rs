@@ -3,8 +3,8 @@
 //! latest thirty days. A figure that too little was measured for is empty. Days are solar days.
 //! Never in here: what a figure means (`analysis::ledger`).
 
-use super::text::date;
 use super::whole_file::{WriteError, write_pieces};
+use crate::text::date;
 use analysis::ledger::{Capacity, CapacityError, CapacityTest, Figures, Performance};
 use analysis::plant::Plant;
 use analysis::reading::SolarDay;

@@ -3,8 +3,8 @@
 //! Times are UTC as RFC 3339; what there is none of is `null`. The file appears whole or not at all.
 //! Never in here: choosing or wording findings.
 
-use super::text::utc;
 use super::whole_file::{WriteError, write_whole};
+use crate::text::utc;
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Evidence, Finding};
 use analysis::plant::Site;

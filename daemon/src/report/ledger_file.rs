@@ -3,9 +3,9 @@
 //! Without a price in the site file the columns of money are empty.
 //! Never in here: the balance itself (`analysis::ledger`).
 
-use super::text::utc;
 use super::whole_file::{WriteError, write_pieces};
 use crate::store::{Store, StoreError};
+use crate::text::utc;
 use analysis::diagnose::Finding;
 use analysis::ledger::{Entry, Hours, Loss};
 use analysis::plant::Plant;

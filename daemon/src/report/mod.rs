@@ -9,7 +9,6 @@ mod figures_files;
 mod findings_file;
 mod ledger_file;
 mod tally;
-mod text;
 mod whole_file;
 mod writer;
 
@@ -19,11 +18,11 @@ pub use figures_files::FiguresFileError;
 pub use findings_file::FindingsFileError;
 pub use ledger_file::LedgerFileError;
 pub use tally::Tally;
-pub use text::{line, standing_line};
 pub use whole_file::{WriteError, write_pieces};
 pub use writer::Writer;
 
 use crate::store::{Store, StoreError};
+use crate::text;
 use analysis::chart::{Size, SummaryInput};
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};

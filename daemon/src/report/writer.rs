@@ -3,8 +3,9 @@
 //! Asking while a report is being written asks for one more after it, not for many.
 //! Never in here: when to ask.
 
-use super::{About, ReportError, Tally, line, write};
+use super::{About, ReportError, Tally, write};
 use crate::store::{Layout, Store};
+use crate::text::line;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::Span;

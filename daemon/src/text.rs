@@ -1,10 +1,10 @@
-//! A finding in one line for a terminal or a log, in the site's time; times as text.
+//! A finding in one line for a terminal or a log; times, energy and money as text, in the site's time.
 //! Never in here: wording of what was found.
 
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Site;
-use analysis::reading::{SolarDay, Span, Time};
+use analysis::reading::{Energy, SolarDay, Span, Time};
 use chrono::{DateTime, Days, NaiveDate, Offset, SecondsFormat, TimeZone, Utc};
 use chrono_tz::Tz;
 
@@ -31,13 +31,17 @@ pub fn line(finding: &Finding, timezone: Tz) -> String {
 pub fn standing_line(finding: &Finding, site: &Site, timezone: Tz) -> String {
     let (kind, since) = (finding.kind.name(), local(finding.began, timezone));
     let kwh = finding.lost.wh() / 1000.0;
-    let money = site
-        .energy_price
-        .as_ref()
-        .map(|price| format!(", {:.2} {}", kwh * price.per_kwh, price.currency))
-        .unwrap_or_default();
+    let money = money(finding.lost, site).map(|money| format!(", {money}"));
+    let money = money.unwrap_or_default();
     let summary = &finding.summary;
     format!("stands: {kind} since {since}: {summary} Lost so far: {kwh:.1} kWh{money}.")
+}
+
+/// What an energy is worth at the site's price, as `12.40 EUR`; `None` without a price.
+pub fn money(energy: Energy, site: &Site) -> Option<String> {
+    let price = site.energy_price.as_ref()?;
+    let worth = energy.wh() / 1000.0 * price.per_kwh;
+    Some(format!("{worth:.2} {}", price.currency))
 }
 
 /// The day as a date; empty outside the calendar.
@@ -68,11 +72,13 @@ pub fn utc_offset(at: Time, timezone: Tz) -> Span {
     Span::from_s(i64::from(seconds))
 }
 
-fn local(at: Time, timezone: Tz) -> String {
+/// Date and time at the site.
+pub fn local(at: Time, timezone: Tz) -> String {
     shown(at, timezone, "%Y-%m-%d %H:%M")
 }
 
-fn clock(at: Time, timezone: Tz) -> String {
+/// Time of day at the site.
+pub fn clock(at: Time, timezone: Tz) -> String {
     shown(at, timezone, "%H:%M")
 }
 
