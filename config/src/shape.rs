@@ -3,7 +3,7 @@
 
 use crate::problem::{Fault, Problems};
 use crate::table::{At, Rule, Table, near, read};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveTime};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -220,6 +220,17 @@ impl Shape for NaiveDate {
         };
         let (year, month, day) = (date.year.into(), date.month.into(), date.day.into());
         NaiveDate::from_ymd_opt(year, month, day).or_else(|| value.wrong_type(WANTED, problems))
+    }
+}
+
+impl Shape for NaiveTime {
+    fn read(value: Value<'_, '_>, _: Rule, problems: &mut Problems<'_>) -> Option<Self> {
+        const WANTED: &str = "a time of day, as \"22:30\"";
+        let Some(text) = value.value.get_ref().as_str() else {
+            return value.wrong_type(WANTED, problems);
+        };
+        let time = NaiveTime::parse_from_str(text, "%H:%M");
+        time.ok().or_else(|| value.wrong_type(WANTED, problems))
     }
 }
 

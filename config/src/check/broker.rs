@@ -1,7 +1,9 @@
 //! `[[broker]]`: how each broker lets somebody in.
 
+use super::secret::{secret, without};
+use super::source::{MQTT_PORT, address_at};
 use super::{list, value};
-use crate::checked::{Address, Broker, Secret, Tls};
+use crate::checked::{Address, Broker, Tls};
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::table::{Found, Table};
@@ -67,35 +69,37 @@ fn broker(raw: &raw::Broker, beside: &Path, problems: &mut Problems<'_>) -> Opti
     ];
     let mut right = true;
     for (key, field) in tls_keys {
-        right &= without(raw, (key, field), has_tls, "security = \"tls\"", problems);
+        right &= without(at, (key, field), has_tls, "security = \"tls\"", problems);
     }
     let (certificate, key) = (&raw.certificate_file, &raw.key_file);
+    let (has_certificate, has_key) = (certificate.is_some(), key.is_some());
     right &= without(
-        raw,
+        at,
         ("key_file", key),
-        certificate.is_some(),
+        has_certificate,
         "certificate_file",
         problems,
     );
-    let both = ("certificate_file", certificate);
-    right &= without(raw, both, key.is_some(), "key_file", problems);
-    let has_user = raw.user.is_some();
-    let (file, variable) = (&raw.password_file, &raw.password_env);
-    right &= without(raw, ("password_file", file), has_user, "user", problems);
-    right &= without(raw, ("password_env", variable), has_user, "user", problems);
-    if let (Some(_), Some(found)) = (file, variable) {
-        let (path, text) = (at.key("password_env"), format!("text {:?}", found.value));
-        let wanted = "a file or a variable, not both";
-        problems.add(Fault::Contradiction, &found.span, path, text, wanted);
-        right = false;
-    }
+    right &= without(
+        at,
+        ("certificate_file", certificate),
+        has_key,
+        "key_file",
+        problems,
+    );
+    let password = secret(
+        at,
+        &raw.user,
+        (&raw.password_file, &raw.password_env),
+        beside,
+        problems,
+    );
     let found = raw.address.as_ref()?;
-    let address = super::source::address_at(found, at.key("address"), problems)?;
+    let address = address_at(found, at.key("address"), MQTT_PORT, problems)?;
     if !right {
         return None;
     }
     let path = |field: &Option<Found<String>>| value(field).map(|name| beside.join(name));
-    let password = path(file).map(Secret::File);
     let tls = has_tls.then(|| Tls {
         ca_file: path(&raw.ca_file),
         identity: path(certificate).zip(path(key)),
@@ -104,24 +108,7 @@ fn broker(raw: &raw::Broker, beside: &Path, problems: &mut Problems<'_>) -> Opti
         address,
         is_version_5: value(&raw.version).is_some_and(|version| version == "5"),
         user: value(&raw.user).cloned(),
-        password: password.or_else(|| value(variable).cloned().map(Secret::Variable)),
+        password: password?,
         tls,
     })
-}
-
-/// A key that says nothing without another one.
-fn without(
-    raw: &raw::Broker,
-    (key, field): (&str, &Option<Found<String>>),
-    has_other: bool,
-    other: &str,
-    problems: &mut Problems<'_>,
-) -> bool {
-    let Some(found) = field.as_ref().filter(|_| !has_other) else {
-        return true;
-    };
-    let (path, text) = (raw.at().key(key), format!("text {:?}", found.value));
-    let wanted = format!("{other} beside it");
-    problems.add(Fault::Contradiction, &found.span, path, text, wanted);
-    false
 }

@@ -1,6 +1,7 @@
 //! What a site file must fulfil across its keys, and how it becomes a checked one.
 //! Each room checks one table and returns nothing after it has reported why.
 
+mod alerts;
 mod broker;
 mod devices;
 mod inverter;
@@ -8,6 +9,7 @@ mod order;
 mod parts;
 mod recording;
 mod register_map;
+mod secret;
 mod site;
 mod source;
 mod store;
@@ -45,6 +47,7 @@ pub(crate) fn file(
         .collect();
     let weather_planes = weather_planes(list(&file.weather), &planes.ids, problems);
     let keep = store::keep(&file.store, problems);
+    let alerts = alerts::alerts(&file.alerts, beside, problems);
     let channels = channel_table(file, &devices, recording.as_ref(), problems)?;
 
     let recording = match recording {
@@ -82,6 +85,7 @@ pub(crate) fn file(
         sources,
         recording,
         keep: keep?,
+        alerts: alerts?,
     })
 }
 

@@ -255,19 +255,36 @@ fn unit(raw: &raw::Source, kind: &str, problems: &mut Problems<'_>) -> Option<u8
     Some(unit.value as u8)
 }
 
+/// The registered ports, as an example of what is wanted.
+const MODBUS_PORT: u16 = 502;
+pub(super) const MQTT_PORT: u16 = 1883;
+
 fn address(raw: &raw::Source, problems: &mut Problems<'_>) -> Option<Address> {
-    address_at(raw.address.as_ref()?, raw.at().key("address"), problems)
+    let kind = value(&raw.kind).map_or("", String::as_str);
+    let port = if kind == "mqtt" {
+        MQTT_PORT
+    } else {
+        MODBUS_PORT
+    };
+    address_at(
+        raw.address.as_ref()?,
+        raw.at().key("address"),
+        port,
+        problems,
+    )
 }
 
 pub(super) fn address_at(
     found: &Found<String>,
     path: String,
+    usual_port: u16,
     problems: &mut Problems<'_>,
 ) -> Option<Address> {
     let address = split(&found.value);
     if address.is_none() {
         let text = format!("text {:?}", found.value);
-        let wanted = "host:port, as \"192.0.2.10:502\" or \"[2001:db8::10]:502\"";
+        let wanted =
+            format!("host:port, as \"192.0.2.10:{usual_port}\" or \"[2001:db8::10]:{usual_port}\"");
         problems.add(Fault::WrongType, &found.span, path, text, wanted);
     }
     address

@@ -1,0 +1,46 @@
+//! Passwords: where they are, never what they are; and keys that say nothing without another one.
+
+use super::value;
+use crate::checked::Secret;
+use crate::problem::{Fault, Problems};
+use crate::table::{At, Found};
+use std::path::Path;
+
+/// Where a user's password is, if there is one; the outer `None` after something was reported.
+pub(super) fn secret(
+    at: &At,
+    user: &Option<Found<String>>,
+    (file, variable): (&Option<Found<String>>, &Option<Found<String>>),
+    beside: &Path,
+    problems: &mut Problems<'_>,
+) -> Option<Option<Secret>> {
+    let has_user = user.is_some();
+    let mut right = without(at, ("password_file", file), has_user, "user", problems);
+    right &= without(at, ("password_env", variable), has_user, "user", problems);
+    if let (Some(_), Some(found)) = (file, variable) {
+        let (path, text) = (at.key("password_env"), format!("text {:?}", found.value));
+        let wanted = "a file or a variable, not both";
+        problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+        right = false;
+    }
+    let in_file = value(file).map(|name| Secret::File(beside.join(name)));
+    let in_variable = value(variable).cloned().map(Secret::Variable);
+    right.then_some(in_file.or(in_variable))
+}
+
+/// Whether a key that says nothing without another one stands beside it, or not at all.
+pub(super) fn without(
+    at: &At,
+    (key, field): (&str, &Option<Found<String>>),
+    has_other: bool,
+    other: &str,
+    problems: &mut Problems<'_>,
+) -> bool {
+    let Some(found) = field.as_ref().filter(|_| !has_other) else {
+        return true;
+    };
+    let (path, text) = (at.key(key), format!("text {:?}", found.value));
+    let wanted = format!("{other} beside it");
+    problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+    false
+}
