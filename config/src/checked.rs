@@ -51,7 +51,7 @@ pub struct Alerts {
     pub quiet: Option<QuietHours>,
     /// Time of day at the site at which daily and monthly mails are made.
     pub summary_at: NaiveTime,
-    /// After this all readers are told of what is urgent and nobody has acknowledged.
+    /// After this all readers are told of a hazard that nobody has acknowledged.
     pub remind_after: Span,
     /// How mails leave; there is one where there are readers.
     pub mail: Option<MailServer>,

@@ -274,7 +274,7 @@ table! {
         quiet_to: NaiveTime, Optional("no quiet hours"), TIME_OF_DAY, "end of the quiet hours";
         summary_at: NaiveTime, Optional("07:00"), TIME_OF_DAY, "when daily and monthly mails are made";
         remind_after_h: f64, Default(REMIND_AFTER_H), range(1.0, 720.0, "h"),
-            "after this time all readers are told of what is urgent and has not been acknowledged";
+            "after this time all readers are told of a hazard that nobody has acknowledged";
         mail: MailServer, Optional("nobody gets mails"), Rule::Words("[alerts.mail]"), "how mails leave";
         reader: Vec<Reader>, Optional("nobody gets mails"), Rule::Words("[[alerts.reader]]"), "who gets mails";
     }

@@ -57,6 +57,8 @@ pub struct Analyst {
     refused: Refused,
     waiting: Waiting,
     keep_readings: bool,
+    /// Up to when it has looked.
+    at: Time,
 }
 
 /// What the store has not taken yet.
@@ -107,6 +109,7 @@ impl Analyst {
             refused: Refused::default(),
             waiting,
             keep_readings,
+            at: Time::from_unix_ms(0),
         })
     }
 
@@ -146,6 +149,9 @@ impl Analyst {
     }
 
     fn step(&mut self, input: Input) -> Vec<Finding> {
+        if let Input::Tick(at) | Input::Resumed(at) | Input::End(at) = &input {
+            self.at = *at;
+        }
         let output = self.engine.step(input);
         let refresh = !output.slots.is_empty();
         self.waiting.slots.extend(output.slots);
@@ -175,6 +181,7 @@ impl Analyst {
         };
         let findings: Vec<Finding> = self.waiting.findings.values().cloned().collect();
         let step = Step {
+            at: self.at,
             readings: &self.waiting.readings,
             slots: &self.waiting.slots,
             findings: &findings,
@@ -243,6 +250,11 @@ impl Analyst {
     /// The findings that stand, with what they have cost so far.
     pub fn standing(&self) -> impl Iterator<Item = &Finding> {
         self.engine.standing()
+    }
+
+    /// The store, to write what the analysis knows nothing of: news that were told.
+    pub fn store_mut(&mut self) -> &mut Store {
+        &mut self.store
     }
 
     /// The store, for reports.

@@ -4,6 +4,7 @@
 //! everything waits in memory; one that turns out damaged is set aside and a new one goes on with
 //! what stands. Never in here: sockets, queues, asking what time it is.
 
+use crate::alert::Post;
 use crate::analyse::{Analyst, Refused};
 use crate::report::{self, ReportError};
 use crate::store::{Event, Keep, StoreError, Thinned, date};
@@ -49,6 +50,8 @@ pub struct Desk {
     tried_to_store: Option<Time>,
     reported: Option<Time>,
     keep: Keep,
+    /// Nobody gets mails where there is none.
+    post: Option<Post>,
     /// When there was nothing to thin.
     all_thinned: Option<Time>,
     /// The day whose thinning was said last.
@@ -57,7 +60,13 @@ pub struct Desk {
 
 impl Desk {
     /// A desk over the store in `store_file`, which `analyst` has open and keeps as `keep` says.
-    pub fn new(analyst: Analyst, store_file: PathBuf, reports: report::Writer, keep: Keep) -> Self {
+    pub fn new(
+        analyst: Analyst,
+        store_file: PathBuf,
+        reports: report::Writer,
+        keep: Keep,
+        post: Option<Post>,
+    ) -> Self {
         Self {
             refused: analyst.refused(),
             analyst,
@@ -68,6 +77,7 @@ impl Desk {
             tried_to_store: None,
             reported: None,
             keep,
+            post,
             all_thinned: None,
             thinned_day: None,
         }
@@ -91,6 +101,7 @@ impl Desk {
         let changed = self.analyst.take(readings, watermark);
         let is_due = is_over(self.tried_to_store, STORE_EVERY, watermark);
         if changed.is_empty() && !is_due {
+            self.mail(watermark)?;
             return self.thin(watermark);
         }
         self.unsaid.extend(changed);
@@ -100,6 +111,23 @@ impl Desk {
             Some(refusal) => self.note_refusal(&refusal),
         }
         Ok(())
+    }
+
+    /// Makes the mails that are due of what is stored. A store that refuses has said so.
+    fn mail(&mut self, now: Time) -> Result<(), DeskError> {
+        let Some(post) = self.post.as_mut().filter(|_| !self.store_refuses) else {
+            return Ok(());
+        };
+        let store = self.analyst.store_mut();
+        let made = post.note(store).and_then(|()| post.make(store, now));
+        match made {
+            Ok(_) => Ok(()),
+            Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason, now),
+            Err(error) => {
+                warn!(%error, "mails not made; tried again");
+                Ok(())
+            }
+        }
     }
 
     /// A step of thinning between two commits, if something is due and the store takes it. A store
@@ -136,6 +164,10 @@ impl Desk {
         let saved = self.save(self.tried_to_store.unwrap_or(Time::from_unix_ms(0)));
         if let Ok(None) = saved {
             self.say();
+            if let Some(post) = &mut self.post {
+                // What cannot be noted goes out again.
+                let _ = post.note(self.analyst.store_mut());
+            }
         }
         let reported = self.reports.finish();
         if let Some(refusal) = saved? {

@@ -29,7 +29,7 @@ fn desk(folder: &Path) -> Desk {
     assert_eq!(opened.set_aside, None);
     let analyst = Analyst::open(plant.clone(), opened.store, true).expect("a plant that is sound");
     let reports = report::Writer::start(folder.to_owned(), file.clone(), plant, chrono_tz::UTC);
-    Desk::new(analyst, file, reports, KEEP)
+    Desk::new(analyst, file, reports, KEEP, None)
 }
 
 /// The n-th reading of one channel, all of them too late for the analysis.

@@ -2,6 +2,7 @@
 //!
 //! The only crate with sockets, files, threads and the clock; the arithmetic is in `analysis`.
 
+pub mod alert;
 pub mod analyse;
 pub mod clock;
 pub mod commands;
@@ -9,6 +10,7 @@ pub mod demo;
 pub mod desk;
 pub mod report;
 pub mod run;
+pub mod secret;
 pub mod source;
 pub mod store;
 pub mod text;

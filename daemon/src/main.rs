@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::{Wanted, backup, check, exit, export, replay, run, scan, verify};
+use daemon::commands::{Wanted, backup, check, exit, export, mail, replay, run, scan, verify};
 use daemon::demo;
 use daemon::source::modbus::{Parity, RegisterKind, SerialLine};
 use std::future::Future;
@@ -87,6 +87,11 @@ enum Command {
         /// csv or parquet
         #[arg(long, default_value = "csv", value_parser = format)]
         format: export::Format,
+    },
+    /// Send a trial mail to every reader of the site file
+    Mail {
+        /// The site file (TOML)
+        site: PathBuf,
     },
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
@@ -237,6 +242,12 @@ fn main() -> ExitCode {
             let wanted = export::Wanted { from, to, format };
             let written = export::export(&store, &out, wanted, &mut io::stdout());
             said(written, export::ExportError::exit_code)
+        }),
+        Command::Mail { site } => with_site(&site, |file| {
+            in_runtime(async {
+                let sent = mail::mail(file, Clock::System, &mut io::stdout()).await;
+                said(sent, mail::MailError::exit_code)
+            })
         }),
         Command::Demo { out } => in_runtime(async {
             said(

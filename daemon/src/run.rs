@@ -1,13 +1,15 @@
-//! The daemon at work: one task per device, one for time, one thread for analysis and the store,
-//! one for reports, with bounded queues between them.
+//! The daemon at work: one task per device, one for time, one for mails, one thread for analysis and
+//! the store, one for reports, with bounded queues between them.
 //!
 //! Queues: readings and ticks wait for the analysis (a full queue holds the pollers back, nothing
 //! is dropped, and nothing that waits is overtaken by time); a report that is asked for while one
-//! is being written is written once after it.
-//! Shutdown: pollers and the ticker stop first, the analysis takes what has arrived and stores it,
+//! is being written is written once after it; what became of a mail waits to be noted, and then holds
+//! the next mail back.
+//! Shutdown: pollers, the sender of mails and the ticker stop first, the analysis takes what has arrived and stores it,
 //! the last report is written, then `run` returns. It does the same when the analysis gives up.
 //! Never in here: what a reading means.
 
+use crate::alert::Sender;
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
 use crate::source::Night;
@@ -60,6 +62,7 @@ pub struct Sources {
 /// If the store cannot be gone on with, or the last step or report cannot be written.
 pub async fn run(
     sources: Sources,
+    mails: Option<Sender>,
     desk: Desk,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
@@ -79,6 +82,9 @@ pub async fn run(
             stopped.clone(),
         ));
     }
+    if let Some(sender) = mails {
+        tasks.spawn(send(sender, clock, stopped.clone()));
+    }
     tasks.spawn(tick(clock, arrivals, stopped));
     let analysis = tokio::task::spawn_blocking(move || analyse(desk, queue));
     tokio::select! {
@@ -93,6 +99,14 @@ pub async fn run(
         ended.expect("a poller does not panic");
     }
     analysis.await.expect("the analysis does not panic")
+}
+
+async fn send(sender: Sender, clock: Clock, mut stopped: watch::Receiver<bool>) {
+    // A mail that is half sent goes out again after the next start.
+    tokio::select! {
+        _ = stopped.changed() => {}
+        () = sender.run(clock) => {}
+    }
 }
 
 async fn listen(

@@ -9,9 +9,9 @@ pub mod explain;
 pub mod explain_supply;
 mod finding;
 pub mod hypotheses;
-mod title;
 pub mod voltage_loss;
 pub mod wiring;
+mod words;
 
 pub use book::{Book, NewFinding, Urgency};
 pub use finding::{Cause, Evidence, Finding, FindingId, Subject};

@@ -2,6 +2,7 @@
 //! Never in here: how it works (`crate::run`).
 
 use super::exit;
+use crate::alert::{Composer, Post, Sender};
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
@@ -112,8 +113,18 @@ pub async fn run(
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
-    let desk = Desk::new(analyst, store_file, reports, site.keep);
-    Ok(run::run(sources, desk, clock, shutdown).await?)
+    let (post, sender) = mails(site, &store_file).unzip();
+    let desk = Desk::new(analyst, store_file, reports, site.keep, post);
+    Ok(run::run(sources, sender, desk, clock, shutdown).await?)
+}
+
+/// Where mails are made and who sends them, if somebody is to get any.
+fn mails(site: &SiteFile, store_file: &Path) -> Option<(Post, Sender)> {
+    let server = site.alerts.mail.as_ref()?;
+    let composer = Composer::of(site)?;
+    let (post, to_post) = Post::new(composer.alerts.clone(), server, site.timezone);
+    let sender = Sender::new(composer, server.clone(), store_file.to_owned(), to_post);
+    Some((post, sender))
 }
 
 /// The store, with what opening did to it written down. One that cannot be written to just now is

@@ -4,15 +4,17 @@
 //! polls them as any device is polled, and hands the readings to the same analysis as ever.
 //! Never in here: anything that `run` and `replay` could share with it, or a real plant.
 
+mod mails;
 mod register_server;
 mod registers;
 mod scenario;
 mod twin;
 mod weather;
 
+use crate::alert::ComposeError;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::commands::{exit, run};
-use crate::report::{self, ReportError};
+use crate::report::{self, ReportError, WriteError};
 use crate::source::modbus::{Endpoint, Poller, Settings};
 use crate::store::{Layout, Store, StoreError};
 use crate::text;
@@ -58,6 +60,12 @@ pub enum DemoError {
     /// The reports cannot be written.
     #[error(transparent)]
     Report(#[from] ReportError),
+    /// A mail cannot be written.
+    #[error(transparent)]
+    Mail(#[from] ComposeError),
+    /// A mail cannot be put into its file.
+    #[error(transparent)]
+    MailFile(#[from] WriteError),
     /// The terminal cannot be written to.
     #[error("write to the terminal: {0}")]
     Print(std::io::Error),
@@ -67,7 +75,7 @@ impl DemoError {
     /// The exit code that says the same.
     pub fn exit_code(&self) -> u8 {
         match self {
-            Self::Report(_) => exit::CANNOT_CREATE,
+            Self::Report(_) | Self::MailFile(_) => exit::CANNOT_CREATE,
             Self::Print(_) => exit::CANNOT_WRITE,
             _ => exit::INTERNAL,
         }
@@ -105,20 +113,25 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     let store = Store::in_memory(&Layout::of(&plant))?;
     let mut analyst = Analyst::open(plant.clone(), store, false)?;
     let mut twin = twin::Twin::new(&plant)?;
+    let mut mails = mails::Mails::new(&site);
     let mut at = scenario::START;
     while at < scenario::END {
         let now = twin.at(at)?;
         registers::fill(&registers, &plant, &now)?;
         let readings = poll_all(&mut pollers, at).await?;
-        for finding in analyst.take(&readings, at) {
-            say(out, text::line(&finding, site.timezone))?;
+        let changed = analyst.take(&readings, at);
+        for finding in &changed {
+            say(out, text::line(finding, site.timezone))?;
         }
         at = at + scenario::STEP;
-        if (at - scenario::START).ms() % Span::from_h(24).ms() == 0 {
+        let is_day = (at - scenario::START).ms() % Span::from_h(24).ms() == 0;
+        if is_day || !changed.is_empty() {
             analyst.save()?;
         }
+        mails.make(analyst.store_mut(), at)?;
     }
     analyst.save()?;
+    mails.sum_up(analyst.store_mut(), at)?;
     let _ = stop.send(());
     // The server ends with its connections; nothing depends on how.
     drop(pollers);
@@ -133,6 +146,9 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
             out,
             text::standing_line(finding, &plant.site, site.timezone),
         )?;
+    }
+    for mail in mails.write(into)? {
+        say(out, mail)?;
     }
     for file in report::write(into, about, analyst.store(), None, &mut tally)? {
         say(out, file.display().to_string())?;

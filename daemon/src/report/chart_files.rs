@@ -41,11 +41,19 @@ pub fn write(
     folder: &Path,
 ) -> Result<[PathBuf; 2], ChartFilesError> {
     let svg = summary_svg(input, size)?;
-    let png = packed(&summary_rgb(input, size)?)?;
+    let png = png(input, size)?;
     let (svg_path, png_path) = (folder.join(SVG_NAME), folder.join(PNG_NAME));
     write_whole(&svg_path, svg.as_bytes())?;
     write_whole(&png_path, &png)?;
     Ok([svg_path, png_path])
+}
+
+/// The summary as PNG.
+///
+/// # Errors
+/// If it cannot be drawn or packed.
+pub fn png(input: &SummaryInput, size: Size) -> Result<Vec<u8>, ChartFilesError> {
+    packed(&summary_rgb(input, size)?)
 }
 
 fn packed(picture: &RgbPicture) -> Result<Vec<u8>, ChartFilesError> {

@@ -15,7 +15,7 @@ use std::path::Path;
 use thiserror::Error;
 
 /// Slots are read so many at a time: a year must not be in memory. Whole hours.
-pub(super) const READ_AT_A_TIME: Span = Span::from_h(48);
+pub const READ_AT_A_TIME: Span = Span::from_h(48);
 
 /// Why the ledger is not in the folder.
 #[derive(Debug, Error)]

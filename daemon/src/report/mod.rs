@@ -16,9 +16,9 @@ pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
 pub use figures_files::FiguresFileError;
 pub use findings_file::FindingsFileError;
-pub use ledger_file::LedgerFileError;
+pub use ledger_file::{LedgerFileError, READ_AT_A_TIME};
 pub use tally::Tally;
-pub use whole_file::{WriteError, write_pieces};
+pub use whole_file::{WriteError, write_pieces, write_whole};
 pub use writer::Writer;
 
 use crate::store::{Store, StoreError};

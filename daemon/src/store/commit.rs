@@ -2,17 +2,20 @@
 
 use super::learned::{forget, write_learned};
 use super::mornings::write_morning;
+use super::news;
 use super::slot_rows::write_slot;
 use super::{EngineState, Store, StoreError};
 use analysis::detect::{Morning, Slot};
 use analysis::diagnose::Finding;
 use analysis::expected::{Learned, LearnedOf};
-use analysis::reading::{ChannelId, Reading, Value};
+use analysis::reading::{ChannelId, Reading, Time, Value};
 use rusqlite::{Connection, TransactionBehavior, params};
 
 /// What one step of the engine made.
 #[derive(Debug, Clone, Copy)]
 pub struct Step<'a> {
+    /// Up to when the step looked.
+    pub at: Time,
     /// Readings that came in. Of a repeated channel and time the better one stays, as the analysis
     /// takes it: good before out of range before missing, then the larger.
     pub readings: &'a [Reading],
@@ -34,6 +37,7 @@ impl<'a> Step<'a> {
     /// A step that made nothing.
     pub fn nothing(engine_state: &'a EngineState) -> Self {
         Self {
+            at: Time::from_unix_ms(0),
             readings: &[],
             slots: &[],
             findings: &[],
@@ -64,7 +68,11 @@ impl Store {
             write_slot(&change, layout, numbers, slot)?;
         }
         for finding in step.findings {
+            let new = news::new_of(&change, finding)?;
             write_finding(&change, finding)?;
+            for what in new {
+                news::write(&change, &finding.id, *what, step.at)?;
+            }
         }
         for of in step.forgotten {
             forget(&change, layout, of)?;
@@ -163,9 +171,12 @@ fn write_finding(db: &Connection, finding: &Finding) -> Result<(), StoreError> {
     };
     let json = serde_json::to_string(finding).map_err(encode)?;
     db.prepare_cached(
-        "INSERT OR REPLACE INTO finding (id, device, input, string, kind, severity,
+        "INSERT INTO finding (id, device, input, string, kind, severity,
              began_utc_ms, found_utc_ms, ended_utc_ms, finding_json)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)
+         ON CONFLICT (id) DO UPDATE SET severity = excluded.severity,
+             found_utc_ms = excluded.found_utc_ms, ended_utc_ms = excluded.ended_utc_ms,
+             finding_json = excluded.finding_json",
     )
     .and_then(|mut insert| {
         insert.execute(params![

@@ -61,6 +61,7 @@ impl Made {
 
     fn step(&self) -> Step<'_> {
         Step {
+            at: Time::from_unix_ms(0),
             readings: &self.readings,
             slots: &self.slots,
             findings: &self.findings,

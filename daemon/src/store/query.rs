@@ -32,15 +32,8 @@ impl Store {
 
     /// All findings, by their beginning.
     pub fn findings(&self) -> Result<Vec<Finding>, StoreError> {
-        let mut findings = Vec::new();
         let sql = "SELECT finding_json FROM finding ORDER BY began_utc_ms, id";
-        each_row(self.settled()?, sql, [], |row| {
-            let json: String = get(row, "finding_json")?;
-            let finding = serde_json::from_str(&json);
-            findings.push(finding.map_err(|_| undecodable("finding_json", json))?);
-            Ok(())
-        })?;
-        Ok(findings)
+        read_findings(self.settled()?, sql, [])
     }
 
     /// From the beginning of the first slot to the end of the last; `None` without slots.
@@ -55,6 +48,22 @@ impl Store {
             .map_err(StoreError::at("read the span of the slots"))?;
         Ok(span.map(|(first, end)| (Time::from_unix_ms(first), Time::from_unix_ms(end))))
     }
+}
+
+/// The findings that a query gives.
+pub(super) fn read_findings(
+    db: &Connection,
+    sql: &str,
+    params: impl Params,
+) -> Result<Vec<Finding>, StoreError> {
+    let mut findings = Vec::new();
+    each_row(db, sql, params, |row| {
+        let json: String = get(row, "finding_json")?;
+        let finding = serde_json::from_str(&json);
+        findings.push(finding.map_err(|_| undecodable("finding_json", json))?);
+        Ok(())
+    })?;
+    Ok(findings)
 }
 
 /// A reading's value from its columns.

@@ -5,7 +5,8 @@
 //! room, and the broker keeps or drops what comes meanwhile by its own settings.
 //! Never in here: what a message means, or publishing.
 
-use super::{secret, tls};
+use super::tls;
+use crate::secret;
 use crate::source::Waits;
 use config::checked::Broker;
 use rumqttc::v5;

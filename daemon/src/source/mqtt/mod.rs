@@ -10,7 +10,6 @@
 mod broker;
 mod device;
 mod payload;
-mod secret;
 mod sparkplug;
 mod subscriber;
 mod tls;

@@ -1,6 +1,8 @@
 //! A finding in one line for a terminal or a log; times, energy and money as text, in the site's time.
 //! Never in here: wording of what was found.
 
+pub mod evidence;
+
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Site;
@@ -87,7 +89,8 @@ fn shown(at: Time, timezone: Tz, format: &str) -> String {
     date.unwrap_or_else(|| format!("{} ms after 1970", at.unix_ms()))
 }
 
-fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
+/// Date and time at the site; `None` outside the calendar.
+pub fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
     let utc = DateTime::<Utc>::from_timestamp_millis(at.unix_ms())?;
     Some(timezone.from_utc_datetime(&utc.naive_utc()))
 }

@@ -1,0 +1,357 @@
+//! A mail of the outbox, written from what the store knows now, and packed.
+//! Never in here: words (`letter`), or sending.
+
+use super::letter::{self, Letter, Site, Told};
+use super::policy::LOOK_BACK;
+use super::sums::sums;
+use crate::report::chart_files::{ChartFilesError, png};
+use crate::store::{About, Mail, News, Store, StoreError};
+use crate::text::{at_site, utc_offset};
+use analysis::chart::{Size, SummaryInput};
+use analysis::detect::Severity;
+use analysis::diagnose::Finding;
+use analysis::plant::Plant;
+use analysis::reading::{Span, Time};
+use chrono::{Days, Months, NaiveDate, NaiveTime, TimeZone};
+use chrono_tz::Tz;
+use config::checked::{Alerts, Reader, SiteFile};
+use lettre::message::header::{self, Header, HeaderName, HeaderValue};
+use lettre::message::{Attachment, Mailbox, Message, MultiPart, SinglePart};
+use std::sync::Arc;
+use std::time::{Duration, UNIX_EPOCH};
+use thiserror::Error;
+
+/// The picture in a mail: as wide as a mail is shown, and no higher than three inputs need.
+const PICTURE: Size = Size {
+    width_px: 900,
+    max_height_px: 1100,
+};
+/// What it shows: the day of what is new; the day and night before, where little of it has passed.
+const PICTURE_SPAN: Span = Span::from_h(24);
+const LEAST_OF_A_DAY: Span = Span::from_h(9);
+
+/// Why a mail cannot be written. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum ComposeError {
+    /// The store cannot be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The reader is not in the site file any more.
+    #[error("write to {reader}: the site file has no such reader any more")]
+    NoReader {
+        /// His address.
+        reader: String,
+    },
+    /// The period of a summary is none.
+    #[error("write a summary of {period}: it is no day and no month")]
+    NoPeriod {
+        /// As it is stored.
+        period: String,
+    },
+    /// The picture cannot be drawn.
+    #[error(transparent)]
+    Picture(#[from] ChartFilesError),
+    /// The mail cannot be packed.
+    #[error("pack a mail: {0}")]
+    Pack(#[from] lettre::error::Error),
+    /// An address that the mail library does not take.
+    #[error("pack a mail to {address}: {source}")]
+    Address {
+        /// The address.
+        address: String,
+        /// Why.
+        source: lettre::address::AddressError,
+    },
+}
+
+/// A mail that is ready to leave.
+#[derive(Debug)]
+pub struct Composed {
+    /// Its words.
+    pub letter: Letter,
+    /// The picture in it, as PNG.
+    pub picture: Option<Vec<u8>>,
+    /// All of it, packed.
+    pub message: Message,
+}
+
+/// Writes mails of one site.
+#[derive(Debug, Clone)]
+pub struct Composer {
+    /// The plant.
+    pub plant: Arc<Plant>,
+    /// Its time zone.
+    pub timezone: Tz,
+    /// Who gets mails.
+    pub alerts: Arc<Alerts>,
+    /// Address of the sender.
+    pub from: String,
+}
+
+impl Composer {
+    /// Of a site whose file says how mails leave.
+    pub fn of(site: &SiteFile) -> Option<Self> {
+        Some(Self {
+            plant: Arc::new(site.plant.clone()),
+            timezone: site.timezone,
+            alerts: Arc::new(site.alerts.clone()),
+            from: site.alerts.mail.as_ref()?.from.clone(),
+        })
+    }
+
+    /// A mail as it leaves at `now`, and what stands in it.
+    ///
+    /// # Errors
+    /// If the store cannot be read or the mail cannot be packed.
+    pub fn compose(&self, store: &Store, mail: &Mail, now: Time) -> Result<Composed, ComposeError> {
+        let reader = self.reader(&mail.made.reader)?;
+        let news = store.news(mail.made.at - LOOK_BACK)?;
+        let findings = store.findings()?;
+        let (letter, picture) = match &mail.made.about {
+            About::News => self.of_news(store, reader, &told(&mail.made.news, &news, &findings))?,
+            About::Day(period) | About::Month(period) => {
+                self.of_period(store, reader, period, &mail.made.news, &news, &findings)?
+            }
+        };
+        let threads = self.threads(store, reader, mail, &news)?;
+        let message_id = &mail.made.message_id;
+        let message = self.pack(
+            &letter,
+            picture.clone(),
+            reader,
+            message_id,
+            (&threads, now),
+        )?;
+        Ok(Composed {
+            letter,
+            picture,
+            message,
+        })
+    }
+
+    /// A mail that says only that mails arrive.
+    ///
+    /// # Errors
+    /// If it cannot be packed.
+    pub fn trial(&self, reader: &Reader, now: Time) -> Result<Message, ComposeError> {
+        let letter = letter::trial(self.site(), reader);
+        let domain = self
+            .from
+            .rsplit_once('@')
+            .map_or("localhost", |(_, domain)| domain);
+        let message_id = format!("<{}.trial.{}@{domain}>", now.unix_ms(), reader.email.len());
+        self.pack(&letter, None, reader, &message_id, (&[], now))
+    }
+
+    fn reader(&self, address: &str) -> Result<&Reader, ComposeError> {
+        let mut readers = self.alerts.readers.iter();
+        let reader = readers.find(|reader| reader.email == address);
+        reader.ok_or_else(|| ComposeError::NoReader {
+            reader: address.to_owned(),
+        })
+    }
+
+    fn of_news(
+        &self,
+        store: &Store,
+        reader: &Reader,
+        told: &[Told],
+    ) -> Result<(Letter, Option<Vec<u8>>), ComposeError> {
+        let latest = told
+            .iter()
+            .map(|t| t.finding.ended.unwrap_or(t.finding.found))
+            .max();
+        let picture = match latest {
+            Some(at) => self.picture(store, told, at)?,
+            None => None,
+        };
+        let (caption, png) = picture.unzip();
+        let letter = letter::news(self.site(), reader, told, caption.as_deref());
+        Ok((letter, png))
+    }
+
+    fn of_period(
+        &self,
+        store: &Store,
+        reader: &Reader,
+        period: &str,
+        new: &[i64],
+        news: &[News],
+        findings: &[Finding],
+    ) -> Result<(Letter, Option<Vec<u8>>), ComposeError> {
+        let no_period = || ComposeError::NoPeriod {
+            period: period.to_owned(),
+        };
+        let (name, from, to) = days(period).ok_or_else(no_period)?;
+        let at = |day| midnight(day, self.timezone).ok_or_else(no_period);
+        let (from, to) = (at(from)?, at(to)?);
+        let sums = sums(&self.plant, store, findings, (from, to))?;
+        let mut told = told(new, news, findings);
+        let stood = findings.iter().filter(|f| {
+            f.severity > Severity::Note && f.began < to && f.ended.is_none_or(|end| end >= from)
+        });
+        for finding in stood {
+            if !told.iter().any(|t| t.finding.id == finding.id) {
+                let (finding, news) = (finding.clone(), Vec::new());
+                told.push(Told { finding, news });
+            }
+        }
+        let letter = letter::summary(self.site(), reader, &name, &sums, &told, None);
+        Ok((letter, None))
+    }
+
+    fn site(&self) -> Site<'_> {
+        Site {
+            plant: &self.plant,
+            timezone: self.timezone,
+            readers: &self.alerts.readers,
+        }
+    }
+
+    /// What it shows in words, and the picture; nothing while no slot has been closed.
+    fn picture(
+        &self,
+        store: &Store,
+        told: &[Told],
+        around: Time,
+    ) -> Result<Option<(String, Vec<u8>)>, ComposeError> {
+        let Some((_, last)) = store.span()? else {
+            return Ok(None);
+        };
+        let day = at_site(around, self.timezone).map(|date| date.date_naive());
+        let from = day.and_then(|day| midnight(day, self.timezone));
+        let from = from.unwrap_or(around - PICTURE_SPAN);
+        let to = last.min(from + PICTURE_SPAN);
+        let from = if to - from < LEAST_OF_A_DAY {
+            to - PICTURE_SPAN
+        } else {
+            from
+        };
+        let slots = store.slots(from, to)?;
+        if slots.is_empty() {
+            return Ok(None);
+        }
+        let findings: Vec<Finding> = told.iter().map(|t| t.finding.clone()).collect();
+        let input = SummaryInput {
+            site_name: &self.plant.site.name,
+            plant: &self.plant,
+            slots: &slots,
+            findings: &findings,
+            utc_offset: &|at| utc_offset(at, self.timezone),
+        };
+        let until = at_site(to, self.timezone).map(|d| d.format("%-d %B %Y, %H:%M").to_string());
+        let caption = format!("The day until {}", until.unwrap_or_default());
+        Ok(Some((caption, png(&input, PICTURE)?)))
+    }
+
+    /// Message-IDs of the mails that told this reader first of what is in this one.
+    fn threads(
+        &self,
+        store: &Store,
+        reader: &Reader,
+        mail: &Mail,
+        news: &[News],
+    ) -> Result<Vec<String>, ComposeError> {
+        let mut threads = Vec::new();
+        for news in news.iter().filter(|n| mail.made.news.contains(&n.id)) {
+            let thread = store.thread(&reader.email, &news.finding)?;
+            let others = thread.filter(|id| *id != mail.made.message_id && !threads.contains(id));
+            threads.extend(others);
+        }
+        Ok(threads)
+    }
+
+    fn pack(
+        &self,
+        letter: &Letter,
+        picture: Option<Vec<u8>>,
+        reader: &Reader,
+        message_id: &str,
+        (threads, now): (&[String], Time),
+    ) -> Result<Message, ComposeError> {
+        let mailbox = |name: String, address: &str| {
+            let parsed = address.parse();
+            let parsed = parsed.map_err(|source| ComposeError::Address {
+                address: address.to_owned(),
+                source,
+            });
+            parsed.map(|address| Mailbox::new(Some(name), address))
+        };
+        let site = &self.plant.site.name;
+        let mut message = Message::builder()
+            .from(mailbox(format!("Noonmark, {site}"), &self.from)?)
+            .to(mailbox(reader.name.clone(), &reader.email)?)
+            .subject(&letter.subject)
+            .message_id(Some(message_id.to_owned()))
+            .date(UNIX_EPOCH + Duration::from_millis(now.unix_ms().max(0).unsigned_abs()))
+            .header(AutoSubmitted);
+        if let Some(last) = threads.last() {
+            message = message
+                .in_reply_to(last.clone())
+                .references(threads.join(" "));
+        }
+        let html = SinglePart::html(letter.html.clone());
+        let shown = match picture {
+            None => MultiPart::related().singlepart(html),
+            Some(png) => {
+                let kind = header::ContentType::parse("image/png").expect("a media type");
+                let picture = Attachment::new_inline("chart".to_owned()).body(png, kind);
+                MultiPart::related().singlepart(html).singlepart(picture)
+            }
+        };
+        let text = SinglePart::plain(letter.text.clone());
+        Ok(message.multipart(MultiPart::alternative().singlepart(text).multipart(shown))?)
+    }
+}
+
+/// RFC 3834: no machine answers to this.
+#[derive(Clone)]
+struct AutoSubmitted;
+
+impl Header for AutoSubmitted {
+    fn name() -> HeaderName {
+        HeaderName::new_from_ascii_str("Auto-Submitted")
+    }
+
+    fn parse(_: &str) -> Result<Self, Box<dyn std::error::Error + Send + Sync>> {
+        Ok(Self)
+    }
+
+    fn display(&self) -> HeaderValue {
+        HeaderValue::new(Self::name(), "auto-generated".to_owned())
+    }
+}
+
+/// The findings that the news are of, by their beginning.
+fn told(new: &[i64], news: &[News], findings: &[Finding]) -> Vec<Told> {
+    let of = |finding: &Finding| {
+        let its = news
+            .iter()
+            .filter(|n| new.contains(&n.id) && n.finding == finding.id);
+        let news: Vec<_> = its.map(|n| n.what).collect();
+        (!news.is_empty()).then(|| Told {
+            finding: finding.clone(),
+            news,
+        })
+    };
+    findings.iter().filter_map(of).collect()
+}
+
+/// What a stored period is called, its first day, and the day after its last.
+fn days(period: &str) -> Option<(String, NaiveDate, NaiveDate)> {
+    if let Ok(day) = period.parse::<NaiveDate>() {
+        let name = day.format("%A %-d %B %Y").to_string();
+        return Some((name, day, day.checked_add_days(Days::new(1))?));
+    }
+    let first = format!("{period}-01").parse::<NaiveDate>().ok()?;
+    let name = first.format("%B %Y").to_string();
+    Some((name, first, first.checked_add_months(Months::new(1))?))
+}
+
+/// The beginning of a day at the site; where clocks skip it, the first time after it.
+fn midnight(day: NaiveDate, timezone: Tz) -> Option<Time> {
+    let hours = (0..3).filter_map(|hour| NaiveTime::from_hms_opt(hour, 0, 0));
+    let mut at =
+        hours.filter_map(|time| timezone.from_local_datetime(&day.and_time(time)).earliest());
+    Some(Time::from_unix_ms(at.next()?.timestamp_millis()))
+}

@@ -1,0 +1,15 @@
+//! Telling people: who gets a mail, when, and what stands in it.
+//!
+//! The store keeps what is new and every mail that was made; a mail is written when it leaves, from
+//! what is known then. Never in here: what is wrong with a plant.
+
+mod compose;
+mod letter;
+mod policy;
+mod post;
+mod sender;
+mod sums;
+
+pub use compose::{ComposeError, Composed, Composer};
+pub use post::{Post, ToPost};
+pub use sender::{SendError, Sender, send};

@@ -1,0 +1,109 @@
+//! What is new of findings: written with them, in the same transaction.
+//! Never in here: who is told of it.
+
+use super::query::{each_row, get, named, read_findings};
+use super::{Store, StoreError};
+use analysis::detect::Severity;
+use analysis::diagnose::{Finding, FindingId};
+use analysis::reading::Time;
+use rusqlite::{Connection, params};
+use serde::{Deserialize, Serialize};
+
+/// Something new of a finding.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct News {
+    /// Rises from one to the next.
+    pub id: i64,
+    /// When it was stored.
+    pub at: Time,
+    /// Of which finding.
+    pub finding: FindingId,
+    /// What.
+    pub what: What,
+}
+
+/// What can be new of a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum What {
+    /// It is new, or stands again.
+    Found,
+    /// It is more urgent than it was.
+    Worse,
+    /// Nobody has said that he has seen it.
+    Unanswered,
+    /// Its evidence has ended.
+    Ended,
+}
+
+impl What {
+    /// Its name in the file.
+    pub fn name(self) -> &'static str {
+        match self {
+            What::Found => "found",
+            What::Worse => "worse",
+            What::Unanswered => "unanswered",
+            What::Ended => "ended",
+        }
+    }
+}
+
+impl Store {
+    /// What was new from a time on, in order.
+    pub fn news(&self, from: Time) -> Result<Vec<News>, StoreError> {
+        let mut all = Vec::new();
+        let sql = "SELECT * FROM news WHERE at_utc_ms >= ?1 ORDER BY id";
+        each_row(self.settled()?, sql, [from.unix_ms()], |row| {
+            all.push(News {
+                id: get(row, "id")?,
+                at: Time::from_unix_ms(get(row, "at_utc_ms")?),
+                finding: named(row, "finding")?,
+                what: named(row, "what")?,
+            });
+            Ok(())
+        })?;
+        Ok(all)
+    }
+
+    /// The findings of which something was new from a time on.
+    pub fn findings_in_news(&self, from: Time) -> Result<Vec<Finding>, StoreError> {
+        let sql = "SELECT finding_json FROM finding
+                   WHERE id IN (SELECT finding FROM news WHERE at_utc_ms >= ?1)
+                   ORDER BY began_utc_ms, id";
+        read_findings(self.settled()?, sql, [from.unix_ms()])
+    }
+
+    /// Notes that nobody has answered to a finding.
+    pub fn note_unanswered(&mut self, finding: &FindingId, at: Time) -> Result<(), StoreError> {
+        write(self.settled()?, finding, What::Unanswered, at)
+    }
+}
+
+/// What is new of a finding beside what is stored of it.
+pub(super) fn new_of(db: &Connection, finding: &Finding) -> Result<&'static [What], StoreError> {
+    let mut before: Option<(Severity, Option<i64>)> = None;
+    let sql = "SELECT severity, ended_utc_ms FROM finding WHERE id = ?1";
+    each_row(db, sql, [finding.id.as_str()], |row| {
+        before = Some((named(row, "severity")?, get(row, "ended_utc_ms")?));
+        Ok(())
+    })?;
+    Ok(match (before, finding.ended) {
+        (None, None) | (Some((_, Some(_))), None) => &[What::Found],
+        (None, Some(_)) => &[What::Found, What::Ended],
+        (Some((_, None)), Some(_)) => &[What::Ended],
+        (Some((severity, None)), None) if severity < finding.severity => &[What::Worse],
+        (Some((_, None)), None) | (Some((_, Some(_))), Some(_)) => &[],
+    })
+}
+
+pub(super) fn write(
+    db: &Connection,
+    finding: &FindingId,
+    what: What,
+    at: Time,
+) -> Result<(), StoreError> {
+    db.prepare_cached("INSERT INTO news (at_utc_ms, finding, what) VALUES (?1, ?2, ?3)")
+        .and_then(|mut insert| insert.execute(params![at.unix_ms(), finding.as_str(), what.name()]))
+        .map_err(StoreError::at("write what is new"))?;
+    Ok(())
+}
