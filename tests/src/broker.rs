@@ -1,10 +1,11 @@
 //! An MQTT broker of somebody else's, on a port and in a folder of its own; ends with the value that holds it.
 
+use crate::certificates::{run, write_certificates};
 use crate::wait::until;
 use std::fs;
 use std::io::Write;
 use std::net::{TcpListener, TcpStream};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use tempfile::TempDir;
 
@@ -52,8 +53,8 @@ impl Broker {
         match access {
             Access::Password => broker.write_password(),
             Access::Encrypted(days) => {
-                broker.write_certificates(days);
-                settings += "certfile broker.pem\nkeyfile broker-key.pem\n";
+                write_certificates(broker.folder.path(), days);
+                settings += "certfile server.pem\nkeyfile server-key.pem\n";
             }
             Access::Everybody => {}
         }
@@ -133,41 +134,10 @@ impl Broker {
             &["-b", "-c", "passwords", LOGIN.0, LOGIN.1],
         );
     }
-
-    fn write_certificates(&self, days: i32) {
-        let folder = self.folder.path();
-        let openssl = |line: &str| run(folder, "openssl", &line.split(' ').collect::<Vec<_>>());
-        // Two brokers have two authorities, told apart by their names.
-        let name = format!("/CN=authority-{}", self.port);
-        openssl(&format!(
-            "req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 30 -subj {name} \
-             -keyout ca-key.pem -out ca.pem"
-        ));
-        openssl(
-            "req -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -subj /CN=localhost \
-             -keyout broker-key.pem -out request.pem",
-        );
-        fs::write(self.path("names"), "subjectAltName=DNS:localhost\n").expect("room");
-        let days = days.to_string();
-        openssl(&format!(
-            "x509 -req -in request.pem -CA ca.pem -CAkey ca-key.pem -CAcreateserial -days {days} \
-             -extfile names -out broker.pem"
-        ));
-    }
 }
 
 impl Drop for Broker {
     fn drop(&mut self) {
         self.stop();
     }
-}
-
-fn run(folder: &Path, program: &str, arguments: &[&str]) {
-    let output = Command::new(program)
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .unwrap_or_else(|error| panic!("{program}: {error}"));
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{program} {arguments:?}: {said}");
 }

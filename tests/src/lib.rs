@@ -3,11 +3,13 @@
 
 pub mod broker;
 pub mod campaign;
+mod certificates;
 mod close;
 pub mod coverage;
 pub mod ensemble;
 pub mod fault_proxy;
 pub mod fuzz;
+pub mod mail_server;
 pub mod plant;
 mod program;
 mod reference;

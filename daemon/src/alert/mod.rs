@@ -12,4 +12,4 @@ mod sums;
 
 pub use compose::{ComposeError, Composed, Composer};
 pub use post::{Post, ToPost};
-pub use sender::{SendError, Sender, send};
+pub use sender::{PATIENCE, SendError, Sender, send};

@@ -24,8 +24,9 @@ use tracing::{error, info, warn};
 
 /// From one look into the outbox to the next while nobody says that there is something new.
 const LOOK_EVERY: Duration = Duration::from_secs(30);
-/// For one step of the talk with a server.
-const TIMEOUT: Duration = Duration::from_secs(30);
+/// How long a server may take for a mail; some look through it before they answer (RFC 5321 wants
+/// minutes of patience).
+pub const PATIENCE: Duration = Duration::from_secs(300);
 /// The waits after a try that failed: the first, and the longest.
 const FIRST_WAIT: Span = Span::from_min(1);
 const LONGEST_WAIT: Span = Span::from_h(1);
@@ -48,6 +49,14 @@ pub enum SendError {
         what: &'static str,
         /// Why.
         source: io::Error,
+    },
+    /// The server has not answered.
+    #[error("hand a mail to {server}: no answer within {} s", .after.as_secs())]
+    Silent {
+        /// Which.
+        server: String,
+        /// How long it had.
+        after: Duration,
     },
     /// The server was not reached, or has refused it.
     #[error("hand a mail to {server}: {}", with_reasons(.source))]
@@ -76,23 +85,26 @@ pub struct Sender {
     server: MailServer,
     store_file: PathBuf,
     to_post: ToPost,
+    patience: Duration,
     /// Tries that the store may not show yet, by mail: how many there were then.
     tried: BTreeMap<i64, u32>,
 }
 
 impl Sender {
-    /// A sender of what lies in the store's outbox.
+    /// A sender of what lies in the store's outbox, which gives a server so long for each mail.
     pub fn new(
         composer: Composer,
         server: MailServer,
         store_file: PathBuf,
         to_post: ToPost,
+        patience: Duration,
     ) -> Self {
         Self {
             composer,
             server,
             store_file,
             to_post,
+            patience,
             tried: BTreeMap::new(),
         }
     }
@@ -100,19 +112,20 @@ impl Sender {
     /// Sends until it is dropped, or until nobody notes any more what became of mails.
     pub async fn run(mut self, clock: Clock) {
         loop {
-            if let Err(error) = self.look(clock).await {
+            let pause = self.look(clock).await.unwrap_or_else(|error| {
                 warn!(%error, "the outbox cannot be read; tried again");
-            }
+                LOOK_EVERY
+            });
             if self.to_post.tries.is_closed() {
                 return;
             }
             // Either is a reason to look; which one it was does not matter.
-            let _ = tokio::time::timeout(LOOK_EVERY, self.to_post.made.notified()).await;
+            let _ = tokio::time::timeout(pause, self.to_post.made.notified()).await;
         }
     }
 
-    /// Tries every mail that is due.
-    async fn look(&mut self, clock: Clock) -> Result<(), StoreError> {
+    /// Tries every mail that is due. Says how long there is nothing to do.
+    async fn look(&mut self, clock: Clock) -> Result<Duration, StoreError> {
         let now = clock.now();
         let waiting = self.with_store(|store, _| store.waiting_mails()).await?;
         self.tried
@@ -124,21 +137,27 @@ impl Sender {
                 .is_none_or(|tries| *tries < mail.tries + 1);
             is_noted && mail.next_try.is_some_and(|at| at <= now)
         };
+        let mut pause = LOOK_EVERY;
         let due: Vec<Mail> = waiting.into_iter().filter(is_due).collect();
         for mail in due {
             let sent = self.send(&mail, clock).await;
             let at = clock.now();
             self.tried.insert(mail.id, mail.tries + 1);
+            let outcome = outcome(&mail, sent, at);
+            if let Outcome::Later(_, again) = &outcome {
+                let real_s = clock.real_seconds(*again - at);
+                pause = pause.min(Duration::from_secs_f64(real_s));
+            }
             let tried = Try {
                 mail: mail.id,
                 at,
-                outcome: outcome(&mail, sent, at),
+                outcome,
             };
             if self.to_post.tries.send(tried).await.is_err() {
-                return Ok(());
+                break;
             }
         }
-        Ok(())
+        Ok(pause)
     }
 
     async fn send(&self, mail: &Mail, clock: Clock) -> Result<(), SendError> {
@@ -146,7 +165,7 @@ impl Sender {
         let composed = self
             .with_store(move |store, composer| composer.compose(store, &mail, now))
             .await?;
-        send(&self.server, composed.message).await
+        send(&self.server, composed.message, self.patience).await
     }
 
     /// Work with the store, and with pictures, off the threads on which others wait.
@@ -168,9 +187,17 @@ impl Sender {
 ///
 /// # Errors
 /// If its password or authority cannot be read, or the server is not reached or refuses.
-pub async fn send(server: &MailServer, message: Message) -> Result<(), SendError> {
+pub async fn send(
+    server: &MailServer,
+    message: Message,
+    patience: Duration,
+) -> Result<(), SendError> {
     let transport = transport(server)?;
-    let sent = transport.send(message).await;
+    let sent = tokio::time::timeout(patience, transport.send(message)).await;
+    let sent = sent.map_err(|_| SendError::Silent {
+        server: server.address.to_string(),
+        after: patience,
+    })?;
     sent.map(drop).map_err(|source| SendError::Smtp {
         server: server.address.to_string(),
         source,
@@ -187,7 +214,8 @@ fn transport(server: &MailServer) -> Result<AsyncSmtpTransport<Tokio1Executor>, 
     };
     let transport = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(host)
         .port(server.address.port)
-        .timeout(Some(TIMEOUT))
+        // Around all of it is a limit; the library's own is for the connection alone.
+        .timeout(None)
         .tls(tls);
     let Some(user) = &server.user else {
         return Ok(transport.build());

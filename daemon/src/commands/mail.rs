@@ -2,7 +2,7 @@
 //! Never in here: what stands in it, or how it is sent.
 
 use super::exit;
-use crate::alert::{ComposeError, Composer, SendError, send};
+use crate::alert::{ComposeError, Composer, PATIENCE, SendError, send};
 use crate::clock::Clock;
 use config::checked::SiteFile;
 use std::io::{self, Write};
@@ -53,7 +53,7 @@ pub async fn mail(site: &SiteFile, clock: Clock, out: &mut dyn Write) -> Result<
     let mut failed = 0;
     for reader in readers {
         let message = composer.trial(reader, clock.now())?;
-        let sent: Result<(), SendError> = send(server, message).await;
+        let sent: Result<(), SendError> = send(server, message, PATIENCE).await;
         match sent {
             Ok(()) => writeln!(out, "{}: taken by {}", reader.email, server.address)?,
             Err(error) => {

@@ -2,7 +2,7 @@
 //! Never in here: how it works (`crate::run`).
 
 use super::exit;
-use crate::alert::{Composer, Post, Sender};
+use crate::alert::{Composer, PATIENCE, Post, Sender};
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
@@ -123,7 +123,13 @@ fn mails(site: &SiteFile, store_file: &Path) -> Option<(Post, Sender)> {
     let server = site.alerts.mail.as_ref()?;
     let composer = Composer::of(site)?;
     let (post, to_post) = Post::new(composer.alerts.clone(), server, site.timezone);
-    let sender = Sender::new(composer, server.clone(), store_file.to_owned(), to_post);
+    let sender = Sender::new(
+        composer,
+        server.clone(),
+        store_file.to_owned(),
+        to_post,
+        PATIENCE,
+    );
     Some((post, sender))
 }
 

@@ -1,0 +1,407 @@
+//! Mails to a server of somebody else's, read by a parser of somebody else's.
+//!
+//! Kind of truth: reference for the protocol and the shape of a mail (aiosmtpd, Python's email
+//! package); property for the outbox: a mail arrives once, whatever the server does, and again with the
+//! same Message-ID where it was not noted that it had.
+
+use analysis::detect::Kind;
+use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
+use analysis::reading::{DeviceId, Energy, Span, Time};
+use config::checked::SiteFile;
+use daemon::alert::{Composer, Post, Sender};
+use daemon::clock::Clock;
+use daemon::store::{EngineState, Layout, Outcome, Step, Store};
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use tempfile::TempDir;
+use tests::mail_server::{LOGIN, MailServer};
+use tests::{Program, until};
+use tokio::runtime::Runtime;
+use tokio::task::JoinHandle;
+
+/// 2026-06-22 at noon UTC: 22 h at the site.
+const NOON: Time = Time::from_unix_ms(1_782_129_600_000);
+/// What a server has here for each mail.
+const PATIENCE: Duration = Duration::from_secs(3);
+/// Site seconds per second: the minute before the next try passes at once.
+const RATE: f64 = 600.0;
+
+/// A folder with the demo's site file, whose mails go to a server.
+struct Site {
+    folder: TempDir,
+    file: SiteFile,
+}
+
+impl Site {
+    fn new(server: &MailServer, settings: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let example = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../config/sites/quince-row-dairy.toml"
+        );
+        let text = fs::read_to_string(example).expect("an example");
+        let of_mail = format!("server = {:?}\n{settings}\nfrom", server.address());
+        let text = text.replace("quiet_from = \"21:00\"\nquiet_to = \"06:00\"\n", "");
+        let text = text.replace(
+            "server = \"127.0.0.1:5025\"\nsecurity = \"none\"\nfrom",
+            &of_mail,
+        );
+        assert!(text.contains(&of_mail), "the example has the server there");
+        fs::write(folder.path().join("site.toml"), text).expect("room for it");
+        let file = config::load(&folder.path().join("site.toml"));
+        let file = file.unwrap_or_else(|errors| panic!("{}", errors.render(false)));
+        Self { folder, file }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn store_file(&self) -> PathBuf {
+        self.path("site.sqlite")
+    }
+
+    fn store(&self) -> Store {
+        let layout = Layout::of(&self.file.plant);
+        Store::open(&self.store_file(), &layout)
+            .expect("opens")
+            .store
+    }
+
+    fn post(&self) -> (Post, daemon::alert::ToPost) {
+        let server = self.file.alerts.mail.as_ref().expect("a server");
+        Post::new(
+            Arc::new(self.file.alerts.clone()),
+            server,
+            self.file.timezone,
+        )
+    }
+
+    /// A sender at work from a time on.
+    fn send(
+        &self,
+        runtime: &Runtime,
+        from: Time,
+        to_post: daemon::alert::ToPost,
+    ) -> JoinHandle<()> {
+        let composer = Composer::of(&self.file).expect("it has readers");
+        let server = self.file.alerts.mail.clone().expect("a server");
+        let sender = Sender::new(composer, server, self.store_file(), to_post, PATIENCE);
+        runtime.spawn(async move { sender.run(Clock::rehearsal(from, RATE)).await })
+    }
+}
+
+fn runtime() -> Runtime {
+    Runtime::new().expect("threads")
+}
+
+fn finding(ended: bool) -> Finding {
+    let subject = Subject::input(&DeviceId::new("shed"), 1);
+    Finding {
+        id: FindingId::new(&subject, Kind::StringOpen, NOON),
+        subject,
+        kind: Kind::StringOpen,
+        severity: Kind::StringOpen.severity(),
+        began: NOON,
+        found: NOON + Span::from_min(30),
+        ended: ended.then_some(NOON + Span::from_h(3)),
+        confidence: 0.97,
+        causes: vec![Cause {
+            cause: "one string open".to_owned(),
+            probability: 0.97,
+        }],
+        evidence: Evidence::from([("current_ratio".to_owned(), 0.5)]),
+        lost: Energy::from_wh(3_200.0),
+        summary: "Input 1 of shed: 1 of 2 strings without current".to_owned(),
+        advice: vec!["Compare the currents of the strings.".to_owned()],
+        caution: vec!["PV strings are live whenever there is light.".to_owned()],
+    }
+}
+
+/// Stores what is known of the finding at a time.
+fn store(store: &mut Store, at: Time, ended: bool) {
+    let state = EngineState {
+        version: 1,
+        bytes: Vec::new(),
+    };
+    let step = Step {
+        at,
+        findings: &[finding(ended)],
+        ..Step::nothing(&state)
+    };
+    store.commit(&step).expect("it fits");
+}
+
+/// Notes what the sender reports until no mail waits.
+fn noted(post: &mut Post, store: &mut Store) {
+    until("all mails have left", || {
+        post.note(store).expect("the store takes it");
+        store
+            .waiting_mails()
+            .expect("reads")
+            .is_empty()
+            .then_some(())
+    });
+}
+
+fn header<'a>(mail: &'a Value, name: &str) -> &'a str {
+    mail["headers"][name]
+        .as_str()
+        .unwrap_or_else(|| panic!("no {name} in {mail}"))
+}
+
+#[test]
+fn beginning_and_end_of_a_finding_reach_both_readers_as_a_thread() {
+    let server = MailServer::start("none");
+    let site = Site::new(&server, "security = \"none\"");
+    let (runtime, mut at_store) = (runtime(), site.store());
+    let (mut post, to_post) = site.post();
+    store(&mut at_store, NOON, false);
+    let told = NOON + Span::from_min(20);
+    assert_eq!(post.make(&mut at_store, told).expect("made"), 2);
+    let sending = site.send(&runtime, told, to_post);
+    let first = [server.mail(), server.mail()];
+    noted(&mut post, &mut at_store);
+    store(&mut at_store, NOON + Span::from_h(3), true);
+    let told = NOON + Span::from_h(4);
+    assert_eq!(post.make(&mut at_store, told).expect("made"), 2);
+    let second = [server.mail(), server.mail()];
+    noted(&mut post, &mut at_store);
+    sending.abort();
+
+    let of = |to: &str, mails: &[Value; 2]| {
+        let mail = mails.iter().find(|mail| mail["to"][0] == to);
+        mail.unwrap_or_else(|| panic!("no mail to {to}")).clone()
+    };
+    for mail in first.iter().chain(&second) {
+        assert_eq!(mail["defects"], serde_json::json!([]), "{mail}");
+        assert_eq!(mail["from"], "plant@example.org");
+        assert_eq!(header(mail, "auto-submitted"), "auto-generated");
+        assert!(
+            mail["html"]
+                .as_str()
+                .expect("text")
+                .contains("shed, input 1")
+        );
+    }
+    let (owner, owner_later) = (
+        of("family@example.org", &first),
+        of("family@example.org", &second),
+    );
+    assert_eq!(
+        header(&owner, "subject"),
+        "Quince Row dairy: A string carries nothing"
+    );
+    assert_eq!(
+        header(&owner_later, "subject"),
+        "Quince Row dairy: Over: A string carries nothing"
+    );
+    assert_eq!(
+        header(&owner_later, "in-reply-to"),
+        header(&owner, "message-id")
+    );
+    assert_eq!(
+        header(&owner_later, "references"),
+        header(&owner, "message-id")
+    );
+    let text = owner["text"].as_str().expect("text");
+    // Times are the site's, UTC+10 in June; the owner gets no numbers of evidence.
+    assert!(
+        text.contains("Since Monday 22 June 2026, 22:00. Lost: 3.2 kWh, 0.58 AUD."),
+        "{text}"
+    );
+    assert!(
+        text.contains("Roof and wire service (service@example.org)"),
+        "{text}"
+    );
+    assert!(!text.contains("current of what is expected"), "{text}");
+    let service = of("service@example.org", &first);
+    let text = service["text"].as_str().expect("text");
+    for wanted in [
+        "1 of 2 strings without current",
+        "97 % one string open",
+        "current of what is expected: 50 %",
+        "1. Compare the currents of the strings.",
+        "a DC clamp meter",
+        "PV strings are live",
+    ] {
+        assert!(text.contains(wanted), "{wanted}: {text}");
+    }
+}
+
+/// The server refuses, wants us later, hangs up in the middle and never answers, one after the other.
+#[test]
+fn a_mail_arrives_once_whatever_the_server_does() {
+    let mut server = MailServer::start("none");
+    let site = Site::new(&server, "security = \"none\"");
+    let (runtime, mut at_store) = (runtime(), site.store());
+    let (mut post, to_post) = site.post();
+    store(&mut at_store, NOON, false);
+    server.set("refuse");
+    let told = NOON + Span::from_min(20);
+    post.make(&mut at_store, told).expect("made");
+    let made = at_store.waiting_mails().expect("reads");
+    let sending = site.send(&runtime, told, to_post);
+    for (tries, (says, mode)) in (1..).zip([
+        ("no such person", "later"),
+        ("come back later", "drop"),
+        ("connection", "stall"),
+        ("no answer within 3 s", "accept"),
+    ]) {
+        until("both have been tried", || {
+            post.note(&mut at_store).expect("the store takes it");
+            let waiting = at_store.waiting_mails().expect("reads");
+            waiting.iter().all(|mail| mail.tries >= tries).then_some(())
+        });
+        for mail in at_store.waiting_mails().expect("reads") {
+            let error = mail.last_error.expect("it failed");
+            assert!(error.contains(says), "{error}");
+        }
+        server.set(mode);
+    }
+    let got = [server.mail(), server.mail()];
+    noted(&mut post, &mut at_store);
+    sending.abort();
+    assert!(!server.has_mail());
+    let mut got: Vec<&str> = got.iter().map(|mail| header(mail, "message-id")).collect();
+    let mut made: Vec<&str> = made
+        .iter()
+        .map(|mail| mail.made.message_id.as_str())
+        .collect();
+    got.sort_unstable();
+    made.sort_unstable();
+    assert_eq!(got, made);
+    let mails = at_store.mails_since(NOON).expect("reads");
+    assert!(
+        mails
+            .iter()
+            .all(|mail| mail.sent.is_some() && mail.tries >= 5),
+        "{mails:?}"
+    );
+}
+
+#[test]
+fn what_was_not_noted_goes_out_again_with_the_same_message_id() {
+    let server = MailServer::start("none");
+    let site = Site::new(&server, "security = \"none\"");
+    let (runtime, mut at_store) = (runtime(), site.store());
+    let (mut post, to_post) = site.post();
+    store(&mut at_store, NOON, false);
+    let told = NOON + Span::from_min(20);
+    post.make(&mut at_store, told).expect("made");
+    let sending = site.send(&runtime, told, to_post);
+    let before = [server.mail(), server.mail()];
+    // The program ends here, before anything is noted.
+    sending.abort();
+    drop((post, at_store));
+    let mut at_store = site.store();
+    let (mut post, to_post) = site.post();
+    let sending = site.send(&runtime, told, to_post);
+    let again = [server.mail(), server.mail()];
+    noted(&mut post, &mut at_store);
+    sending.abort();
+    let ids = |mails: &[Value; 2]| mails.each_ref().map(|m| header(m, "message-id").to_owned());
+    assert_eq!(ids(&before), ids(&again));
+    assert!(!server.has_mail());
+}
+
+/// A reader who has left the site file gets nothing, and nobody waits for that.
+#[test]
+fn a_mail_to_somebody_who_is_no_reader_any_more_is_given_up() {
+    let server = MailServer::start("none");
+    let mut site = Site::new(&server, "security = \"none\"");
+    let (runtime, mut at_store) = (runtime(), site.store());
+    store(&mut at_store, NOON, false);
+    let told = NOON + Span::from_min(20);
+    site.post().0.make(&mut at_store, told).expect("made");
+    site.file.alerts.readers.truncate(1);
+    let (mut post, to_post) = site.post();
+    let sending = site.send(&runtime, told, to_post);
+    noted(&mut post, &mut at_store);
+    sending.abort();
+    assert_eq!(server.mail()["to"][0], "family@example.org");
+    let mails = at_store.mails_since(NOON).expect("reads");
+    let given_up: Vec<_> = mails.iter().filter(|mail| mail.sent.is_none()).collect();
+    assert_eq!(given_up.len(), 1);
+    assert_eq!(given_up[0].made.reader, "service@example.org");
+    let why = given_up[0].last_error.as_deref().expect("a reason");
+    assert!(why.contains("no such reader"), "{why}");
+}
+
+/// An error of the store in between is no second mail: the same try can be noted twice.
+#[test]
+fn a_try_that_is_noted_twice_changes_nothing_more() {
+    let server = MailServer::start("none");
+    let site = Site::new(&server, "security = \"none\"");
+    let mut at_store = site.store();
+    store(&mut at_store, NOON, false);
+    let told = NOON + Span::from_min(20);
+    site.post().0.make(&mut at_store, told).expect("made");
+    let mail = at_store.waiting_mails().expect("reads").remove(0);
+    let tried = daemon::store::Try {
+        mail: mail.id,
+        at: told,
+        outcome: Outcome::Sent,
+    };
+    at_store.note_try(&tried).expect("noted");
+    at_store.note_try(&tried).expect("noted");
+    assert_eq!(at_store.waiting_mails().expect("reads").len(), 1);
+}
+
+/// `noonmark mail` with everything that can be set.
+#[test]
+fn trial_mails_leave_by_every_kind_of_connection() {
+    for security in ["starttls", "tls"] {
+        let server = MailServer::start(security);
+        let authority = server.authority();
+        let settings = |password: &str, authority: &Path| {
+            format!(
+                "security = {security:?}\nuser = {:?}\npassword_file = {password:?}\nca_file = {authority:?}",
+                LOGIN.0
+            )
+        };
+        let site = Site::new(&server, &settings("password", &authority));
+        fs::write(site.path("password"), format!("{}\n", LOGIN.1)).expect("room");
+        let ended = trial(&site);
+        assert_eq!(ended.code, Some(0), "{}{}", ended.out, ended.err);
+        let got = [server.mail(), server.mail()];
+        assert!(
+            got.iter()
+                .all(|mail| header(mail, "subject").ends_with("mails arrive"))
+        );
+        assert_ne!(header(&got[0], "message-id"), header(&got[1], "message-id"));
+
+        fs::write(site.path("password"), "wrong-secret").expect("room");
+        let ended = trial(&site);
+        assert_eq!(ended.code, Some(69), "{}{}", ended.out, ended.err);
+        assert!(ended.out.contains("uthentication"), "{}", ended.out);
+        fs::remove_file(site.path("password")).expect("it was there");
+        let ended = trial(&site);
+        assert!(
+            ended.out.contains("read the password of the mail server"),
+            "{}",
+            ended.out
+        );
+
+        // Somebody else's authority.
+        let other = MailServer::start("none");
+        let site = Site::new(&server, &settings("password", &other.authority()));
+        fs::write(site.path("password"), LOGIN.1).expect("room");
+        let ended = trial(&site);
+        assert_eq!(ended.code, Some(69), "{}{}", ended.out, ended.err);
+        assert!(ended.out.contains("certificate"), "{}", ended.out);
+        assert!(!server.has_mail());
+        for secret in [LOGIN.1, "wrong-secret"] {
+            let said = format!("{}{}", ended.out, ended.err);
+            assert!(!said.contains(secret), "{said}");
+        }
+    }
+}
+
+fn trial(site: &Site) -> tests::Ended {
+    let file = site.path("site.toml");
+    Program::start([Path::new("mail"), file.as_path()]).end()
+}
