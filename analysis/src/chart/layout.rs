@@ -130,17 +130,19 @@ fn title(input: &SummaryInput, axis: &TimeAxis) -> [String; 2] {
 }
 
 /// Places one thing under the other.
-struct Stack<'s, 'a> {
+pub struct Stack<'s, 'a> {
     input: &'s SummaryInput<'a>,
     fonts: &'s Fonts,
     axis: &'s TimeAxis,
     bars: &'s [Bar<'a>],
     items: Vec<Item<'a>>,
-    y: f64,
+    /// Lower edge of what has been placed.
+    pub y: f64,
 }
 
 impl<'s, 'a> Stack<'s, 'a> {
-    fn new(
+    /// Nothing below `y` yet.
+    pub fn new(
         input: &'s SummaryInput<'a>,
         fonts: &'s Fonts,
         axis: &'s TimeAxis,
@@ -174,7 +176,8 @@ impl<'s, 'a> Stack<'s, 'a> {
         self.notes(selection);
     }
 
-    fn time_labels(&mut self) {
+    /// Labels of the time axis.
+    pub fn time_labels(&mut self) {
         self.items.push(Item::TimeLabels(self.y));
         self.y += AXIS_HEIGHT;
     }
@@ -195,7 +198,8 @@ impl<'s, 'a> Stack<'s, 'a> {
         self.y += GROUP_GAP;
     }
 
-    fn pv_input(&mut self, inverter: usize, input: usize) {
+    /// Voltage and current of an input, and its strip of gates.
+    pub fn pv_input(&mut self, inverter: usize, input: usize) {
         let fixed = &self.input.plant.inverters[inverter];
         let subject = (&fixed.id, Some(fixed.inputs[input].number));
         self.tags(|bar| (&bar.finding.subject.device, bar.finding.subject.input) == subject);
@@ -269,7 +273,8 @@ impl<'s, 'a> Stack<'s, 'a> {
         self.y += LEGEND_ROW;
     }
 
-    fn finished(mut self) -> Vec<Item<'a>> {
+    /// All of it, with the value axes.
+    pub fn finished(mut self) -> Vec<Item<'a>> {
         for item in &mut self.items {
             if let Item::Panel(panel) = item {
                 let height = panel.plot.bottom - panel.plot.top;
