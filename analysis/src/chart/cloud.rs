@@ -51,6 +51,8 @@ pub struct CloudInput<'a> {
 
 const HIGH: f64 = 300.0;
 const LEAST_RATIO: f64 = 1.25;
+/// The voltage begins here where nothing lies lower: a lost section is a sixtieth.
+const FROM_RATIO: f64 = 0.6;
 const LIGHT: Rgb = (190, 197, 210);
 const MIDDLE: Rgb = (125, 134, 152);
 const DARK: Rgb = (60, 68, 84);
@@ -82,7 +84,10 @@ pub fn cloud_picture(input: &CloudInput) -> Result<Option<Picture>, ChartError> 
             let most = input.cells.iter().map(of).fold(LEAST_RATIO, f64::max);
             most + input.cell_ratio
         };
-        let volts = sheet::level_axis(0.0, far(|c| c.voltage_ratio), plot);
+        let lowest = input.cells.iter().map(|c| c.voltage_ratio);
+        let is_low = lowest.fold(f64::INFINITY, f64::min) < FROM_RATIO + input.cell_ratio;
+        let from = if is_low { 0.0 } else { FROM_RATIO };
+        let volts = sheet::level_axis(from, far(|c| c.voltage_ratio), plot);
         let amps = ValueAxis::over(0.0, far(|c| c.current_ratio), HIGH);
         let at = |v: f64, i: f64| -> Point {
             (sheet::level_x(plot, &volts, v), value_y(plot, &amps, i))
@@ -105,7 +110,7 @@ pub fn cloud_picture(input: &CloudInput) -> Result<Option<Picture>, ChartError> 
         let curve: Vec<Point> = input
             .curve
             .iter()
-            .filter(|(v, i)| *v <= volts.high && *i <= amps.high && *i >= 0.0)
+            .filter(|(v, i)| volts.low <= *v && *v <= volts.high && *i <= amps.high && *i >= 0.0)
             .map(|(v, i)| at(*v, *i))
             .collect();
         dashed(&curve, 1.0, canvas)?;
@@ -164,12 +169,29 @@ fn levels(
         return Ok(());
     };
     let text = format!("{:.0}+", last.from_w_m2);
-    canvas.text(&text, STRONG_TICK, (x + 7.0, y - 7.0), Side::Left)?;
+    label(&text, (x, y), canvas)?;
     if let (Some(&(x0, y0)), Some(first)) = (points.first(), levels.first())
         && (x0 - x).hypot(y0 - y) > 30.0
     {
         let text = format!("{:.0}+", first.from_w_m2);
-        canvas.text(&text, STRONG_TICK, (x0 + 7.0, y0 - 7.0), Side::Left)?;
+        label(&text, (x0, y0), canvas)?;
     }
     Ok(())
+}
+
+/// Beside a ring, on paper, so that cells do not hide it.
+fn label(
+    text: &str,
+    (x, y): Point,
+    canvas: &mut super::canvas::Canvas<plotters::prelude::SVGBackend>,
+) -> Result<(), ChartError> {
+    let width = canvas.fonts.width(text, STRONG_TICK);
+    let plate = Rect {
+        left: x + 12.0,
+        top: y - 7.0,
+        right: x + 18.0 + width,
+        bottom: y + 7.0,
+    };
+    canvas.fill(plate, Fill::Solid(PAPER), PAPER)?;
+    canvas.text(text, STRONG_TICK, (x + 15.0, y + 4.0), Side::Left)
 }

@@ -5,8 +5,11 @@ use super::layout::{Layout, Stack};
 use super::lettering::Fonts;
 use super::period::TimeAxis;
 use super::sheet::{Picture, WIDTH_PX};
-use super::style::{GUTTER, MARGIN};
+use super::style::{GUTTER, HEADING, MARGIN};
 use super::{ChartError, Size, SummaryInput, check, draw, legend, words};
+
+/// One of its panels [pixel].
+const HIGH: f64 = 115.0;
 
 /// The two panels of an input over all slots of `input`, whose findings are not drawn. `inverter` and
 /// `number` are places in the plant; `why` says in a line why these slots were chosen. `None` where
@@ -31,6 +34,7 @@ pub fn input_day_picture(
     let legend = legend::of_input(input, (inverter, number), &axis, &fonts);
     let (items, bottom) = {
         let mut stack = Stack::new(input, &fonts, &axis, &[], legend.bottom);
+        stack.panel_height = HIGH;
         stack.pv_input(inverter, number);
         stack.time_labels();
         let bottom = stack.y;
@@ -42,6 +46,7 @@ pub fn input_day_picture(
         width_px: WIDTH_PX,
         height_px: (bottom + MARGIN / 2.0).ceil() as u32,
         title: [words::plain(&name), words::plain(why)],
+        title_type: HEADING,
         items,
         fonts,
         axis,

@@ -56,6 +56,8 @@ pub struct Layout<'a> {
     pub axis: TimeAxis,
     /// First and second line.
     pub title: [String; 2],
+    /// Of the first line.
+    pub title_type: Type,
     /// What the lines and patterns mean.
     pub legend: Legend,
     /// From top to bottom.
@@ -93,6 +95,7 @@ impl<'a> Layout<'a> {
             width_px: size.width_px,
             height_px: height(&selection),
             title: title(input, &axis),
+            title_type: TITLE,
             items,
             fonts,
             axis,
@@ -138,6 +141,8 @@ pub struct Stack<'s, 'a> {
     items: Vec<Item<'a>>,
     /// Lower edge of what has been placed.
     pub y: f64,
+    /// Of the panels of inputs.
+    pub panel_height: f64,
 }
 
 impl<'s, 'a> Stack<'s, 'a> {
@@ -157,6 +162,7 @@ impl<'s, 'a> Stack<'s, 'a> {
             bars,
             items,
             y,
+            panel_height: PANEL_HEIGHT,
         }
     }
 
@@ -203,9 +209,9 @@ impl<'s, 'a> Stack<'s, 'a> {
         let fixed = &self.input.plant.inverters[inverter];
         let subject = (&fixed.id, Some(fixed.inputs[input].number));
         self.tags(|bar| (&bar.finding.subject.device, bar.finding.subject.input) == subject);
-        self.panel(Source::Voltage(inverter, input), PANEL_HEIGHT);
+        self.panel(Source::Voltage(inverter, input), self.panel_height);
         self.y += PAIR_GAP;
-        self.panel(Source::Current(inverter, input), PANEL_HEIGHT);
+        self.panel(Source::Current(inverter, input), self.panel_height);
         self.items.push(Item::Strip(self.y, inverter, input));
         self.y += STRIP_HEIGHT + GROUP_GAP;
     }

@@ -1,7 +1,7 @@
 //! Insulation resistance of an inverter's array, morning by morning, over its limit.
 
 use super::ChartError;
-use super::canvas::{Fill, Side};
+use super::canvas::Side;
 use super::panel::{dashed, time_grid};
 use super::period::TimeAxis;
 use super::sheet::{self, Mark, Picture, Sheet};
@@ -46,7 +46,7 @@ pub fn mornings_picture(input: &MorningsInput) -> Result<Option<Picture>, ChartE
     let key = [
         (Mark::Dot(INK), "dry"),
         (Mark::Ring(EXPECTED), "wet"),
-        (Mark::Patch(Fill::Solid(STRIP), STRIP), "not known"),
+        (Mark::Dot(STRIP), "not known"),
         (Mark::Dashed, "limit of the inverter"),
     ];
     let title = format!("{}: insulation resistance at the first start", input.name);
@@ -57,7 +57,7 @@ pub fn mornings_picture(input: &MorningsInput) -> Result<Option<Picture>, ChartE
     let svg = sheet.drawn(plot.bottom + AXIS_HEIGHT, |canvas| {
         time_grid(plot, &axis, canvas)?;
         let name = "ohm, each line ten times the one below";
-        canvas.text(name, LABEL, (12.0, plot.top - 7.0), Side::Left)?;
+        canvas.text(name, LABEL, (12.0, plot.top - sheet::ABOVE_PX), Side::Left)?;
         for decade in low as i64..=high as i64 {
             let at = y(decade as f64);
             canvas.line(&[(plot.left, at), (plot.right, at)], GRID, HAIRLINE)?;

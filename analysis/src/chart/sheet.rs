@@ -31,6 +31,8 @@ const MARK_PX: f64 = 24.0;
 const MARK_SPACE_PX: f64 = 6.0;
 const ENTRY_GAP_PX: f64 = 18.0;
 const ROW_PX: f64 = 19.0;
+/// From the name of the values to their plot: the topmost label stands between [pixel].
+pub const ABOVE_PX: f64 = 10.0;
 /// Room for one label of a level axis of values [pixel].
 const LEVEL_LABEL_ROOM: f64 = 64.0;
 
@@ -101,7 +103,7 @@ impl Sheet {
 
     /// A plot under a line that names its values.
     pub fn plot(&self, top: f64, height: f64) -> Rect {
-        let top = top + LABEL.size + 8.0;
+        let top = top + LABEL.size + 11.0;
         Rect {
             left: PAD + LEFT,
             top,
@@ -202,7 +204,7 @@ pub fn values(
     canvas: &mut Canvas<SVGBackend>,
 ) -> Result<(), ChartError> {
     value_grid(plot, axis, canvas)?;
-    canvas.text(name, LABEL, (PAD, plot.top - 7.0), Side::Left)
+    canvas.text(name, LABEL, (PAD, plot.top - ABOVE_PX), Side::Left)
 }
 
 /// A level axis of values for a plot.

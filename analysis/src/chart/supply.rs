@@ -124,7 +124,8 @@ fn cells(
         let y = (point.voltage_v - y_axis.low) / (y_axis.high - y_axis.low);
         counts[place(y, ROWS) * COLUMNS + place(x, COLUMNS)] += 1;
     }
-    let most = counts.iter().copied().max().unwrap_or(0);
+    // Nights without export are in few cells and would make everything else seldom.
+    let usual = median(counts.iter().filter(|n| **n > 0).map(|n| f64::from(*n))).unwrap_or(0.0);
     let (wide, high) = (
         (plot.right - plot.left) / COLUMNS as f64,
         (plot.bottom - plot.top) / ROWS as f64,
@@ -137,7 +138,7 @@ fn cells(
             right: plot.left + (column + 1) as f64 * wide,
             bottom: plot.bottom - row as f64 * high,
         };
-        (rect, 10 * count > most)
+        (rect, f64::from(*count) >= 2.0 * usual)
     };
     let counts = counts.iter().enumerate();
     counts.filter(|(_, count)| **count > 0).map(cell).collect()
@@ -178,7 +179,7 @@ pub fn hours_picture(input: &HoursInput) -> Result<Option<Picture>, ChartError> 
     let title = format!("{}: disconnections by the hour of the day", input.name);
     let sheet = Sheet::new(&title, &[])?;
     let plot = sheet.plot(sheet.top, 90.0);
-    let axis = ValueAxis::over(0.0, f64::from(most) * 1.1, 40.0);
+    let axis = ValueAxis::over(0.0, f64::from(most) * 1.35, 40.0);
     let step = (plot.right - plot.left) / 24.0;
     let svg = sheet.drawn(plot.bottom + AXIS_HEIGHT, |canvas| {
         sheet::values(plot, &axis, "how many", canvas)?;

@@ -6,7 +6,7 @@ use crate::reading::Irradiance;
 use std::collections::BTreeMap;
 
 /// Size of a cell in both directions [-].
-pub const CELL_RATIO: f64 = 0.02;
+pub const CELL_RATIO: f64 = 0.01;
 /// Beyond this nothing is drawn; what lies there counts at the edge [-].
 const MOST_RATIO: f64 = 1.6;
 /// Lower ends of the levels of light [W/m2].

@@ -66,7 +66,8 @@ fn of_inverter(
     };
     shown.put(
         supply_picture(&supply).map_err(PageError::from)?,
-        "No picture of the supply's voltage: voltage and power were not measured together.",
+        "No picture of the supply's voltage: the store has too few readings of voltage and power of \
+         one time (a replay keeps none).",
     );
     let own = whole
         .findings

@@ -62,7 +62,8 @@ fn grouped(number: f64) -> String {
 
 /// `12.3 %`
 pub fn percent(ratio: f64) -> String {
-    format!("{:.1} %", 100.0 * ratio + 0.0)
+    let text = format!("{:.1} %", (1000.0 * ratio).round() / 10.0 + 0.0);
+    text.replace('-', "\u{2212}")
 }
 
 /// The severity as a word, with what it asks for.
