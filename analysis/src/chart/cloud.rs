@@ -6,7 +6,7 @@
 use super::ChartError;
 use super::canvas::{Fill, Point, Rect, Side};
 use super::panel::{dashed, value_y};
-use super::sheet::{self, Mark, Picture, Sheet};
+use super::sheet::{self, Mark, Picture, Sheet, WIDTH_PX};
 use super::style::*;
 use super::value_axis::ValueAxis;
 
@@ -185,13 +185,19 @@ fn label(
     (x, y): Point,
     canvas: &mut super::canvas::Canvas<plotters::prelude::SVGBackend>,
 ) -> Result<(), ChartError> {
-    let width = canvas.fonts.width(text, STRONG_TICK);
+    let width = canvas.fonts.width(text, STRONG_TICK) + 6.0;
+    let right_of = x + 12.0;
+    let left = if right_of + width < f64::from(WIDTH_PX) {
+        right_of
+    } else {
+        x - 12.0 - width
+    };
     let plate = Rect {
-        left: x + 12.0,
+        left,
         top: y - 7.0,
-        right: x + 18.0 + width,
+        right: left + width,
         bottom: y + 7.0,
     };
     canvas.fill(plate, Fill::Solid(PAPER), PAPER)?;
-    canvas.text(text, STRONG_TICK, (x + 15.0, y + 4.0), Side::Left)
+    canvas.text(text, STRONG_TICK, (left + 3.0, y + 4.0), Side::Left)
 }
