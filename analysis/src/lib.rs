@@ -2,8 +2,8 @@
 //!
 //! No clock, file, socket, thread or async in here: time is data, and the same input gives the same
 //! output. Data flows one way, and code imports only from its left:
-//! `reading -> plant -> sky -> array -> expected -> detect -> diagnose -> ledger -> chart`, with
-//! [`engine`] driving them.
+//! `reading -> plant -> sky -> array -> expected -> detect -> diagnose -> ledger -> chart -> review`,
+//! with [`engine`] driving them.
 
 pub mod array;
 pub mod chart;
@@ -14,4 +14,5 @@ pub mod expected;
 pub mod ledger;
 pub mod plant;
 pub mod reading;
+pub mod review;
 pub mod sky;

@@ -3,8 +3,11 @@
 use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::{Wanted, backup, check, exit, export, mail, replay, run, scan, verify};
+use daemon::commands::{
+    Wanted, backup, check, exit, export, mail, replay, report, run, scan, verify,
+};
 use daemon::demo;
+use daemon::report::Days;
 use daemon::source::modbus::{Parity, RegisterKind, SerialLine};
 use std::future::Future;
 use std::io::{self, IsTerminal};
@@ -92,6 +95,23 @@ enum Command {
     Mail {
         /// The site file (TOML)
         site: PathBuf,
+    },
+    /// Write the report of some days at the site: a page for people, with its tables and pictures
+    Report {
+        /// The site file (TOML)
+        site: PathBuf,
+        /// The daemon's folder, or the store in it
+        #[arg(long, default_value = "noonmark-data")]
+        store: PathBuf,
+        /// Folder for the files
+        #[arg(long)]
+        out: PathBuf,
+        /// First day at the site, as in 2026-06-21
+        #[arg(long)]
+        from: chrono::NaiveDate,
+        /// Last day at the site, part of the report
+        #[arg(long)]
+        to: chrono::NaiveDate,
     },
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
@@ -248,6 +268,17 @@ fn main() -> ExitCode {
                 let sent = mail::mail(file, Clock::System, &mut io::stdout()).await;
                 said(sent, mail::MailError::exit_code)
             })
+        }),
+        Command::Report {
+            site,
+            store,
+            out,
+            from,
+            to,
+        } => with_site(&site, |file| {
+            let days = Days { from, to };
+            let written = report::report(file, &store, &out, days, &mut io::stdout());
+            said(written, report::ReportCommandError::exit_code)
         }),
         Command::Demo { out } => in_runtime(async {
             said(

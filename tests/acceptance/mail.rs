@@ -217,13 +217,13 @@ fn beginning_and_end_of_a_finding_reach_both_readers_as_a_thread() {
         text.contains("Roof and wire service (service@example.org)"),
         "{text}"
     );
-    assert!(!text.contains("current of what is expected"), "{text}");
+    assert!(!text.contains("expected 100 %"), "{text}");
     let service = of("service@example.org", &first);
     let text = service["text"].as_str().expect("text");
     for wanted in [
         "1 of 2 strings without current",
         "97 % one string open",
-        "current of what is expected: 50 %",
+        "current: 50 % (expected 100 %)",
         "1. Compare the currents of the strings.",
         "a DC clamp meter",
         "PV strings are live",

@@ -41,7 +41,7 @@ pub fn summary<DB: DrawingBackend>(
 fn title<DB: DrawingBackend>(layout: &Layout, canvas: &mut Canvas<DB>) -> Result<(), ChartError> {
     let room = f64::from(layout.width_px) - 2.0 * MARGIN;
     let mut y = MARGIN;
-    for (text, typ) in layout.title.iter().zip([TITLE, SUBTITLE]) {
+    for (text, typ) in layout.title.iter().zip([layout.title_type, SUBTITLE]) {
         y += typ.size;
         let text = layout.fonts.fitted(text, typ, room);
         canvas.text(&text, typ, (MARGIN, y - 4.0), Side::Left)?;

@@ -7,11 +7,11 @@ use thiserror::Error;
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum ChartError {
     /// There is no slot.
-    #[error("draw the summary: there is no slot to draw")]
+    #[error("draw the picture: there is no slot to draw")]
     NothingToDraw,
     /// Not even one input fits.
     #[error(
-        "draw the summary: {width_px} x {height_px} px is too small, \
+        "draw the picture: {width_px} x {height_px} px is too small, \
          {needed_width_px} x {needed_height_px} px are needed"
     )]
     TooSmall {
@@ -25,7 +25,7 @@ pub enum ChartError {
         needed_height_px: u32,
     },
     /// More pixels than any reader can use or a small machine can hold.
-    #[error("draw the summary: {px} px in one direction is more than {most_px}")]
+    #[error("draw the picture: {px} px in one direction is more than {most_px}")]
     TooLarge {
         /// Asked for.
         px: u32,
@@ -33,7 +33,7 @@ pub enum ChartError {
         most_px: u32,
     },
     /// A slot that begins before its predecessor ends.
-    #[error("draw the summary: slot at {} ms begins before {} ms, where the last one ends",
+    #[error("draw the picture: slot at {} ms begins before {} ms, where the last one ends",
         .at.unix_ms(), .last_ended.unix_ms())]
     SlotsOutOfOrder {
         /// Where it begins.
@@ -42,7 +42,7 @@ pub enum ChartError {
         last_ended: Time,
     },
     /// A slot or finding at a time that no calendar of ours covers, or a slot without length.
-    #[error("draw the summary: {from_ms} ms to {to_ms} ms is not a period from 1970 to 2999")]
+    #[error("draw the picture: {from_ms} ms to {to_ms} ms is not a period from 1970 to 2999")]
     OutsideCalendar {
         /// Where it begins.
         from_ms: i64,
@@ -50,7 +50,7 @@ pub enum ChartError {
         to_ms: i64,
     },
     /// A slot that does not have one entry for each plane, inverter and input of the plant.
-    #[error("draw the summary: slot at {} ms has {found} {what}, the plant has {wanted}", .at.unix_ms())]
+    #[error("draw the picture: slot at {} ms has {found} {what}, the plant has {wanted}", .at.unix_ms())]
     NotThisPlant {
         /// Where the slot begins.
         at: Time,
@@ -62,7 +62,7 @@ pub enum ChartError {
         wanted: usize,
     },
     /// A value that is no number or larger than anything at a plant.
-    #[error("draw the summary: {what} of {value} in the slot at {} ms", .at.unix_ms())]
+    #[error("draw the picture: {what} of {value} in the slot at {} ms", .at.unix_ms())]
     NotDrawable {
         /// Where the slot begins.
         at: Time,
@@ -72,13 +72,13 @@ pub enum ChartError {
         value: f64,
     },
     /// The font inside the program cannot be read.
-    #[error("draw the summary: font {name} cannot be read")]
+    #[error("draw the picture: font {name} cannot be read")]
     Font {
         /// Which of the two.
         name: &'static str,
     },
     /// The drawing library gave up.
-    #[error("draw the summary: {step}: {cause}")]
+    #[error("draw the picture: {step}: {cause}")]
     Drawing {
         /// What was drawn.
         step: &'static str,

@@ -94,7 +94,9 @@ fn push(stretches: &mut Vec<Stretch>, axis: &TimeAxis, (from, to): (Time, Time),
     }
 }
 
-fn most_telling(gates: impl Iterator<Item = Gate>) -> Gate {
+/// The verdict of several slots: tested if one of them was, else the most frequent reason, darkness
+/// last.
+pub fn most_telling(gates: impl Iterator<Item = Gate>) -> Gate {
     let mut counts: BTreeMap<Gate, usize> = BTreeMap::new();
     for gate in gates {
         if gate == Gate::Valid {

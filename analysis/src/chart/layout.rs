@@ -56,6 +56,8 @@ pub struct Layout<'a> {
     pub axis: TimeAxis,
     /// First and second line.
     pub title: [String; 2],
+    /// Of the first line.
+    pub title_type: Type,
     /// What the lines and patterns mean.
     pub legend: Legend,
     /// From top to bottom.
@@ -93,6 +95,7 @@ impl<'a> Layout<'a> {
             width_px: size.width_px,
             height_px: height(&selection),
             title: title(input, &axis),
+            title_type: TITLE,
             items,
             fonts,
             axis,
@@ -130,17 +133,21 @@ fn title(input: &SummaryInput, axis: &TimeAxis) -> [String; 2] {
 }
 
 /// Places one thing under the other.
-struct Stack<'s, 'a> {
+pub struct Stack<'s, 'a> {
     input: &'s SummaryInput<'a>,
     fonts: &'s Fonts,
     axis: &'s TimeAxis,
     bars: &'s [Bar<'a>],
     items: Vec<Item<'a>>,
-    y: f64,
+    /// Lower edge of what has been placed.
+    pub y: f64,
+    /// Of the panels of inputs.
+    pub panel_height: f64,
 }
 
 impl<'s, 'a> Stack<'s, 'a> {
-    fn new(
+    /// Nothing below `y` yet.
+    pub fn new(
         input: &'s SummaryInput<'a>,
         fonts: &'s Fonts,
         axis: &'s TimeAxis,
@@ -155,6 +162,7 @@ impl<'s, 'a> Stack<'s, 'a> {
             bars,
             items,
             y,
+            panel_height: PANEL_HEIGHT,
         }
     }
 
@@ -174,7 +182,8 @@ impl<'s, 'a> Stack<'s, 'a> {
         self.notes(selection);
     }
 
-    fn time_labels(&mut self) {
+    /// Labels of the time axis.
+    pub fn time_labels(&mut self) {
         self.items.push(Item::TimeLabels(self.y));
         self.y += AXIS_HEIGHT;
     }
@@ -195,13 +204,14 @@ impl<'s, 'a> Stack<'s, 'a> {
         self.y += GROUP_GAP;
     }
 
-    fn pv_input(&mut self, inverter: usize, input: usize) {
+    /// Voltage and current of an input, and its strip of gates.
+    pub fn pv_input(&mut self, inverter: usize, input: usize) {
         let fixed = &self.input.plant.inverters[inverter];
         let subject = (&fixed.id, Some(fixed.inputs[input].number));
         self.tags(|bar| (&bar.finding.subject.device, bar.finding.subject.input) == subject);
-        self.panel(Source::Voltage(inverter, input), PANEL_HEIGHT);
+        self.panel(Source::Voltage(inverter, input), self.panel_height);
         self.y += PAIR_GAP;
-        self.panel(Source::Current(inverter, input), PANEL_HEIGHT);
+        self.panel(Source::Current(inverter, input), self.panel_height);
         self.items.push(Item::Strip(self.y, inverter, input));
         self.y += STRIP_HEIGHT + GROUP_GAP;
     }
@@ -269,7 +279,8 @@ impl<'s, 'a> Stack<'s, 'a> {
         self.y += LEGEND_ROW;
     }
 
-    fn finished(mut self) -> Vec<Item<'a>> {
+    /// All of it, with the value axes.
+    pub fn finished(mut self) -> Vec<Item<'a>> {
         for item in &mut self.items {
             if let Item::Panel(panel) = item {
                 let height = panel.plot.bottom - panel.plot.top;

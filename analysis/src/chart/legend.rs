@@ -7,7 +7,7 @@ use super::period::TimeAxis;
 use super::series::by_day;
 use super::style::*;
 use super::words;
-use crate::detect::{Gate, Severity};
+use crate::detect::{Gate, Severity, Slot};
 
 /// What is explained.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,9 +68,29 @@ const BELOW_PX: f64 = 6.0;
 
 /// The legend of a picture, broken into rows at the right edge.
 pub fn new(input: &SummaryInput, axis: &TimeAxis, bars: &[Bar], fonts: &Fonts) -> Legend {
+    let all = |_: usize, _: usize| true;
+    placed(
+        [lines(axis), gates(input, &all), severities(bars)],
+        axis,
+        fonts,
+    )
+}
+
+/// The legend of a picture of one input.
+pub fn of_input(
+    input: &SummaryInput,
+    (inverter, number): (usize, usize),
+    axis: &TimeAxis,
+    fonts: &Fonts,
+) -> Legend {
+    let it = |i: usize, k: usize| (i, k) == (inverter, number);
+    placed([lines(axis), gates(input, &it), Vec::new()], axis, fonts)
+}
+
+fn placed(groups: [Vec<(Key, String)>; 3], axis: &TimeAxis, fonts: &Fonts) -> Legend {
     let mut entries = Vec::new();
     let mut y = TOP_PX;
-    for group in [lines(axis), gates(input), severities(bars)] {
+    for group in groups {
         if group.is_empty() {
             continue;
         }
@@ -107,12 +127,15 @@ fn lines(axis: &TimeAxis) -> Vec<(Key, String)> {
     lines
 }
 
-fn gates(input: &SummaryInput) -> Vec<(Key, String)> {
-    let inputs = |slot: &crate::detect::Slot| {
-        let all = slot.inverters.iter().flat_map(|i| &i.inputs);
-        all.map(|i| i.gate).collect::<Vec<_>>()
+/// The gates of the inputs that `shown` tells, by the places of inverter and input.
+fn gates(input: &SummaryInput, shown: &dyn Fn(usize, usize) -> bool) -> Vec<(Key, String)> {
+    let has = |slot: &Slot, gate: Gate| {
+        slot.inverters.iter().enumerate().any(|(i, inverter)| {
+            let mut inputs = inverter.inputs.iter().enumerate();
+            inputs.any(|(k, input)| input.gate == gate && shown(i, k))
+        })
     };
-    let occurs = |gate: Gate| input.slots.iter().any(|slot| inputs(slot).contains(&gate));
+    let occurs = |gate: Gate| input.slots.iter().any(|slot| has(slot, gate));
     let gap = input
         .slots
         .windows(2)

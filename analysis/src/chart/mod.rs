@@ -5,29 +5,51 @@
 //! tests were not valid and why; last a lane with one bar for each finding.
 //!
 //! Drawn once, by one function over plotters' `DrawingBackend`, as SVG or as RGB pixels.
+//!
+//! Beside it the small pictures of a report, each a function from its input to a [`Picture`] (SVG and
+//! words), or `None` where there is nothing to show: a day of an input, its history, its place on the
+//! curve, the ledger, insulation, the supply. [`dark_rules`] gives them the colours for a dark ground.
 //! Never in here: files, and any judgement; the picture shows what it is given.
 
 mod calendar;
 mod canvas;
 mod check;
+mod cloud;
+mod dark;
+mod digest;
 mod draw;
 mod error;
 mod gates;
+mod history;
+mod input_day;
 mod lane;
 mod layout;
+mod ledger_bars;
 mod legend;
 mod lettering;
+mod mornings;
 mod names;
 mod panel;
 mod path;
 mod period;
 mod select;
 mod series;
+mod sheet;
 mod style;
+mod supply;
 mod value_axis;
 mod words;
 
+pub use cloud::{CloudCell, CloudInput, CloudLevel, cloud_picture};
+pub use dark::dark_rules;
+pub use digest::{Digest, shows_days};
 pub use error::ChartError;
+pub use history::{HistoryDay, HistoryInput, history_picture};
+pub use input_day::input_day_picture;
+pub use ledger_bars::{LedgerBar, LedgerInput, MOST_PARTS, ledger_picture};
+pub use mornings::{MorningsInput, mornings_picture};
+pub use sheet::Picture;
+pub use supply::{HoursInput, SupplyInput, SupplyPoint, hours_picture, supply_picture};
 
 use crate::detect::Slot;
 use crate::diagnose::Finding;
@@ -35,7 +57,7 @@ use crate::plant::Plant;
 use crate::reading::{Span, Time};
 use canvas::Canvas;
 use layout::Layout;
-use plotters::prelude::{BitMapBackend, DrawingBackend, SVGBackend};
+use plotters::prelude::{BitMapBackend, SVGBackend};
 
 /// Everything that the picture shows.
 #[derive(Clone, Copy)]
@@ -90,17 +112,30 @@ const RGB_UNITS_PER_PX: u32 = 2;
 /// The picture as SVG. Its text names the generic family "sans-serif".
 pub fn summary_svg(input: &SummaryInput, size: Size) -> Result<String, ChartError> {
     let layout = Layout::new(input, size)?;
-    let (width, height) = (layout.width_px, layout.height_px);
+    let size = (layout.width_px, layout.height_px);
+    svg(size, &layout.fonts, |canvas| {
+        draw::summary(input, &layout, canvas)
+    })
+}
+
+/// An SVG of so many pixels.
+fn svg(
+    (width, height): (u32, u32),
+    fonts: &lettering::Fonts,
+    draw: impl FnOnce(&mut Canvas<SVGBackend>) -> Result<(), ChartError>,
+) -> Result<String, ChartError> {
     let drawn = (width * SVG_UNITS_PER_PX, height * SVG_UNITS_PER_PX);
     let mut svg = String::new();
-    let backend = SVGBackend::with_string(&mut svg, drawn);
-    paint(
-        input,
-        &layout,
-        backend,
+    let mut backend = SVGBackend::with_string(&mut svg, drawn);
+    let mut canvas = Canvas::new(
+        &mut backend,
         SVG_UNITS_PER_PX,
         canvas::Strokes::Whole,
-    )?;
+        fonts,
+    );
+    draw(&mut canvas)?;
+    canvas.finish()?;
+    drop(backend);
     // plotters gives the drawing the size of its coordinates; the viewBox stays at that.
     let fine = format!("width=\"{}\" height=\"{}\"", drawn.0, drawn.1);
     Ok(svg.replacen(&fine, &format!("width=\"{width}\" height=\"{height}\""), 1))
@@ -112,31 +147,21 @@ pub fn summary_rgb(input: &SummaryInput, size: Size) -> Result<RgbPicture, Chart
     let (width, height) = (layout.width_px, layout.height_px);
     let drawn = (width * RGB_UNITS_PER_PX, height * RGB_UNITS_PER_PX);
     let mut fine = vec![255; 3 * drawn.0 as usize * drawn.1 as usize];
-    let backend = BitMapBackend::with_buffer(&mut fine, drawn);
-    paint(
-        input,
-        &layout,
-        backend,
+    let mut backend = BitMapBackend::with_buffer(&mut fine, drawn);
+    let mut canvas = Canvas::new(
+        &mut backend,
         RGB_UNITS_PER_PX,
         canvas::Strokes::Pieces,
-    )?;
+        &layout.fonts,
+    );
+    draw::summary(input, &layout, &mut canvas)?;
+    canvas.finish()?;
+    drop(backend);
     Ok(RgbPicture {
         width_px: width,
         height_px: height,
         rgb: averaged(&fine, width as usize, height as usize),
     })
-}
-
-fn paint<DB: DrawingBackend>(
-    input: &SummaryInput,
-    layout: &Layout,
-    mut backend: DB,
-    units_per_px: u32,
-    strokes: canvas::Strokes,
-) -> Result<(), ChartError> {
-    let mut canvas = Canvas::new(&mut backend, units_per_px, strokes, &layout.fonts);
-    draw::summary(input, layout, &mut canvas)?;
-    canvas.finish()
 }
 
 /// The mean of each square of fine pixels.

@@ -66,7 +66,8 @@ fn ground<DB: DrawingBackend>(
     })
 }
 
-fn time_grid<DB: DrawingBackend>(
+/// Upright lines at the ticks of the time axis.
+pub fn time_grid<DB: DrawingBackend>(
     plot: Rect,
     axis: &TimeAxis,
     canvas: &mut Canvas<DB>,
@@ -81,7 +82,8 @@ fn time_grid<DB: DrawingBackend>(
     })
 }
 
-fn value_grid<DB: DrawingBackend>(
+/// Level lines at the ticks of the value axis, and their labels left of the plot.
+pub fn value_grid<DB: DrawingBackend>(
     plot: Rect,
     values: &ValueAxis,
     canvas: &mut Canvas<DB>,
@@ -94,7 +96,8 @@ fn value_grid<DB: DrawingBackend>(
     Ok(())
 }
 
-fn value_y(plot: Rect, values: &ValueAxis, value: f64) -> f64 {
+/// The height of a value in a plot.
+pub fn value_y(plot: Rect, values: &ValueAxis, value: f64) -> f64 {
     let share = (value - values.low) / (values.high - values.low);
     plot.bottom - share * (plot.bottom - plot.top)
 }

@@ -44,15 +44,26 @@ impl TimeAxis {
         utc_offset: &dyn Fn(Time) -> Span,
     ) -> Option<Self> {
         let (first, last) = (slots.first()?, slots.last()?);
+        let period = (first.start, last.start + last.span);
+        Some(Self::over(period, left, right, utc_offset))
+    }
+
+    /// Over a period that the caller has checked to have a length.
+    pub fn over(
+        (from, to): (Time, Time),
+        left: f64,
+        right: f64,
+        utc_offset: &dyn Fn(Time) -> Span,
+    ) -> Self {
         let mut axis = Self {
-            from: first.start,
-            to: last.start + last.span,
+            from,
+            to,
             left,
             right,
             ticks: Vec::new(),
         };
         axis.ticks = ticks(&axis, utc_offset);
-        Some(axis)
+        axis
     }
 
     /// The pixel of a time; outside the period it lies outside the plots.

@@ -241,7 +241,8 @@ fn days(source: Source, slots: &[Slot], utc_offset: &dyn Fn(Time) -> Span) -> Ve
         .collect()
 }
 
-fn says_more(a: &Sample, b: &Sample) -> Ordering {
+/// Which of two samples of a day says more about it.
+pub fn says_more(a: &Sample, b: &Sample) -> Ordering {
     let tested = |s: &Sample| s.gate == Some(Gate::Valid);
     let both = |s: &Sample| s.measured.is_some() && s.expected.is_some();
     tested(a)

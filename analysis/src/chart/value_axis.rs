@@ -44,7 +44,8 @@ impl ValueAxis {
         Some(Self::over(low, high + room, height))
     }
 
-    fn over(low: f64, high: f64, height: f64) -> Self {
+    /// From one value to another over so many pixels upwards.
+    pub fn over(low: f64, high: f64, height: f64) -> Self {
         let most = (height / VALUE_LABEL_ROOM).floor().max(1.0);
         let step = Step::at_least((high - low) / most);
         // Rounding may put the first multiple just below the edge.

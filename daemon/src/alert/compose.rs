@@ -1,18 +1,18 @@
 //! A mail of the outbox, written from what the store knows now, and packed.
 //! Never in here: words (`letter`), or sending.
 
+use super::balance::balance;
 use super::letter::{self, Letter, Site, Told};
 use super::policy::LOOK_BACK;
-use super::sums::sums;
 use crate::report::chart_files::{ChartFilesError, png};
 use crate::store::{About, Mail, News, Store, StoreError};
-use crate::text::{at_site, utc_offset};
+use crate::text::{at_site, midnight, utc_offset};
 use analysis::chart::{Size, SummaryInput};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};
-use chrono::{Days, Months, NaiveDate, NaiveTime, TimeZone};
+use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
 use config::checked::{Alerts, Reader, SiteFile};
 use lettre::message::header::{self, Header, HeaderName, HeaderValue};
@@ -183,9 +183,8 @@ impl Composer {
             period: period.to_owned(),
         };
         let (name, from, to) = days(period).ok_or_else(no_period)?;
-        let at = |day| midnight(day, self.timezone).ok_or_else(no_period);
-        let (from, to) = (at(from)?, at(to)?);
-        let sums = sums(&self.plant, store, findings, (from, to))?;
+        let (from, to) = (midnight(from, self.timezone), midnight(to, self.timezone));
+        let balance = balance(&self.plant, store, findings, (from, to))?;
         let mut told = told(new, news, findings);
         let stood = findings.iter().filter(|f| {
             f.severity > Severity::Note && f.began < to && f.ended.is_none_or(|end| end >= from)
@@ -196,7 +195,7 @@ impl Composer {
                 told.push(Told { finding, news });
             }
         }
-        let letter = letter::summary(self.site(), reader, &name, &sums, &told, None);
+        let letter = letter::summary(self.site(), reader, &name, &balance, &told, None);
         Ok((letter, None))
     }
 
@@ -219,7 +218,7 @@ impl Composer {
             return Ok(None);
         };
         let day = at_site(around, self.timezone).map(|date| date.date_naive());
-        let from = day.and_then(|day| midnight(day, self.timezone));
+        let from = day.map(|day| midnight(day, self.timezone));
         let from = from.unwrap_or(around - PICTURE_SPAN);
         let to = last.min(from + PICTURE_SPAN);
         let from = if to - from < LEAST_OF_A_DAY {
@@ -346,12 +345,4 @@ fn days(period: &str) -> Option<(String, NaiveDate, NaiveDate)> {
     let first = format!("{period}-01").parse::<NaiveDate>().ok()?;
     let name = first.format("%B %Y").to_string();
     Some((name, first, first.checked_add_months(Months::new(1))?))
-}
-
-/// The beginning of a day at the site; where clocks skip it, the first time after it.
-fn midnight(day: NaiveDate, timezone: Tz) -> Option<Time> {
-    let hours = (0..3).filter_map(|hour| NaiveTime::from_hms_opt(hour, 0, 0));
-    let mut at =
-        hours.filter_map(|time| timezone.from_local_datetime(&day.and_time(time)).earliest());
-    Some(Time::from_unix_ms(at.next()?.timestamp_millis()))
 }

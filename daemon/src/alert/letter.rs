@@ -1,13 +1,13 @@
 //! What stands in a mail: facts put in order and into words, for one reader.
 //! Never in here: how a mail is packed or sent, or whether it is due.
 
-use super::sums::Sums;
 use crate::store::What;
-use crate::text::{at_site, evidence, money};
+use crate::text::{at_site, evidence, kwh, money, percent};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{Energy, Time};
+use analysis::review::Balance;
 use askama::Template;
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD as STANDARD;
@@ -95,7 +95,7 @@ struct Place {
     summary: String,
     confidence: String,
     causes: Vec<(String, String)>,
-    numbers: Vec<(String, String)>,
+    numbers: Vec<evidence::Row>,
     id: String,
 }
 
@@ -149,12 +149,12 @@ pub fn summary(
     site: Site<'_>,
     reader: &Reader,
     period: &str,
-    sums: &Sums,
+    balance: &Balance,
     told: &[Told],
     picture: Option<&str>,
 ) -> Letter {
     let heading = format!("Summary of {period}");
-    let opening = in_a_sentence(sums, told);
+    let opening = in_a_sentence(balance, told);
     let mut view = view(site, reader, (heading.clone(), opening), told, picture);
     let site = &site.plant.site;
     let figure = |name, energy: Energy| Figure {
@@ -163,10 +163,10 @@ pub fn summary(
         money: money(energy, site),
     };
     view.figures = vec![
-        figure("produced", sums.produced),
-        figure("expected from the weather", sums.expected),
-        figure("held back by limits", sums.limited),
-        figure("lost to faults", sums.faults),
+        figure("produced", balance.measured),
+        figure("expected from the weather", balance.expected),
+        figure("held back by limits", balance.limited()),
+        figure("lost to faults", balance.lost()),
     ];
     rendered(format!("{}: {heading}", site.name), &view)
 }
@@ -191,13 +191,13 @@ impl Letter {
 }
 
 /// Whether the plant does what it should.
-fn in_a_sentence(sums: &Sums, told: &[Told]) -> String {
-    let (produced, expected) = (sums.produced.wh(), sums.expected.wh());
+fn in_a_sentence(balance: &Balance, told: &[Told]) -> String {
+    let (produced, expected) = (balance.measured.wh(), balance.expected.wh());
     let open = told.iter().filter(|t| t.finding.ended.is_none()).count();
     let share = match expected > 0.0 {
         true => format!(
-            "{:.0} % of what the weather let expect",
-            100.0 * produced / expected
+            "{} of what the weather allowed",
+            percent(produced / expected)
         ),
         false => "as much as can be said: there was no light to compare with".to_owned(),
     };
@@ -335,7 +335,7 @@ fn place(site: Site<'_>, told: &[&Told]) -> Place {
     };
     let worth = money(lost, &site.plant.site).map(|m| format!(", {m}"));
     let causes = finding.causes.iter();
-    let causes = causes.map(|c| (percent(c.probability), c.cause.clone()));
+    let causes = causes.map(|c| (sure(c.probability), c.cause.clone()));
     Place {
         place: format!("{}{again}", where_it_is(finding)),
         state: match (news, finding.ended) {
@@ -349,9 +349,9 @@ fn place(site: Site<'_>, told: &[&Told]) -> Place {
         until: finding.ended.map(date),
         cost: (wh >= LEAST_WH).then(|| format!("{}{}", kwh(lost), worth.unwrap_or_default())),
         summary: finding.summary.clone(),
-        confidence: percent(finding.confidence),
+        confidence: sure(finding.confidence),
         causes: causes.collect(),
-        numbers: evidence::shown(&finding.evidence),
+        numbers: evidence::rows(&finding.evidence, site.timezone),
         id: finding.id.to_string(),
     }
 }
@@ -371,18 +371,11 @@ fn where_it_is(finding: &Finding) -> String {
     )
 }
 
-fn percent(ratio: f64) -> String {
-    if ratio > 0.99 {
-        return "more than 99 %".to_owned();
-    }
-    format!("{:.0} %", 100.0 * ratio)
-}
-
-fn kwh(energy: Energy) -> String {
-    let kwh = energy.wh() / 1000.0;
-    match kwh.abs() < 100.0 {
-        true => format!("{kwh:.1} kWh"),
-        false => format!("{kwh:.0} kWh"),
+/// Nobody is sure to a hundred per cent.
+fn sure(probability: f64) -> String {
+    match probability > 0.99 {
+        true => "more than 99 %".to_owned(),
+        false => format!("{:.0} %", 100.0 * probability),
     }
 }
 

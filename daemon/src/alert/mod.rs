@@ -3,12 +3,12 @@
 //! The store keeps what is new and every mail that was made; a mail is written when it leaves, from
 //! what is known then. Never in here: what is wrong with a plant.
 
+mod balance;
 mod compose;
 mod letter;
 mod policy;
 mod post;
 mod sender;
-mod sums;
 
 pub use compose::{ComposeError, Composed, Composer};
 pub use post::{Post, ToPost};

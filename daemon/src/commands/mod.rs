@@ -8,6 +8,7 @@ pub mod exit;
 pub mod export;
 pub mod mail;
 pub mod replay;
+pub mod report;
 pub mod run;
 pub mod scan;
 mod scan_map;

@@ -111,7 +111,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     let plant = Arc::new(site.plant.clone());
     let mut pollers = pollers(&site, &address.to_string());
     let store = Store::in_memory(&Layout::of(&plant))?;
-    let mut analyst = Analyst::open(plant.clone(), store, false)?;
+    let mut analyst = Analyst::open(plant.clone(), store, true)?;
     let mut twin = twin::Twin::new(&plant)?;
     let mut mails = mails::Mails::new(&site);
     let mut at = scenario::START;

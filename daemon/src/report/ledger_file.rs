@@ -6,6 +6,7 @@
 use super::whole_file::{WriteError, write_pieces};
 use crate::store::{Store, StoreError};
 use crate::text::utc;
+use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::ledger::{Entry, Hours, Loss};
 use analysis::plant::Plant;
@@ -31,7 +32,9 @@ pub enum LedgerFileError {
     Write(#[from] WriteError),
 }
 
-/// Writes the hours of `[from, to)` in place of an earlier file.
+/// Writes the hours of `[from, to)` in place of an earlier file. Each slot is shown to `also` with
+/// the hours that it ended, and at the end the last hours alone: who else needs the slots need not
+/// read them again.
 ///
 /// # Errors
 /// If the store cannot be read or the file cannot be written.
@@ -41,6 +44,7 @@ pub fn write(
     store: &Store,
     findings: &[Finding],
     (from, to): (Time, Time),
+    also: &mut dyn FnMut(Option<&Slot>, &[Entry]),
 ) -> Result<(), LedgerFileError> {
     write_pieces(path, |file: &mut dyn Write| {
         let mut rows = csv::Writer::from_writer(file);
@@ -50,15 +54,19 @@ pub fn write(
         while from < to {
             let until = to.min(from + READ_AT_A_TIME);
             for slot in store.slots(from, until)? {
-                for entry in hours.add(&slot) {
-                    rows.write_record(row(plant, &entry))?;
+                let ended = hours.add(&slot);
+                for entry in &ended {
+                    rows.write_record(row(plant, entry))?;
                 }
+                also(Some(&slot), &ended);
             }
             from = until;
         }
-        for entry in hours.finish() {
-            rows.write_record(row(plant, &entry))?;
+        let ended = hours.finish();
+        for entry in &ended {
+            rows.write_record(row(plant, entry))?;
         }
+        also(None, &ended);
         rows.flush().map_err(csv::Error::from)?;
         Ok(())
     })

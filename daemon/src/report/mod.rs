@@ -8,6 +8,8 @@ pub mod chart_files;
 mod figures_files;
 mod findings_file;
 mod ledger_file;
+pub mod page;
+mod period;
 mod tally;
 mod whole_file;
 mod writer;
@@ -17,6 +19,8 @@ use chart_files::ChartFilesError;
 pub use figures_files::FiguresFileError;
 pub use findings_file::FindingsFileError;
 pub use ledger_file::{LedgerFileError, READ_AT_A_TIME};
+pub use page::PageError;
+pub use period::{Days, PeriodError, write_period};
 pub use tally::Tally;
 pub use whole_file::{WriteError, write_pieces, write_whole};
 pub use writer::Writer;
@@ -24,9 +28,11 @@ pub use writer::Writer;
 use crate::store::{Store, StoreError};
 use crate::text;
 use analysis::chart::{Size, SummaryInput};
+use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};
 use chrono_tz::Tz;
+use page::Gathered;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -51,6 +57,9 @@ pub enum ReportError {
     /// The picture.
     #[error(transparent)]
     Chart(#[from] ChartFilesError),
+    /// The page.
+    #[error(transparent)]
+    Page(#[from] PageError),
 }
 
 /// Whose report it is.
@@ -62,9 +71,9 @@ pub struct About<'a> {
     pub timezone: Tz,
 }
 
-/// Writes `findings.jsonl`, `ledger.csv`, `kpi.csv`, `capacity.csv`, `calibration.csv`, `summary.svg`
-/// and `summary.png` of everything in the store; ledger and picture of the latest `latest` of it, or
-/// of all. `tally` is kept from one report of a store to the next, so that each slot is added up once.
+/// Writes `findings.jsonl`, `ledger.csv`, `kpi.csv`, `capacity.csv`, `calibration.csv`, `summary.svg`,
+/// `summary.png` and `report.html` of everything in the store; ledger, picture and page of the latest
+/// `latest` of it, or of all. `tally` is kept from one report of a store to the next, so that each slot is added up once.
 /// Returns what was written; there is no picture while no slot has been closed.
 ///
 /// # Errors
@@ -86,7 +95,17 @@ pub fn write(
     };
     let from = latest.map_or(first, |latest| first.max(last - latest));
     let ledger_path = folder.join("ledger.csv");
-    ledger_file::write(&ledger_path, plant, store, &findings, (from, last))?;
+    let utc_offset = |at: Time| text::utc_offset(at, timezone);
+    let touching = touching(&findings, (from, last));
+    let mut gathered = Gathered::new(about, &touching, (from, last), &utc_offset);
+    ledger_file::write(
+        &ledger_path,
+        plant,
+        store,
+        &findings,
+        (from, last),
+        &mut |slot, ended| gathered.take(slot, ended),
+    )?;
     written.push(ledger_path);
     tally.go_on(store)?;
     let kpi_path = folder.join("kpi.csv");
@@ -104,8 +123,18 @@ pub fn write(
         plant,
         slots: &slots,
         findings: &findings,
-        utc_offset: &|at: Time| text::utc_offset(at, timezone),
+        utc_offset: &utc_offset,
     };
     written.extend(chart_files::write(&input, Size::default(), folder)?);
+    drop(slots);
+    let page_path = folder.join(page::PAGE_NAME);
+    gathered.write(&page_path, store)?;
+    written.push(page_path);
     Ok(written)
+}
+
+/// The findings of which any part lies in a period.
+fn touching(findings: &[Finding], (from, to): (Time, Time)) -> Vec<Finding> {
+    let touches = |f: &&Finding| f.began < to && f.ended.is_none_or(|ended| ended >= from);
+    findings.iter().filter(touches).cloned().collect()
 }

@@ -1,111 +1,218 @@
-//! Numbers of evidence as people read them: the name without its unit, the number with it.
+//! The evidence of a finding as a table: each number in words and with its unit, beside what was
+//! expected or allowed where the evidence has that.
+//!
+//! Names end in the unit; a name that is not known is shown as it stands, so that no number is lost.
 //! Never in here: which numbers a finding carries.
 
+use super::local;
 use analysis::diagnose::Evidence;
+use analysis::reading::Time;
+use chrono_tz::Tz;
 
-/// Units as they end a name, how many of them make the shown one, and how that is written.
-const UNITS: &[(&str, f64, &str)] = &[
-    ("w_m2", 1.0, "W/m²"),
-    ("m_s", 1.0, "m/s"),
-    ("s_per_day", 1.0, "s a day"),
-    ("kwh", 1.0, "kWh"),
-    ("wh", 1e-3, "kWh"),
-    ("ratio", 100.0, "%"),
-    ("degc", 1.0, "°C"),
-    ("deg", 1.0, "°"),
-    ("ohm", 1.0, "Ω"),
-    ("hz", 1.0, "Hz"),
-    ("min", 60.0, "s"),
-    ("count", 1.0, ""),
-    ("number", 1.0, ""),
-    ("k", 1.0, "K"),
-    ("s", 1.0, "s"),
-    ("v", 1.0, "V"),
-    ("a", 1.0, "A"),
-    ("w", 1.0, "W"),
+/// A number of a finding.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Row {
+    /// In words.
+    pub name: String,
+    /// With its unit.
+    pub value: String,
+    /// What was expected or is allowed; empty where the evidence has none.
+    pub beside: String,
+}
+
+/// What a number is held against: another number of the same evidence, and what that is.
+const BESIDE: &[(&str, &str, &str)] = &[
+    ("isolation_resistance_ohm", "isolation_limit_ohm", "limit"),
+    (
+        "isolation_best_of_latest_mornings_ohm",
+        "isolation_limit_ohm",
+        "limit",
+    ),
+    ("residual_current_a", "residual_current_limit_a", "limit"),
+    (
+        "highest_phase_ten_minute_mean_v",
+        "limit_in_force_v",
+        "limit",
+    ),
+    ("highest_ten_minute_mean_v", "sustained_limit_v", "limit"),
+    ("highest_phase_before_v", "limit_in_force_v", "limit"),
+    ("frequency_before_hz", "limit_in_force_hz", "limit"),
+    (
+        "reconnect_after_good_supply_s",
+        "reconnect_delay_wanted_s",
+        "wanted",
+    ),
 ];
 
-/// Every number as name and value; times of the calendar are left out, they have places of their own.
-pub fn shown(evidence: &Evidence) -> Vec<(String, String)> {
-    let dates = |name: &str| name.ends_with("_unix_s");
-    let numbers = evidence.iter().filter(|(name, _)| !dates(name));
-    numbers.map(|(name, number)| one(name, *number)).collect()
+/// Shares of what is expected: healthy is one.
+const HEALTHY_IS_ONE: &[&str] = &[
+    "current_ratio",
+    "voltage_ratio",
+    "current_over_curve_ratio",
+    "share_of_siblings_ratio",
+];
+
+/// The rows of a finding.
+pub fn rows(evidence: &Evidence, timezone: Tz) -> Vec<Row> {
+    let expected_of = |name: &str| evidence.get(&format!("expected_{name}"));
+    let is_beside = |name: &str| {
+        let of_other = name.strip_prefix("expected_");
+        let in_table = BESIDE
+            .iter()
+            .any(|(of, beside, _)| *beside == name && evidence.contains_key(*of));
+        in_table || of_other.is_some_and(|of| evidence.contains_key(of))
+    };
+    evidence
+        .iter()
+        .filter(|(name, _)| !is_beside(name))
+        .map(|(name, number)| {
+            let beside = BESIDE
+                .iter()
+                .find(|(of, beside, _)| of == name && evidence.contains_key(*beside));
+            let beside = match (expected_of(name), beside) {
+                (Some(expected), _) => format!("expected {}", value(name, *expected, timezone)),
+                (None, Some((_, other, what))) => {
+                    format!("{what} {}", value(other, evidence[*other], timezone))
+                }
+                (None, None) if HEALTHY_IS_ONE.contains(&name.as_str()) => {
+                    "expected 100 %".to_owned()
+                }
+                (None, None) => String::new(),
+            };
+            Row {
+                name: words(name),
+                value: value(name, *number, timezone),
+                beside,
+            }
+        })
+        .collect()
 }
 
-fn one(name: &str, number: f64) -> (String, String) {
-    let known = UNITS.iter().find_map(|(end, per, unit)| {
-        let rest = name.strip_suffix(end)?.strip_suffix('_')?;
-        Some((rest, number * per, *unit))
-    });
-    let (rest, number, unit) = known.unwrap_or((name, number, ""));
-    let name = match name {
-        "current_ratio" => "current of what is expected".to_owned(),
-        "voltage_ratio" => "voltage of what is expected".to_owned(),
-        _ => rest.replace('_', " "),
-    };
-    let (number, unit) = match unit {
-        "Ω" if number.abs() >= 1e6 => (number / 1e6, "MΩ"),
-        "Ω" if number.abs() >= 1e3 => (number / 1e3, "kΩ"),
-        "W" if number.abs() >= 1e4 => (number / 1e3, "kW"),
-        "s" if number.abs() >= 10_800.0 => (number / 3600.0, "h"),
-        "s" if number.abs() >= 180.0 => (number / 60.0, "min"),
-        "s a day" => (number / 60.0, "min a day"),
-        _ => (number, unit),
-    };
-    let gap = if unit.is_empty() || unit == "°" {
-        ""
-    } else {
-        " "
-    };
-    (name, format!("{}{gap}{unit}", digits(number)))
+/// Units by the end of a name, the longer first.
+const UNITS: &[(&str, &str)] = &[
+    ("_unix_s", "time"),
+    ("_per_k", "1/K"),
+    ("_w_m2", "W/m²"),
+    ("_degc", "°C"),
+    ("_ratio", "%"),
+    ("_count", ""),
+    ("_ohm", "Ω"),
+    ("_kwh", "kWh"),
+    ("_wh", "Wh"),
+    ("_min", "min"),
+    ("_deg", "°"),
+    ("_hz", "Hz"),
+    ("_mm", "mm"),
+    ("_va", "VA"),
+    ("_s", "s"),
+    ("_h", "h"),
+    ("_a", "A"),
+    ("_v", "V"),
+    ("_w", "W"),
+    ("_k", "K"),
+];
+
+fn split(name: &str) -> (&str, &'static str) {
+    let ends = |(end, unit): &(&str, &'static str)| Some((name.strip_suffix(end)?, *unit));
+    UNITS.iter().find_map(ends).unwrap_or((name, ""))
 }
 
-/// Three digits that mean something.
-fn digits(number: f64) -> String {
-    let size = number.abs();
-    if number == number.trunc() && size < 1e6 {
-        format!("{number:.0}")
-    } else if size >= 100.0 {
-        format!("{number:.0}")
-    } else if size >= 10.0 {
-        format!("{number:.1}")
-    } else if size >= 0.1 {
-        format!("{number:.2}")
-    } else {
-        format!("{number:.4}")
+/// `current own sigma`, with trade words as they are written.
+fn words(name: &str) -> String {
+    let (name, _) = split(name);
+    let word = |word: &str| match word {
+        "dc" | "ac" => word.to_uppercase(),
+        "sigma" => "standard deviation".to_owned(),
+        "poa" => "light in the plane".to_owned(),
+        _ => word.to_owned(),
+    };
+    let words: Vec<_> = name.split('_').map(word).collect();
+    words.join(" ")
+}
+
+fn value(name: &str, number: f64, timezone: Tz) -> String {
+    let (_, unit) = split(name);
+    match unit {
+        "time" => local(Time::from_unix_ms((number * 1000.0) as i64), timezone),
+        "%" => format!("{} %", digits(100.0 * number)),
+        "Ω" | "W" | "Wh" | "VA" => scaled(number, unit),
+        "s" if number >= 120.0 => format!("{} min", digits(number / 60.0)),
+        "A" if number.abs() < 1.0 => format!("{} mA", digits(1000.0 * number)),
+        "" => digits(number),
+        "°" => format!("{}°", digits(number)),
+        unit => format!("{} {unit}", digits(number)),
     }
+}
+
+fn scaled(number: f64, unit: &str) -> String {
+    match number.abs() {
+        1e6.. => format!("{} M{unit}", digits(number / 1e6)),
+        1e3.. => format!("{} k{unit}", digits(number / 1e3)),
+        _ => format!("{} {unit}", digits(number)),
+    }
+}
+
+/// Three or four digits that mean something; whole numbers as they are.
+fn digits(number: f64) -> String {
+    let number = number + 0.0;
+    let text = match number.abs() {
+        _ if number.fract() == 0.0 && number.abs() < 1e6 => format!("{number:.0}"),
+        1000.0.. => format!("{number:.0}"),
+        100.0.. => format!("{number:.1}"),
+        1.0.. => format!("{number:.2}"),
+        _ => format!("{number:.3}"),
+    };
+    text.replace('-', "\u{2212}")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono_tz::Australia::Melbourne;
+
+    fn row(of: &[(&str, f64)], n: usize) -> (String, String, String) {
+        let evidence: Evidence = of.iter().map(|(k, v)| ((*k).to_owned(), *v)).collect();
+        let row = rows(&evidence, Melbourne).remove(n);
+        (row.name, row.value, row.beside)
+    }
 
     #[test]
-    fn a_number_is_shown_in_its_unit() {
-        let evidence = [
-            ("current_ratio", 0.5002),
-            ("silent_s", 600.0),
-            ("isolation_resistance_ohm", 1_234_567.0),
-            ("lost_wh", 1530.0),
-            ("samples_count", 6.0),
-            ("reaches_limit_unix_s", 1_782_122_400.0),
-            ("dew_point_spread_k", 2.345),
-            ("lasts_s_per_day", 5400.0),
-            ("poa_w_m2", 812.3),
+    fn a_number_stands_beside_what_was_expected_or_allowed() {
+        let limits = [
+            ("isolation_resistance_ohm", 19_000.0),
+            ("isolation_limit_ohm", 33_333.3),
         ];
-        let evidence = evidence.map(|(name, number)| (name.to_owned(), number));
-        let shown = shown(&Evidence::from(evidence));
-        let shown: Vec<String> = shown.iter().map(|(n, v)| format!("{n}: {v}")).collect();
-        let wanted = [
-            "current of what is expected: 50.0 %",
-            "dew point spread: 2.35 K",
-            "isolation resistance: 1.23 MΩ",
-            "lasts: 90 min a day",
-            "lost: 1.53 kWh",
-            "poa: 812 W/m²",
-            "samples: 6",
-            "silent: 10 min",
+        let (name, value, beside) = row(&limits, 0);
+        assert_eq!(name, "isolation resistance");
+        assert_eq!(
+            (value.as_str(), beside.as_str()),
+            ("19 kΩ", "limit 33.33 kΩ")
+        );
+        let pair = [
+            ("string_dc_current_a", 4.5),
+            ("expected_string_dc_current_a", 9.0),
         ];
-        assert_eq!(shown, wanted);
+        let (name, value, beside) = row(&pair, 0);
+        assert_eq!(
+            (name.as_str(), value.as_str()),
+            ("string DC current", "4.50 A")
+        );
+        assert_eq!(beside, "expected 9 A");
+        assert_eq!(row(&[("current_ratio", 0.50023)], 0).2, "expected 100 %");
+    }
+
+    #[test]
+    fn no_number_is_lost() {
+        let (name, value, beside) = row(&[("oddly named", -0.25)], 0);
+        assert_eq!(
+            (name.as_str(), value.as_str()),
+            ("oddly named", "\u{2212}0.250")
+        );
+        assert_eq!(beside, "");
+        assert_eq!(row(&[("off_s", 420.0)], 0).1, "7 min");
+        assert_eq!(
+            row(&[("reaches_limit_unix_s", 1_775_318_400.0)], 0).1,
+            "2026-04-05 03:00"
+        );
     }
 }

@@ -2,12 +2,17 @@
 //! Never in here: wording of what was found.
 
 pub mod evidence;
+mod number;
+
+pub use number::{kwh, percent};
 
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Site;
 use analysis::reading::{Energy, SolarDay, Span, Time};
-use chrono::{DateTime, Days, NaiveDate, Offset, SecondsFormat, TimeZone, Utc};
+use chrono::{
+    DateTime, Days, NaiveDate, NaiveTime, Offset, SecondsFormat, TimeDelta, TimeZone, Utc,
+};
 use chrono_tz::Tz;
 
 /// When, how urgent, what and since when; of one that has ended, when and what it has cost.
@@ -87,6 +92,20 @@ pub fn clock(at: Time, timezone: Tz) -> String {
 fn shown(at: Time, timezone: Tz, format: &str) -> String {
     let date = at_site(at, timezone).map(|date| date.format(format).to_string());
     date.unwrap_or_else(|| format!("{} ms after 1970", at.unix_ms()))
+}
+
+/// When a date begins at the site.
+pub fn midnight(date: NaiveDate, timezone: Tz) -> Time {
+    let local = date.and_time(NaiveTime::MIN);
+    // Where clocks change at midnight the day begins an hour later.
+    let hours = (0..3).map(|h| local + TimeDelta::hours(h));
+    let at = hours
+        .filter_map(|local| timezone.from_local_datetime(&local).earliest())
+        .next();
+    let ms = at.map_or(local.and_utc().timestamp_millis(), |at| {
+        at.timestamp_millis()
+    });
+    Time::from_unix_ms(ms)
 }
 
 /// Date and time at the site; `None` outside the calendar.

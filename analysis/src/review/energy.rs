@@ -1,0 +1,132 @@
+//! The energy of a period from the hours of the ledger: totals, by inverter, by day or month.
+
+use super::UtcOffset;
+use crate::ledger::{Entry, Loss};
+use crate::reading::{Energy, Span, Time, civil_from_days};
+use std::collections::BTreeMap;
+
+/// Longer periods than this are shown by month [d].
+const MOST_DAYS: i64 = 62;
+
+/// What one bar of the ledger stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// A day at the site.
+    Day,
+    /// A month at the site.
+    Month,
+}
+
+impl Unit {
+    /// The word.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Unit::Day => "day",
+            Unit::Month => "month",
+        }
+    }
+}
+
+/// Expected, measured, and where the difference went.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Balance {
+    /// What the weather would have given.
+    pub expected: Energy,
+    /// What was measured.
+    pub measured: Energy,
+    /// In the order of [`Loss::all`].
+    losses: Vec<Energy>,
+}
+
+impl Balance {
+    /// Nothing yet.
+    pub fn zero() -> Self {
+        let zero = Energy::from_wh(0.0);
+        Self {
+            expected: zero,
+            measured: zero,
+            losses: vec![zero; Loss::all().count()],
+        }
+    }
+
+    /// Takes an hour of an inverter.
+    pub fn add(&mut self, entry: &Entry) {
+        let grow = |sum: &mut Energy, by: Energy| *sum = Energy::from_wh(sum.wh() + by.wh());
+        grow(&mut self.expected, entry.expected);
+        grow(&mut self.measured, entry.measured);
+        for (sum, (_, energy)) in self.losses.iter_mut().zip(entry.losses()) {
+            grow(sum, energy);
+        }
+    }
+
+    /// Every loss; with what was measured they add up to what was expected.
+    pub fn losses(&self) -> impl Iterator<Item = (Loss, Energy)> + '_ {
+        Loss::all().zip(self.losses.iter().copied())
+    }
+
+    /// Held back by all limits.
+    pub fn limited(&self) -> Energy {
+        self.sum(|loss| matches!(loss, Loss::Limited(_)))
+    }
+
+    /// Lost to findings of every kind, and while an inverter stood still without one.
+    pub fn lost(&self) -> Energy {
+        self.sum(|loss| matches!(loss, Loss::Finding(_) | Loss::Outage))
+    }
+
+    /// Of losses that `of` tells.
+    pub fn sum(&self, of: impl Fn(Loss) -> bool) -> Energy {
+        let shown = self.losses().filter(|(loss, _)| of(*loss));
+        Energy::from_wh(shown.fold(0.0, |sum, (_, energy)| sum + energy.wh()))
+    }
+}
+
+/// One bar.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bucket {
+    /// Year, month from 1, and for days the day from 1.
+    pub date: (i64, i64, Option<i64>),
+    /// Its energy.
+    pub balance: Balance,
+}
+
+/// The energy of a period.
+#[derive(Debug, Clone)]
+pub struct EnergyReview {
+    /// What its bars stand for.
+    pub unit: Unit,
+    /// Of the site.
+    pub site: Balance,
+    /// By inverter.
+    pub inverters: Vec<Balance>,
+    buckets: BTreeMap<(i64, i64, Option<i64>), Balance>,
+}
+
+impl EnergyReview {
+    pub(super) fn new(inverters: usize, (from, to): (Time, Time)) -> Self {
+        let is_short = to - from <= Span::from_h(24) * MOST_DAYS;
+        Self {
+            unit: if is_short { Unit::Day } else { Unit::Month },
+            site: Balance::zero(),
+            inverters: vec![Balance::zero(); inverters],
+            buckets: BTreeMap::new(),
+        }
+    }
+
+    pub(super) fn add(&mut self, entry: &Entry, utc_offset: UtcOffset) {
+        let (year, month, day) = civil_from_days(super::local_day(entry.hour, utc_offset));
+        let date = (year, month, (self.unit == Unit::Day).then_some(day));
+        let bucket = self.buckets.entry(date).or_insert_with(Balance::zero);
+        bucket.add(entry);
+        self.site.add(entry);
+        self.inverters[entry.inverter].add(entry);
+    }
+
+    /// In order of time.
+    pub fn buckets(&self) -> impl Iterator<Item = Bucket> + '_ {
+        self.buckets.iter().map(|(date, balance)| Bucket {
+            date: *date,
+            balance: balance.clone(),
+        })
+    }
+}

@@ -1,0 +1,146 @@
+//! Words of the page: names of losses, numbers with units, and the one sentence at the top.
+//! Never in here: wording of what was found.
+
+use super::Whole;
+use crate::text::percent;
+use analysis::array::Limit;
+use analysis::detect::Severity;
+use analysis::ledger::Loss;
+use analysis::review::Balance;
+
+/// Below this share of what was expected a plant is not doing what it should, whatever was found
+/// (judgement: twice what healthy plants scatter by).
+const LEAST_INDEX: f64 = 0.9;
+/// With less recorded nothing is said about the rest.
+const LEAST_RECORDED: f64 = 0.5;
+
+/// A loss in words.
+pub fn loss(loss: Loss) -> String {
+    match loss {
+        Loss::Limited(limit) => match limit {
+            Limit::Asleep => "Too little voltage to start",
+            Limit::RatedPower => "Held back: rated power reached",
+            Limit::ApparentPower => "Held back: reactive power took the room",
+            Limit::Command => "Held back: by command or export limit",
+            Limit::VoltWatt => "Held back: supply voltage high",
+            Limit::Heat => "Held back: inverter hot",
+            Limit::TrackingLow => "Held back: voltage under the tracking window",
+            Limit::TrackingHigh => "Held back: voltage above the tracking window",
+            Limit::InputCurrent => "Held back: input takes no more current",
+            Limit::NotTold => "Held back: nothing tells by what",
+        }
+        .to_owned(),
+        Loss::Finding(kind) => kind.title().to_owned(),
+        Loss::Outage => "Stood still, and nothing tells why".to_owned(),
+        Loss::NotRecorded => "Not recorded".to_owned(),
+        Loss::Unexplained => "Not explained".to_owned(),
+    }
+}
+
+/// The severity as a word, with what it asks for.
+pub fn severity(severity: Severity) -> (&'static str, &'static str) {
+    match severity {
+        Severity::Note => ("note", "recorded only"),
+        Severity::Plan => ("plan", "at the next visit"),
+        Severity::Soon => ("soon", "within days"),
+        Severity::Now => ("now", "within hours, or a hazard"),
+    }
+}
+
+/// How the plant does, as a word for the look of the sentence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tone {
+    /// As it should.
+    Good,
+    /// Less than it should, or something to plan.
+    Look,
+    /// Something to do soon.
+    Bad,
+    /// Not known.
+    Unknown,
+}
+
+impl Tone {
+    /// Its name in the style sheet.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Tone::Good => "good",
+            Tone::Look => "look",
+            Tone::Bad => "bad",
+            Tone::Unknown => "unknown",
+        }
+    }
+}
+
+/// Whether the plant does what it should, in a sentence or two.
+pub fn sentence(whole: &Whole, site: &Balance) -> (Tone, String) {
+    let mut standing: Vec<_> = whole
+        .findings
+        .iter()
+        .filter(|f| f.severity > Severity::Note && whole.stands(f))
+        .collect();
+    standing.sort_by_key(|f| (std::cmp::Reverse(f.severity), f.began));
+    let expected_wh = site.expected.wh();
+    let recorded_wh = expected_wh - site.sum(|loss| loss == Loss::NotRecorded).wh();
+    let share = (recorded_wh > 0.0).then(|| site.measured.wh() / recorded_wh);
+    let made = share.map_or_else(String::new, |share| {
+        format!(
+            " It produced {} of what the weather allowed.",
+            percent(share)
+        )
+    });
+    if let Some(first) = standing.first() {
+        let tone = if first.severity > Severity::Plan {
+            Tone::Bad
+        } else {
+            Tone::Look
+        };
+        let more = match standing.len() - 1 {
+            0 => String::new(),
+            1 => " One more finding stands.".to_owned(),
+            n => format!(" {n} more findings stand."),
+        };
+        let (title, since) = (first.title(), whole.local(first.began));
+        return (tone, format!("No. {title}, since {since}.{more}{made}"));
+    }
+    let Some(share) = share.filter(|_| recorded_wh >= LEAST_RECORDED * expected_wh) else {
+        let why = if expected_wh > 0.0 {
+            "more than half of the light was not recorded"
+        } else {
+            "there is no expected power in this period"
+        };
+        return (Tone::Unknown, format!("Not known: {why}."));
+    };
+    let ended = whole
+        .findings
+        .iter()
+        .filter(|f| f.severity > Severity::Note)
+        .count();
+    let ended = match ended {
+        0 => " Nothing was found.".to_owned(),
+        1 => " One finding of the period has ended.".to_owned(),
+        n => format!(" {n} findings of the period have ended."),
+    };
+    if share >= LEAST_INDEX {
+        (Tone::Good, format!("Yes.{made} Nothing stands.{ended}"))
+    } else {
+        let says = format!(
+            "Not quite.{made} Nothing stands; the table below says where the rest went.{ended}"
+        );
+        (Tone::Look, says)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_loss_has_words_of_its_own() {
+        let words: Vec<_> = Loss::all().map(loss).collect();
+        let mut once = words.clone();
+        once.sort();
+        once.dedup();
+        assert_eq!(once.len(), words.len(), "{words:?}");
+    }
+}
