@@ -3,7 +3,7 @@
 use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::{Wanted, backup, check, exit, export, replay, run, scan, verify};
+use daemon::commands::{Wanted, backup, check, exit, export, password, replay, run, scan, verify};
 use daemon::demo;
 use daemon::source::modbus::{Parity, RegisterKind, SerialLine};
 use std::future::Future;
@@ -88,6 +88,9 @@ enum Command {
         #[arg(long, default_value = "csv", value_parser = format)]
         format: export::Format,
     },
+    /// Ask for a password of the page and print its hash, which is what the site file points to; from
+    /// a pipe the first line is taken
+    Password,
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
         /// Folder for the reports
@@ -238,6 +241,10 @@ fn main() -> ExitCode {
             let written = export::export(&store, &out, wanted, &mut io::stdout());
             said(written, export::ExportError::exit_code)
         }),
+        Command::Password => said(
+            password::password(&mut io::stdout()),
+            password::AskError::exit_code,
+        ),
         Command::Demo { out } => in_runtime(async {
             said(
                 demo::demo(&out, &mut io::stdout()).await,

@@ -4,18 +4,21 @@
 //! Queues: readings and ticks wait for the analysis (a full queue holds the pollers back, nothing
 //! is dropped, and nothing that waits is overtaken by time); a report that is asked for while one
 //! is being written is written once after it.
-//! Shutdown: pollers and the ticker stop first, the analysis takes what has arrived and stores it,
+//! Shutdown: pollers, the page and the ticker stop first, the analysis takes what has arrived and stores it,
 //! the last report is written, then `run` returns. It does the same when the analysis gives up.
 //! Never in here: what a reading means.
 
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
+use crate::latest::Latest;
 use crate::source::Night;
 use crate::source::modbus::{Failure, Poller, Trouble};
 use crate::source::mqtt::Subscriber;
+use crate::web::Server;
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::future::Future;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
@@ -52,6 +55,8 @@ pub struct Sources {
     pub pollers: Vec<(Poller, Option<Night>)>,
     /// Brokers whose devices publish.
     pub subscribers: Vec<Subscriber>,
+    /// Where what was heard last is kept for whoever looks.
+    pub latest: Arc<Latest>,
 }
 
 /// Runs until `shutdown` is ready.
@@ -61,19 +66,26 @@ pub struct Sources {
 pub async fn run(
     sources: Sources,
     desk: Desk,
+    page: Option<Server>,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), DeskError> {
     let (stop, stopped) = watch::channel(false);
     let (arrivals, queue) = mpsc::channel(ARRIVALS_QUEUE);
     let mut tasks = JoinSet::new();
+    let latest = sources.latest;
+    if let Some(page) = page {
+        tasks.spawn(page.serve(stopped.clone()));
+    }
     for subscriber in sources.subscribers {
-        tasks.spawn(listen(subscriber, clock, arrivals.clone(), stopped.clone()));
+        let (latest, arrivals) = (latest.clone(), arrivals.clone());
+        tasks.spawn(listen(subscriber, latest, clock, arrivals, stopped.clone()));
     }
     for (poller, night) in sources.pollers {
         tasks.spawn(poll(
             poller,
             night,
+            latest.clone(),
             clock,
             arrivals.clone(),
             stopped.clone(),
@@ -97,6 +109,7 @@ pub async fn run(
 
 async fn listen(
     mut subscriber: Subscriber,
+    latest: Arc<Latest>,
     clock: Clock,
     arrivals: mpsc::Sender<Arrival>,
     mut stopped: watch::Receiver<bool>,
@@ -106,6 +119,7 @@ async fn listen(
             _ = stopped.changed() => return,
             readings = subscriber.next(clock) => readings,
         };
+        latest.published(clock.now(), &readings);
         let arrival = Arrival {
             sent: clock.now(),
             readings,
@@ -121,6 +135,7 @@ async fn listen(
 async fn poll(
     mut poller: Poller,
     mut night: Option<Night>,
+    latest: Arc<Latest>,
     clock: Clock,
     arrivals: mpsc::Sender<Arrival>,
     mut stopped: watch::Receiver<bool>,
@@ -157,6 +172,7 @@ async fn poll(
         due = match result {
             Ok(readings) => {
                 let sent = clock.now();
+                latest.answered(poller.name(), at, &readings);
                 let settings = poller.take_settings();
                 let arrival = Arrival {
                     sent,
@@ -170,7 +186,10 @@ async fn poll(
                 next_poll(turn, clock.now(), in_the_night.unwrap_or(every))
             }
             // Not aligned: jitter is there to keep devices apart.
-            Err(failure) => clock.now() + Span::from_ms(failure.wait.as_millis() as i64),
+            Err(failure) => {
+                latest.failed(poller.name(), at, failure.error.trouble());
+                clock.now() + Span::from_ms(failure.wait.as_millis() as i64)
+            }
         };
     }
 }

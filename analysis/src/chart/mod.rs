@@ -4,12 +4,16 @@
 //! inputs voltage and current against the expected band, with a strip that says where the array
 //! tests were not valid and why; last a lane with one bar for each finding.
 //!
+//! Beside it, one day of one inverter for a screen ([`day_svg`]).
+//!
 //! Drawn once, by one function over plotters' `DrawingBackend`, as SVG or as RGB pixels.
 //! Never in here: files, and any judgement; the picture shows what it is given.
 
 mod calendar;
 mod canvas;
 mod check;
+mod day;
+mod day_look;
 mod draw;
 mod error;
 mod gates;
@@ -27,6 +31,8 @@ mod style;
 mod value_axis;
 mod words;
 
+pub use day::{DayInput, day_svg};
+pub use day_look::Look;
 pub use error::ChartError;
 
 use crate::detect::Slot;

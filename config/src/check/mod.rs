@@ -12,6 +12,7 @@ mod site;
 mod source;
 mod store;
 pub(crate) mod timing;
+mod web;
 
 use crate::checked::{SiteFile, Source};
 use crate::problem::{Fault, Problems};
@@ -45,6 +46,7 @@ pub(crate) fn file(
         .collect();
     let weather_planes = weather_planes(list(&file.weather), &planes.ids, problems);
     let keep = store::keep(&file.store, problems);
+    let web = web::web(&file.web, beside, problems);
     let channels = channel_table(file, &devices, recording.as_ref(), problems)?;
 
     let recording = match recording {
@@ -82,6 +84,7 @@ pub(crate) fn file(
         sources,
         recording,
         keep: keep?,
+        web: web?,
     })
 }
 

@@ -6,6 +6,7 @@ pub mod backup;
 pub mod check;
 pub mod exit;
 pub mod export;
+pub mod password;
 pub mod replay;
 pub mod run;
 pub mod scan;

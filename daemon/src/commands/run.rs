@@ -5,12 +5,14 @@ use super::exit;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
+use crate::latest::Latest;
 use crate::report;
 use crate::run;
 use crate::source::Night;
 use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
 use crate::source::mqtt::{MessageDevice, Subscriber};
 use crate::store::{Event, Layout, Opened, Store, StoreError};
+use crate::web::{self, WebError};
 use analysis::reading::{ChannelTable, DeviceId, Span, Time};
 use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
 use std::collections::BTreeMap;
@@ -48,6 +50,9 @@ pub enum RunError {
     /// The plant cannot be modelled.
     #[error(transparent)]
     Analyse(#[from] AnalyseError),
+    /// The page cannot be served as the site file says.
+    #[error(transparent)]
+    Web(#[from] WebError),
     /// Work ended before it was told to, or its last step or report cannot be written.
     #[error(transparent)]
     Work(#[from] DeskError),
@@ -68,7 +73,8 @@ impl RunError {
             Self::WithoutSource { .. } | Self::Analyse(AnalyseError::Engine(_)) => {
                 exit::BAD_SITE_FILE
             }
-            Self::Folder { .. } => exit::CANNOT_CREATE,
+            Self::Web(WebError::Access(_) | WebError::Identity(_)) => exit::BAD_SITE_FILE,
+            Self::Folder { .. } | Self::Web(WebError::Listen { .. }) => exit::CANNOT_CREATE,
             Self::Store(_) | Self::Analyse(AnalyseError::Store(_)) | Self::Work(_) => {
                 exit::CANNOT_WRITE
             }
@@ -104,16 +110,30 @@ pub async fn run(
     let mut analyst = Analyst::open(plant.clone(), store, true)?;
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
+    let latest = Arc::new(Latest::new(&table));
+    let resources = web::Resources {
+        site: site.clone(),
+        folder: folder.to_owned(),
+        store_file: store_file.clone(),
+        latest: latest.clone(),
+        clock,
+    };
+    let page = web::open(resources).await?;
     let sources = run::Sources {
         subscribers: subscribers(site, &table),
         pollers: pollers(site, table),
+        latest,
     };
     let devices = site.sources.len();
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
     let desk = Desk::new(analyst, store_file, reports, site.keep);
-    Ok(run::run(sources, desk, clock, shutdown).await?)
+    let (server, desk) = match page {
+        None => (None, desk),
+        Some((server, words)) => (Some(server), desk.hearing(words)),
+    };
+    Ok(run::run(sources, desk, server, clock, shutdown).await?)
 }
 
 /// The store, with what opening did to it written down. One that cannot be written to just now is

@@ -15,7 +15,7 @@ mod writer;
 pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
 pub use figures_files::FiguresFileError;
-pub use findings_file::FindingsFileError;
+pub use findings_file::{FindingsFileError, line as finding_line};
 pub use ledger_file::LedgerFileError;
 pub use tally::Tally;
 pub use whole_file::{WriteError, write_pieces};

@@ -4,6 +4,7 @@
 //! process writes; any number may read beside it.
 //! Never in here: what a value means, a clock, or a text for people.
 
+mod answers;
 mod audit;
 mod backup;
 mod commit;
@@ -25,6 +26,7 @@ mod fault_tests;
 #[cfg(test)]
 mod older_tests;
 
+pub use answers::{Maintenance, Response, Said, What};
 pub use audit::{Audit, Event};
 pub use backup::{Progress, back_up};
 pub use commit::Step;

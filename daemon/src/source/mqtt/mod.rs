@@ -10,7 +10,7 @@
 mod broker;
 mod device;
 mod payload;
-mod secret;
+pub(crate) mod secret;
 mod sparkplug;
 mod subscriber;
 mod tls;

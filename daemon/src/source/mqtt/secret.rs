@@ -4,7 +4,7 @@ use config::checked::Secret;
 use std::io;
 
 /// The password; the line end behind it in a file is none of it.
-pub(super) fn read(secret: &Secret) -> io::Result<String> {
+pub(crate) fn read(secret: &Secret) -> io::Result<String> {
     match secret {
         Secret::File(path) => {
             let text = std::fs::read_to_string(path);
