@@ -62,8 +62,16 @@ pub fn day_svg(input: &DayInput) -> Result<String, ChartError> {
     let mut backend = SVGBackend::with_string(&mut svg, drawn);
     let mut canvas = Canvas::new(&mut backend, SVG_UNITS_PER_PX, Strokes::Whole, &fonts);
     let axis = axis(input);
+    // Nights are not drawn, and lines must not leave the plots.
+    let first = input.slots.partition_point(|slot| slot.start < axis.from);
+    let last = input
+        .slots
+        .partition_point(|slot| slot.start + slot.span <= axis.to);
     let picture = Picture {
-        input,
+        input: &DayInput {
+            slots: &input.slots[first..last.max(first)],
+            ..*input
+        },
         axis: &axis,
         colours: input.look.colours(),
     };

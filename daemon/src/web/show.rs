@@ -216,7 +216,7 @@ pub fn evidence(name: &str, value: f64) -> (String, String) {
         ("_s", "s", 0),
         ("_k", "K", 1),
     ];
-    if let Some(name) = name.strip_suffix("_ratio") {
+    if name.ends_with("_ratio") {
         return (words(name), percent(Some(value)));
     }
     if name.ends_with("_ohm") && value >= 10_000.0 {
@@ -263,7 +263,7 @@ mod tests {
         );
         assert_eq!(
             shown("current_ratio", 0.5),
-            ("current".into(), "50.0 %".into())
+            ("current ratio".into(), "50.0 %".into())
         );
         assert_eq!(
             shown("strings_open", 1.0),

@@ -22,8 +22,8 @@ macro_rules! texts {
 texts! {
     lang: "en";
     skip: "Skip to the content";
-    program: "Noonmark";
     overview: "Overview";
+    inverter: "Inverter";
     inverters: "Inverters";
     findings: "Findings";
     ledger: "Ledger";
@@ -34,6 +34,7 @@ texts! {
     settings: "Settings";
     menu: "Pages";
     more: "More";
+    all_pages: "All pages";
     sign_in: "Sign in";
     sign_out: "Sign out";
     signed_in_as: "Signed in as";
@@ -53,7 +54,6 @@ texts! {
     held_back: "Held back today";
     nothing_held_back: "No limit has held anything back today.";
     sources: "What is heard";
-    source: "Device";
     last_heard: "Last heard";
     fresh: "fresh";
     silent: "silent";
@@ -76,12 +76,10 @@ texts! {
     power_limit: "Power limit in force";
     input: "Input";
     inputs_now: "Inputs";
-    strings: "Strings";
     voltage: "Voltage";
     current: "Current";
     power: "Power";
     now: "now";
-    band: "band";
     within: "inside the band";
     below: "below the band";
     above: "above the band";
@@ -120,18 +118,13 @@ texts! {
     lost_so_far: "Lost so far";
     how_sure: "How sure";
     where_it_is: "Where";
-    how_urgent: "How urgent";
     evidence: "What was measured";
     evidence_name: "Number";
-    evidence_value: "Value";
     causes: "What it may be";
-    cause: "Cause";
-    probability: "Probability";
     advice: "What to do";
     caution: "What can hurt";
     answers: "Answers";
     no_answers: "Nobody has answered yet.";
-    answer: "Answer";
     acknowledge: "I have seen it";
     snooze: "Let it wait";
     note: "Add a note";
@@ -140,7 +133,6 @@ texts! {
     your_name: "Your name";
     optional: "(may stay empty)";
     acknowledged: "seen";
-    acknowledged_by: "seen by";
     snoozed_word: "may wait";
     on_the_day: "That day";
     readers_cannot: "Readers see everything and answer nothing.";
@@ -172,9 +164,9 @@ texts! {
     failures_counted: "Failures";
     value: "Value";
     age: "Age";
-    quality_missing: "the device has no value";
     quality_out_of_range: "cannot be";
-    quality_not_yet: "not yet";
+    without_value: "Without a value";
+    table: "Table";
     design_note: "These numbers are aids. Local code, the manuals of the equipment and licensed people decide.";
     what: "What";
     margin: "Margin";
@@ -189,7 +181,6 @@ texts! {
     from: "From";
     to: "To";
     reason: "Reason";
-    who: "Who";
     save: "Save";
     back: "Back";
     error: "That did not work";
@@ -204,8 +195,6 @@ texts! {
     link_expired: "This link has expired. Open the page itself.";
     confirm_acknowledge: "Say that you have seen it?";
     thanks: "Thank you, it is written down.";
-    sources_title: "Sources";
-    js_live: "This page follows by itself.";
 }
 
 impl Texts {

@@ -10,6 +10,7 @@ use super::reading::Unavailable;
 use super::view::{day, device, finding, inverter, ledger, overview, performance};
 use analysis::ledger::Period;
 use axum::Router;
+use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -161,7 +162,13 @@ struct WhichLedger {
     date: Option<String>,
 }
 
-async fn ledger_(State(page): State<Arc<Page>>, Query(which): Query<WhichLedger>) -> Response {
+async fn ledger_(
+    State(page): State<Arc<Page>>,
+    which: Result<Query<WhichLedger>, QueryRejection>,
+) -> Response {
+    let Ok(Query(which)) = which else {
+        return wrong(StatusCode::BAD_REQUEST, "found a query that cannot be read");
+    };
     let length = which.length.as_deref().unwrap_or("day");
     let Some(length) = Length::from_name(length) else {
         return wrong(StatusCode::BAD_REQUEST, "length: wanted day, month or year");
@@ -182,7 +189,13 @@ struct WhichFigures {
     period: Option<String>,
 }
 
-async fn kpi(State(page): State<Arc<Page>>, Query(which): Query<WhichFigures>) -> Response {
+async fn kpi(
+    State(page): State<Arc<Page>>,
+    which: Result<Query<WhichFigures>, QueryRejection>,
+) -> Response {
+    let Ok(Query(which)) = which else {
+        return wrong(StatusCode::BAD_REQUEST, "found a query that cannot be read");
+    };
     let name = which.period.as_deref().unwrap_or("month");
     let Some(period) = Period::ALL.into_iter().find(|period| period.name() == name) else {
         return wrong(

@@ -29,6 +29,8 @@ struct DeviceRow {
     answers: u64,
     failures: u64,
     values: Vec<ValueRow>,
+    /// Names of those that have no value.
+    without: String,
 }
 
 struct ValueRow {
@@ -65,6 +67,10 @@ fn row(page: &Page, device: &Device) -> DeviceRow {
         parts.push(format!("{} {at} ({ago})", T.last_heard.to_lowercase()));
     }
     parts.extend(device.trouble.map(|name| trouble_text(name).to_owned()));
+    let without = device.values.iter().filter(|value| value.value.is_none());
+    let without: Vec<String> = without
+        .map(|value| show::channel_name(value.of.place, value.of.quantity))
+        .collect();
     DeviceRow {
         name: device.id.clone(),
         class,
@@ -75,25 +81,22 @@ fn row(page: &Page, device: &Device) -> DeviceRow {
         values: device
             .values
             .iter()
-            .map(|value| value_row(page, value))
+            .filter_map(|value| value_row(page, value))
             .collect(),
+        without: without.join(", "),
     }
 }
 
-fn value_row(page: &Page, value: &LastValue) -> ValueRow {
-    let number = value
-        .value
-        .map(|number| show::value(value.of.quantity, number));
-    let text = match (value.quality, number) {
-        ("good", Some(number)) => number,
-        ("out_of_range", Some(number)) => format!("{number} ({})", T.quality_out_of_range),
-        ("missing", _) => T.quality_missing.to_owned(),
-        _ => T.quality_not_yet.to_owned(),
+fn value_row(page: &Page, value: &LastValue) -> Option<ValueRow> {
+    let number = show::value(value.of.quantity, value.value?);
+    let text = match value.quality {
+        "out_of_range" => format!("{number} ({})", T.quality_out_of_range),
+        _ => number,
     };
     let now = page.clock.now();
-    ValueRow {
+    Some(ValueRow {
         name: show::channel_name(value.of.place, value.of.quantity),
         value: text,
         age: value.at.map_or_else(String::new, |at| show::ago(now - at)),
-    }
+    })
 }

@@ -71,6 +71,7 @@ struct One {
     advice: Vec<String>,
     causes: Vec<CauseRow>,
     evidence: Vec<EvidenceRow>,
+    has_expected: bool,
     day: String,
     answers: Vec<AnswerRow>,
     may_write: bool,
@@ -155,6 +156,9 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
         caution: finding.caution.clone(),
         advice: finding.advice.clone(),
         causes: causes.collect(),
+        has_expected: evidence(&finding.evidence)
+            .iter()
+            .any(|e| !e.expected.is_empty()),
         evidence: evidence(&finding.evidence),
         day: day.map(|day| format!("{day}#day")).unwrap_or_default(),
         answers: answers.collect(),

@@ -112,26 +112,30 @@ pub struct MenuItem {
     name: &'static str,
     path: &'static str,
     is_here: bool,
+    /// Only at the foot of the page where there is no room at its head.
+    is_minor: bool,
 }
 
-const MENU: [(&str, &str); 8] = [
-    (T.overview, "/"),
-    (T.findings, "/findings"),
-    (T.ledger, "/ledger"),
-    (T.performance, "/performance"),
-    (T.devices, "/devices"),
-    (T.maintenance, "/maintenance"),
-    (T.design, "/design"),
-    (T.settings, "/settings"),
+/// Name, path, and whether it is minor.
+const MENU: [(&str, &str, bool); 8] = [
+    (T.overview, "/", false),
+    (T.findings, "/findings", false),
+    (T.ledger, "/ledger", false),
+    (T.performance, "/performance", true),
+    (T.devices, "/devices", true),
+    (T.maintenance, "/maintenance", true),
+    (T.design, "/design", true),
+    (T.settings, "/settings", true),
 ];
 
 impl Frame {
     /// Round a page for a visitor; `here` is the path in the menu under which it belongs.
     fn new(page: &Page, visit: &Visit, title: impl Into<String>, here: &str) -> Self {
-        let item = |(name, path): (&'static str, &'static str)| MenuItem {
+        let item = |(name, path, is_minor): (&'static str, &'static str, bool)| MenuItem {
             name,
             path,
             is_here: path == here,
+            is_minor,
         };
         Self {
             is_signed_in: page.access.has_password() && visit.role.is_some(),

@@ -43,8 +43,6 @@ pub struct Device {
     pub values: Vec<LastValue>,
     #[serde(skip)]
     pub heard: Option<Time>,
-    #[serde(skip)]
-    pub is_inverter: bool,
 }
 
 /// The last value of a channel.
@@ -118,7 +116,6 @@ fn device(page: &Page, id: &DeviceId, is_inverter: bool, heard: Heard) -> Device
         failures: heard.failures,
         values: Vec::new(),
         heard: heard.heard,
-        is_inverter,
     }
 }
 
