@@ -76,7 +76,7 @@ impl Latest {
     /// A device did not answer, or not rightly.
     pub fn failed(&self, device: &DeviceId, at: Time, trouble: Trouble) {
         let mut heard = self.lock();
-        let device = heard.devices.entry(device.clone()).or_default();
+        let device = heard.device(device);
         device.failures += 1;
         device.trouble = match device.trouble {
             Some((since, same)) if same == trouble => Some((since, same)),
@@ -111,8 +111,15 @@ impl Latest {
 }
 
 impl Heard {
+    fn device(&mut self, id: &DeviceId) -> &mut Device {
+        if !self.devices.contains_key(id) {
+            self.devices.insert(id.clone(), Device::default());
+        }
+        self.devices.get_mut(id).expect("it is there now")
+    }
+
     fn answered(&mut self, device: &DeviceId, at: Time) {
-        let device = self.devices.entry(device.clone()).or_default();
+        let device = self.device(device);
         device.heard = Some(at);
         device.trouble = None;
         device.answers += 1;

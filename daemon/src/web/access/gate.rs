@@ -5,7 +5,7 @@
 //! pages have, and by the origin that browsers state.
 //! Never in here: passwords.
 
-use super::headers::{cookie, forwarded_for, host, is_from_here, password, protect};
+use super::headers::{cookie, forwarded_for, host, is_from_here, is_passed_on, password, protect};
 use super::sessions::{is_name, new_name};
 use super::{Access, Peer, Role};
 use crate::web::Page;
@@ -111,6 +111,10 @@ async fn visit(access: &Access, head: &Parts) -> Result<(Visit, bool), StatusCod
     };
     let host = host(headers, &head.uri).ok_or(StatusCode::MISDIRECTED_REQUEST)?;
     if !is_our_name(access, &host) {
+        return Err(StatusCode::MISDIRECTED_REQUEST);
+    }
+    if !access.has_password() && is_passed_on(headers) {
+        // A proxy makes everybody look like this machine, and everybody would be a technician.
         return Err(StatusCode::MISDIRECTED_REQUEST);
     }
     let known = cookie(headers, &access.cookie()).filter(|name| is_name(name));

@@ -70,6 +70,12 @@ fn base64(code: &str) -> Option<Vec<u8>> {
     Some(read.to_vec())
 }
 
+/// Whether a proxy passes it on for somebody else.
+pub fn is_passed_on(headers: &HeaderMap) -> bool {
+    let marks = ["forwarded", "x-forwarded-for", "x-forwarded-host", "via"];
+    marks.iter().any(|mark| headers.contains_key(*mark))
+}
+
 /// Behind a proxy, whom that says that it speaks for: the last in its list, which it wrote itself.
 pub fn forwarded_for(headers: &HeaderMap) -> Option<IpAddr> {
     let lines = headers.get_all("x-forwarded-for").into_iter();

@@ -264,7 +264,7 @@ fn row(
         Some(_) => ("good", "✓", T.within),
     };
     let band = match (c.low, c.high) {
-        (Some(low), Some(high)) => format!("{} – {}", text(Some(low)), text(Some(high))),
+        (Some(low), Some(high)) => format!("({} – {})", text(Some(low)), text(Some(high))),
         _ => String::new(),
     };
     ComparedRow {

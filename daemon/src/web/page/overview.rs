@@ -104,7 +104,7 @@ fn shown(page: &Page, frame: Frame, o: &Overview) -> Shown {
         measured: show::energy(o.today.measured_wh),
         expected: show::energy(o.today.expected_wh),
         share: show::percent(o.today.ratio),
-        curve: curve(&o.today.curve, light(page, o)),
+        curve: curve(page, &o.today.curve, light(page, o)),
         limited: limited.collect(),
         inverters: inverters.collect(),
         sources: o.sources.iter().map(source).collect(),

@@ -1,11 +1,13 @@
 //! Pieces that several pages show: a finding in short, a curve.
 
 use super::T;
+use crate::text;
 use crate::web::show;
 use crate::web::view::finding::Brief;
 use crate::web::view::overview::Point;
 use crate::web::{Page, paths};
 use analysis::detect::Severity;
+use analysis::reading::Time;
 use std::fmt::Write;
 
 /// A finding in short.
@@ -80,7 +82,7 @@ const CURVE: (f64, f64) = (360.0, 120.0);
 
 /// Measured and expected power of a day as a small picture inside the page, which takes its colours
 /// from the style sheet.
-pub fn curve(points: &[Point], (from_s, to_s): (i64, i64)) -> String {
+pub fn curve(page: &Page, points: &[Point], (from_s, to_s): (i64, i64)) -> String {
     let most = points
         .iter()
         .flat_map(|p| [p.measured_w, p.expected_w])
@@ -107,12 +109,14 @@ pub fn curve(points: &[Point], (from_s, to_s): (i64, i64)) -> String {
     };
     let (expected, measured) = (line(|p| p.expected_w), line(|p| p.measured_w));
     let (width, height) = CURVE;
+    let clock = |s: i64| text::clock(Time::from_unix_ms(s * 1000), page.site.timezone);
+    let (from, to) = (clock(from_s), clock(to_s));
     let (highest, title) = (show::power(Some(most)), T.chart_of_today);
     format!(
         "<figure class=\"curve\"><svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"{title}\" \
          preserveAspectRatio=\"none\"><path class=\"base\" d=\"M0 {bottom}H{width}\"/>\
          <path class=\"expected\" d=\"{expected}\"/><path class=\"measured\" d=\"{measured}\"/></svg>\
-         <figcaption><span class=\"line measured\"></span>{} <span class=\"line expected\"></span>{}, \
+         <figcaption><span class=\"ends\"><span>{from}</span> <span>{to}</span></span><span class=\"line measured\"></span>{} <span class=\"line expected\"></span>{}, \
          {} {highest}</figcaption></figure>",
         T.measured,
         T.expected,
