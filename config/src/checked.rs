@@ -10,6 +10,7 @@ use analysis::reading::{ChannelId, DeviceId, Span};
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use std::fmt;
+use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -33,6 +34,28 @@ pub struct SiteFile {
     pub keep: Keep,
     /// Who is told, and when.
     pub alerts: Alerts,
+    /// The page; `None` where it is switched off.
+    pub web: Option<Web>,
+}
+
+/// The page, and who may see it. Where others than this machine reach it, there is a password, and
+/// it is encrypted here or by a proxy.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Web {
+    /// Where it listens.
+    pub listen: SocketAddr,
+    /// Whether the site file says so.
+    pub is_stated: bool,
+    /// Name under which it is reached; others are refused.
+    pub host: Option<String>,
+    /// Where the hash of the technicians' password is; without one everybody is a technician.
+    pub technician: Option<Secret>,
+    /// Where the hash of the readers' password is.
+    pub reader: Option<Secret>,
+    /// PEM files of the certificate and its key, where it is encrypted here.
+    pub identity: Option<(PathBuf, PathBuf)>,
+    /// The only one that is listened to, where it is encrypted there.
+    pub trusted_proxy: Option<IpAddr>,
 }
 
 /// How long the store keeps what.

@@ -36,6 +36,7 @@ table! {
         recording: Recording, Optional(ABSENT), Rule::Words("[recording]"), "recorded data";
         alerts: Alerts, Optional(ABSENT), Rule::Words("[alerts]"), "who is told";
         store: Store, Optional(ABSENT), Rule::Words("[store]"), "how long what is kept";
+        web: Web, Optional("the page on this machine alone"), Rule::Words("[web]"), "the page";
     }
 }
 
@@ -321,6 +322,33 @@ table! {
     }
 }
 
+/// Where the page is where the site file says nothing.
+pub(crate) const LISTEN: &str = "127.0.0.1:7463";
+
+table! {
+    /// `[web]`: the page.
+    Web {
+        listen: String, Optional(LISTEN), Rule::Words("number:port, or off"),
+            "where browsers reach the page";
+        host: String, Optional("names of this machine at the loopback, elsewhere any"), Rule::Words("host name"),
+            "name under which browsers reach it; requests for another are refused";
+        password_file: String, Optional("none"), Rule::Words("path, from the site file"),
+            "file with the hash of the technicians' password, as noonmark password prints it";
+        password_env: String, Optional("none"), Rule::Words("name"),
+            "environment variable with that hash, instead of a file";
+        reader_password_file: String, Optional("nobody only reads"), Rule::Words("path, from the site file"),
+            "file with the hash of the password of those who only read";
+        reader_password_env: String, Optional("nobody only reads"), Rule::Words("name"),
+            "environment variable with that hash, instead of a file";
+        certificate_file: String, Optional("not encrypted"), Rule::Words("path, from the site file"),
+            "PEM file with the certificate of the page and those that have signed it";
+        key_file: String, Optional("none, required with certificate_file"),
+            Rule::Words("path, from the site file"), "PEM file with its private key";
+        trusted_proxy: String, Optional("none"), Rule::Words("number"),
+            "address of a proxy that encrypts in our place; nobody else is listened to then";
+    }
+}
+
 /// Every table with its name in messages and its keys.
 pub const TABLES: &[(&str, &[Key])] = &[
     ("site", Site::KEYS),
@@ -340,4 +368,5 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("alerts.mail", MailServer::KEYS),
     ("alerts.reader", Reader::KEYS),
     ("store", Store::KEYS),
+    ("web", Web::KEYS),
 ];

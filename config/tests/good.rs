@@ -241,3 +241,35 @@ fn devices_on_one_serial_line_have_one_speed() {
                   1 stop bit(s), as the device before on this line";
     assert!(errors.to_string().contains(wanted), "{errors}");
 }
+
+#[test]
+fn the_page_is_for_this_machine_alone_unless_the_site_file_says_more() {
+    let text = barn_text();
+    let (before, _) = text.split_once("\n[web]\n").expect("the last table");
+    let web = |table: &str| {
+        let site = parse("barn", &format!("{before}{table}"), Path::new("etc"));
+        site.expect("a right file").web
+    };
+    let default = web("").expect("it is on");
+    assert!(default.listen.ip().is_loopback() && !default.is_stated);
+    assert_eq!(default.technician, None);
+    assert_eq!(web("\n[web]\nlisten = \"off\"\n"), None);
+    let open = web(
+        "\n[web]\nlisten = \"[::]:443\"\nhost = \"Barn.example\"\npassword_file = \"hash\"\n\
+         reader_password_env = \"READER\"\ncertificate_file = \"a.pem\"\nkey_file = \"b.pem\"\n",
+    );
+    let open = open.expect("it is on");
+    assert_eq!(open.listen.port(), 443);
+    assert_eq!(open.host.as_deref(), Some("barn.example"));
+    assert_eq!(open.technician, Some(Secret::File("etc/hash".into())));
+    assert_eq!(open.reader, Some(Secret::Variable("READER".to_owned())));
+    assert_eq!(
+        open.identity,
+        Some(("etc/a.pem".into(), "etc/b.pem".into()))
+    );
+    let behind = web(
+        "\n[web]\nlisten = \"192.0.2.4:80\"\npassword_env = \"HASH\"\ntrusted_proxy = \"192.0.2.5\"\n",
+    );
+    let proxy = behind.expect("it is on").trusted_proxy.expect("one");
+    assert_eq!(proxy.to_string(), "192.0.2.5");
+}

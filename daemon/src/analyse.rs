@@ -6,7 +6,7 @@
 //! Never in here: sockets, the clock, files other than the store.
 
 use crate::store::{
-    EngineState as SavedState, Event, Keep, Layout, Step, Store, StoreError, Thinned,
+    EngineState as SavedState, Event, Keep, Layout, Said, Step, Store, StoreError, Thinned,
 };
 use analysis::detect::{Morning, Slot};
 use analysis::diagnose::Finding;
@@ -212,6 +212,14 @@ impl Analyst {
     /// If the store refuses.
     pub fn note(&mut self, at: Time, event: Event, subject: &str) -> Result<(), StoreError> {
         self.store.note(at, event, subject)
+    }
+
+    /// Writes down what a person said.
+    ///
+    /// # Errors
+    /// If the store refuses.
+    pub fn hear(&mut self, said: &Said) -> Result<(), StoreError> {
+        self.store.hear(said)
     }
 
     /// Gives up a store that turned out damaged: renames its file, which is kept, and goes on in a

@@ -7,12 +7,13 @@
 use crate::alert::Post;
 use crate::analyse::{Analyst, Refused};
 use crate::report::{self, ReportError};
-use crate::store::{Event, Keep, StoreError, Thinned, date};
+use crate::store::{Event, Keep, Said, StoreError, Thinned, date};
 use analysis::diagnose::Finding;
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::path::PathBuf;
 use thiserror::Error;
+use tokio::sync::{mpsc, oneshot};
 use tracing::{error, info, warn};
 
 /// Longest wait of readings for the store, and from one try to the next while it refuses. Each
@@ -37,10 +38,21 @@ pub enum DeskError {
     Report(#[from] ReportError),
 }
 
+/// What a person said on the page, on its way to the store; whoever asked waits for the answer.
+#[derive(Debug)]
+pub struct Word {
+    /// What was said.
+    pub said: Said,
+    /// Whether it is stored now.
+    pub stored: oneshot::Sender<bool>,
+}
+
 /// One site's desk.
 #[derive(Debug)]
 pub struct Desk {
     analyst: Analyst,
+    /// What people say; looked at with every step, so at least once a second.
+    words: Option<mpsc::Receiver<Word>>,
     store_file: PathBuf,
     reports: report::Writer,
     /// Findings that began or ended and are not stored yet.
@@ -70,6 +82,7 @@ impl Desk {
         Self {
             refused: analyst.refused(),
             analyst,
+            words: None,
             store_file,
             reports,
             unsaid: Vec::new(),
@@ -80,6 +93,14 @@ impl Desk {
             post,
             all_thinned: None,
             thinned_day: None,
+        }
+    }
+
+    /// The same desk, which also writes down what people say.
+    pub fn hearing(self, words: mpsc::Receiver<Word>) -> Self {
+        Self {
+            words: Some(words),
+            ..self
         }
     }
 
@@ -98,6 +119,7 @@ impl Desk {
     /// # Errors
     /// If the store is damaged and no new one can be started.
     pub fn take(&mut self, readings: &[Reading], watermark: Time) -> Result<(), DeskError> {
+        self.hear();
         let changed = self.analyst.take(readings, watermark);
         let is_due = is_over(self.tried_to_store, STORE_EVERY, watermark);
         if changed.is_empty() && !is_due {
@@ -127,6 +149,19 @@ impl Desk {
                 warn!(%error, "mails not made; tried again");
                 Ok(())
             }
+        }
+    }
+
+    /// Writes down what people have said since the last step. A store that turns out damaged here is
+    /// dealt with at the next commit.
+    fn hear(&mut self) {
+        while let Some(word) = self.words.as_mut().and_then(|words| words.try_recv().ok()) {
+            let result = self.analyst.hear(&word.said);
+            if let Err(error) = &result {
+                warn!(%error, "what was said on the page is not stored");
+            }
+            // Whoever asked may have gone.
+            let _ = word.stored.send(result.is_ok());
         }
     }
 

@@ -4,7 +4,7 @@ use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
 use daemon::commands::{
-    Wanted, backup, check, exit, export, mail, replay, report, run, scan, verify,
+    Wanted, backup, check, exit, export, mail, password, replay, report, run, scan, verify,
 };
 use daemon::demo;
 use daemon::report::Days;
@@ -113,6 +113,9 @@ enum Command {
         #[arg(long)]
         to: chrono::NaiveDate,
     },
+    /// Ask for a password of the page and print its hash, which is what the site file points to; from
+    /// a pipe the first line is taken
+    Password,
     /// Show an invented plant with faults, polled over real Modbus TCP; nothing to install
     Demo {
         /// Folder for the reports
@@ -280,6 +283,10 @@ fn main() -> ExitCode {
             let written = report::report(file, &store, &out, days, &mut io::stdout());
             said(written, report::ReportCommandError::exit_code)
         }),
+        Command::Password => said(
+            password::password(&mut io::stdout()),
+            password::AskError::exit_code,
+        ),
         Command::Demo { out } => in_runtime(async {
             said(
                 demo::demo(&out, &mut io::stdout()).await,

@@ -5,19 +5,22 @@
 //! is dropped, and nothing that waits is overtaken by time); a report that is asked for while one
 //! is being written is written once after it; what became of a mail waits to be noted, and then holds
 //! the next mail back.
-//! Shutdown: pollers, the sender of mails and the ticker stop first, the analysis takes what has arrived and stores it,
+//! Shutdown: pollers, mails, the page and the ticker stop first, the analysis takes what has arrived and stores it,
 //! the last report is written, then `run` returns. It does the same when the analysis gives up.
 //! Never in here: what a reading means.
 
 use crate::alert::Sender;
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
+use crate::latest::Latest;
 use crate::source::Night;
 use crate::source::modbus::{Failure, Poller, Trouble};
 use crate::source::mqtt::Subscriber;
+use crate::web::Server;
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::future::Future;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
@@ -54,6 +57,16 @@ pub struct Sources {
     pub pollers: Vec<(Poller, Option<Night>)>,
     /// Brokers whose devices publish.
     pub subscribers: Vec<Subscriber>,
+    /// Where what was heard last is kept for whoever looks.
+    pub latest: Arc<Latest>,
+}
+
+/// How people get to know.
+pub struct Outlets {
+    /// What sends mails, if somebody is to get any.
+    pub mails: Option<Sender>,
+    /// The page, where there is one.
+    pub page: Option<Server>,
 }
 
 /// Runs until `shutdown` is ready.
@@ -62,7 +75,7 @@ pub struct Sources {
 /// If the store cannot be gone on with, or the last step or report cannot be written.
 pub async fn run(
     sources: Sources,
-    mails: Option<Sender>,
+    outlets: Outlets,
     desk: Desk,
     clock: Clock,
     shutdown: impl Future<Output = ()>,
@@ -70,20 +83,26 @@ pub async fn run(
     let (stop, stopped) = watch::channel(false);
     let (arrivals, queue) = mpsc::channel(ARRIVALS_QUEUE);
     let mut tasks = JoinSet::new();
+    let latest = sources.latest;
+    if let Some(page) = outlets.page {
+        tasks.spawn(page.serve(stopped.clone()));
+    }
+    if let Some(sender) = outlets.mails {
+        tasks.spawn(send(sender, clock, stopped.clone()));
+    }
     for subscriber in sources.subscribers {
-        tasks.spawn(listen(subscriber, clock, arrivals.clone(), stopped.clone()));
+        let (latest, arrivals) = (latest.clone(), arrivals.clone());
+        tasks.spawn(listen(subscriber, latest, clock, arrivals, stopped.clone()));
     }
     for (poller, night) in sources.pollers {
         tasks.spawn(poll(
             poller,
             night,
+            latest.clone(),
             clock,
             arrivals.clone(),
             stopped.clone(),
         ));
-    }
-    if let Some(sender) = mails {
-        tasks.spawn(send(sender, clock, stopped.clone()));
     }
     tasks.spawn(tick(clock, arrivals, stopped));
     let analysis = tokio::task::spawn_blocking(move || analyse(desk, queue));
@@ -111,6 +130,7 @@ async fn send(sender: Sender, clock: Clock, mut stopped: watch::Receiver<bool>) 
 
 async fn listen(
     mut subscriber: Subscriber,
+    latest: Arc<Latest>,
     clock: Clock,
     arrivals: mpsc::Sender<Arrival>,
     mut stopped: watch::Receiver<bool>,
@@ -120,6 +140,7 @@ async fn listen(
             _ = stopped.changed() => return,
             readings = subscriber.next(clock) => readings,
         };
+        latest.published(clock.now(), &readings);
         let arrival = Arrival {
             sent: clock.now(),
             readings,
@@ -135,6 +156,7 @@ async fn listen(
 async fn poll(
     mut poller: Poller,
     mut night: Option<Night>,
+    latest: Arc<Latest>,
     clock: Clock,
     arrivals: mpsc::Sender<Arrival>,
     mut stopped: watch::Receiver<bool>,
@@ -171,6 +193,7 @@ async fn poll(
         due = match result {
             Ok(readings) => {
                 let sent = clock.now();
+                latest.answered(poller.name(), at, &readings);
                 let settings = poller.take_settings();
                 let arrival = Arrival {
                     sent,
@@ -184,7 +207,10 @@ async fn poll(
                 next_poll(turn, clock.now(), in_the_night.unwrap_or(every))
             }
             // Not aligned: jitter is there to keep devices apart.
-            Err(failure) => clock.now() + Span::from_ms(failure.wait.as_millis() as i64),
+            Err(failure) => {
+                latest.failed(poller.name(), at, failure.error.trouble());
+                clock.now() + Span::from_ms(failure.wait.as_millis() as i64)
+            }
         };
     }
 }

@@ -2,6 +2,7 @@
 //! bands hold, peers, the program itself.
 
 pub mod broker;
+mod browser;
 pub mod campaign;
 mod certificates;
 mod close;
@@ -17,6 +18,7 @@ mod sunspec_server;
 mod units_server;
 mod wait;
 
+pub use browser::{Answer, Browser};
 pub use close::relative;
 pub use program::{Ended, Program, noonmark};
 pub use reference::{load_reference, reference_folder};

@@ -4,6 +4,8 @@
 //! inputs voltage and current against the expected band, with a strip that says where the array
 //! tests were not valid and why; last a lane with one bar for each finding.
 //!
+//! Beside it, one day of one inverter for a screen ([`day_svg`]).
+//!
 //! Drawn once, by one function over plotters' `DrawingBackend`, as SVG or as RGB pixels.
 //!
 //! Beside it the small pictures of a report, each a function from its input to a [`Picture`] (SVG and
@@ -16,6 +18,8 @@ mod canvas;
 mod check;
 mod cloud;
 mod dark;
+mod day;
+mod day_look;
 mod digest;
 mod draw;
 mod error;
@@ -42,6 +46,8 @@ mod words;
 
 pub use cloud::{CloudCell, CloudInput, CloudLevel, cloud_picture};
 pub use dark::dark_rules;
+pub use day::{DayInput, day_svg};
+pub use day_look::Look;
 pub use digest::{Digest, shows_days};
 pub use error::ChartError;
 pub use history::{HistoryDay, HistoryInput, history_picture};

@@ -103,10 +103,10 @@ pub fn value_y(plot: Rect, values: &ValueAxis, value: f64) -> f64 {
 }
 
 /// From time and value to a point.
-struct Scale<'s> {
-    plot: Rect,
-    values: &'s ValueAxis,
-    axis: &'s TimeAxis,
+pub(super) struct Scale<'s> {
+    pub plot: Rect,
+    pub values: &'s ValueAxis,
+    pub axis: &'s TimeAxis,
 }
 
 impl Scale<'_> {
@@ -126,7 +126,7 @@ impl Scale<'_> {
     }
 
     /// The outline between the lower and the upper value, cut at the panel.
-    fn outline(&self, run: &Run<(f64, f64)>) -> Vec<Point> {
+    pub fn outline(&self, run: &Run<(f64, f64)>) -> Vec<Point> {
         let side = |pick: fn(&(f64, f64)) -> f64| {
             let run = run.iter().map(|p| p.with(pick(&p.value)));
             path::thinned(&self.points(&run.collect()))
@@ -137,7 +137,7 @@ impl Scale<'_> {
     }
 
     /// The parts of a run inside the panel.
-    fn parts(&self, run: &Run<f64>) -> Vec<Vec<Point>> {
+    pub fn parts(&self, run: &Run<f64>) -> Vec<Vec<Point>> {
         let thin = path::thinned(&self.points(run));
         path::line_between(&thin, self.plot.top, self.plot.bottom)
     }

@@ -74,6 +74,11 @@ impl FindingId {
         ))
     }
 
+    /// One that was made here before and kept as text.
+    pub fn from_stored(text: &str) -> Self {
+        Self(text.to_owned())
+    }
+
     /// The id as text.
     pub fn as_str(&self) -> &str {
         &self.0

@@ -14,6 +14,7 @@ mod site;
 mod source;
 mod store;
 pub(crate) mod timing;
+mod web;
 
 use crate::checked::{SiteFile, Source};
 use crate::problem::{Fault, Problems};
@@ -48,6 +49,7 @@ pub(crate) fn file(
     let weather_planes = weather_planes(list(&file.weather), &planes.ids, problems);
     let keep = store::keep(&file.store, problems);
     let alerts = alerts::alerts(&file.alerts, beside, problems);
+    let web = web::web(&file.web, beside, problems);
     let channels = channel_table(file, &devices, recording.as_ref(), problems)?;
 
     let recording = match recording {
@@ -86,6 +88,7 @@ pub(crate) fn file(
         recording,
         keep: keep?,
         alerts: alerts?,
+        web: web?,
     })
 }
 

@@ -1,7 +1,7 @@
 //! What stands in a mail: facts put in order and into words, for one reader.
 //! Never in here: how a mail is packed or sent, or whether it is due.
 
-use crate::store::What;
+use crate::store::Turn;
 use crate::text::{at_site, evidence, kwh, money, percent};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::Finding;
@@ -32,7 +32,7 @@ pub struct Told {
     /// As it is known now.
     pub finding: Finding,
     /// In the order in which it happened.
-    pub news: Vec<What>,
+    pub news: Vec<Turn>,
 }
 
 /// The words of a mail.
@@ -119,7 +119,7 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
     let others = told.len().saturating_sub(1);
     let is_hazard = worst.is_some_and(|t| is_open_hazard(&t.finding));
     let all_over = told.iter().all(|t| t.finding.ended.is_some());
-    let reminds = told.iter().any(|t| t.news.contains(&What::Unanswered));
+    let reminds = told.iter().any(|t| t.news.contains(&Turn::Unanswered));
     let mark = match (is_hazard, all_over, reminds) {
         (true, _, _) => "Please act today: ",
         (_, true, _) => "Over: ",
@@ -340,9 +340,9 @@ fn place(site: Site<'_>, told: &[&Told]) -> Place {
         place: format!("{}{again}", where_it_is(finding)),
         state: match (news, finding.ended) {
             (_, Some(_)) => "over",
-            (Some(What::Worse), None) => "more urgent than before",
-            (Some(What::Unanswered), None) => "not answered yet",
-            (Some(What::Found | What::Ended), None) => "new",
+            (Some(Turn::Worse), None) => "more urgent than before",
+            (Some(Turn::Unanswered), None) => "not answered yet",
+            (Some(Turn::Found | Turn::Ended), None) => "new",
             (None, None) => "stands",
         },
         since: date(since),

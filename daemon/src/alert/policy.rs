@@ -5,11 +5,11 @@
 //! in a day, maintenance and snoozing hold a mail back; a hazard passes all but the last.
 //! Never in here: a clock, the store, what stands in a mail.
 
-use crate::store::{About, Mail, News, What};
+use crate::store::{About, Mail, Maintenance, News, Response, Turn, What as Answer};
 use crate::text::at_site;
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Finding, FindingId, Subject};
-use analysis::reading::{DeviceId, Span, Time};
+use analysis::reading::{Span, Time};
 use chrono::{Datelike, Days, Months, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use config::checked::{Alerts, QuietHours, Reader, Role};
@@ -76,15 +76,29 @@ pub struct Answers {
     pub maintenance: Vec<Maintenance>,
 }
 
-/// Work on a device, or on all of the site.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Maintenance {
-    /// `None` for all of the site.
-    pub device: Option<DeviceId>,
-    /// Beginning.
-    pub from: Time,
-    /// End.
-    pub to: Time,
+impl Answers {
+    /// From all that was answered, in the order in which it was: an answer takes the place of the one
+    /// before it.
+    pub fn of(responses: &[Response], maintenance: Vec<Maintenance>) -> Self {
+        let mut answers = Self {
+            maintenance,
+            ..Self::default()
+        };
+        for response in responses {
+            let finding = FindingId::from_stored(&response.finding);
+            match (response.what, response.until) {
+                (Answer::Acknowledged, _) => {
+                    answers.snoozed.remove(&finding);
+                    answers.acknowledged.insert(finding);
+                }
+                (Answer::Snoozed, Some(until)) => {
+                    answers.snoozed.insert(finding, until);
+                }
+                (Answer::Snoozed, None) | (Answer::Note, _) => {}
+            }
+        }
+        answers
+    }
 }
 
 /// What is to be done now.
@@ -190,7 +204,7 @@ impl<'a> To<'a> {
     fn item(&self, finding: &'a Finding, news: Vec<&'a News>) -> Option<Item<'a>> {
         let now = self.of.now;
         let was_told = self.told_of(finding).is_some();
-        let reminds = news.iter().any(|n| n.what == What::Unanswered)
+        let reminds = news.iter().any(|n| n.what == Turn::Unanswered)
             && !self.of.answers.acknowledged.contains(&finding.id);
         let is_over = finding.ended.is_some();
         if !was_told && !reminds {
@@ -199,12 +213,12 @@ impl<'a> To<'a> {
                 return None;
             }
         }
-        let only_reminders = news.iter().all(|n| n.what == What::Unanswered);
+        let only_reminders = news.iter().all(|n| n.what == Turn::Unanswered);
         if only_reminders && (!reminds || is_over) {
             return None;
         }
         let is_hazard =
-            finding.severity == Severity::Now && news.iter().any(|n| n.what != What::Ended);
+            finding.severity == Severity::Now && news.iter().any(|n| n.what != Turn::Ended);
         let gather = if is_hazard { GATHER_NOW } else { GATHER };
         let held_until = self.held_until(finding, &news, is_hazard).unwrap_or(now);
         let first = news.first()?.at;
@@ -237,7 +251,7 @@ impl<'a> To<'a> {
             is_there && !is_hazard && (work.from..work.to).contains(&finding.began)
         });
         let work = work.map(|work| work.to).max();
-        let comes_again = news.iter().any(|n| n.what == What::Found);
+        let comes_again = news.iter().any(|n| n.what == Turn::Found);
         let again = if is_hazard {
             SAME_AGAIN_NOW
         } else {
@@ -365,7 +379,7 @@ fn unanswered(of: &Situation<'_>) -> Vec<FindingId> {
             return false;
         }
         let news = of.news.iter().filter(|news| news.finding == finding.id);
-        let reminders = news.clone().filter(|n| n.what == What::Unanswered).count() as u32;
+        let reminders = news.clone().filter(|n| n.what == Turn::Unanswered).count() as u32;
         let numbers: BTreeSet<i64> = news.map(|news| news.id).collect();
         let got = of.mails.iter().filter(|mail| {
             let tells = |id: &i64| numbers.contains(id);

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::store::NewMail;
-use analysis::reading::Energy;
+use analysis::reading::{DeviceId, Energy};
 use chrono::{DateTime, TimeZone};
 use chrono_tz::Europe::Vienna;
 
@@ -52,16 +52,16 @@ impl Days {
             caution: Vec::new(),
         };
         self.findings.insert(id.clone(), finding);
-        self.tell(&id, What::Found);
+        self.tell(&id, Turn::Found);
         id
     }
 
     fn end(&mut self, id: &FindingId) {
         self.findings.get_mut(id).expect("it was found").ended = Some(self.now);
-        self.tell(id, What::Ended);
+        self.tell(id, Turn::Ended);
     }
 
-    fn tell(&mut self, finding: &FindingId, what: What) {
+    fn tell(&mut self, finding: &FindingId, what: Turn) {
         self.news.push(News {
             id: self.news.len() as i64 + 1,
             at: self.now,
@@ -104,7 +104,7 @@ impl Days {
                 });
             }
             for finding in decision.unanswered {
-                self.tell(&finding, What::Unanswered);
+                self.tell(&finding, Turn::Unanswered);
             }
         }
         self
@@ -361,6 +361,9 @@ fn snoozed_and_in_maintenance_is_held_back() {
         device: Some(DeviceId::new("barn")),
         from: local("2026-06-22 11:00"),
         to: local("2026-06-22 14:00"),
+        at: local("2026-06-22 10:00"),
+        who: "technician".to_owned(),
+        reason: "new fuse".to_owned(),
     });
     let during = days.find(Kind::InverterOff, 1);
     let stands = days.find(Kind::InputDead, 2);
@@ -393,4 +396,24 @@ fn a_reader_who_is_new_is_told_what_stands_and_not_what_was() {
         to_service[0].starts_with("26 10:01 service news 2"),
         "{to_service:?}"
     );
+}
+
+#[test]
+fn the_latest_answer_counts() {
+    let finding = FindingId::from_stored("barn.input-1.string_open.1");
+    let response = |what, until| Response {
+        finding: finding.to_string(),
+        at: local("2026-06-22 12:00"),
+        who: "technician".to_owned(),
+        what,
+        until,
+        text: String::new(),
+    };
+    let until = local("2026-06-25 12:00");
+    let snoozed = response(Answer::Snoozed, Some(until));
+    let answers = Answers::of(&[response(Answer::Note, None), snoozed.clone()], Vec::new());
+    assert_eq!(answers.snoozed.get(&finding), Some(&until));
+    assert!(answers.acknowledged.is_empty());
+    let answers = Answers::of(&[snoozed, response(Answer::Acknowledged, None)], Vec::new());
+    assert!(answers.snoozed.is_empty() && answers.acknowledged.contains(&finding));
 }

@@ -84,6 +84,8 @@ impl Post {
         let from = now - LOOK_BACK;
         let (news, mails) = (store.news(from)?, store.mails_since(from)?);
         let findings = store.findings_in_news(from)?;
+        let maintenance = store.maintenance_after(from)?;
+        let answers = Answers::of(&store.responses()?, maintenance);
         let decision = decide(&Situation {
             now,
             timezone: self.timezone,
@@ -91,7 +93,7 @@ impl Post {
             news: &news,
             findings: &findings.into_iter().map(|f| (f.id.clone(), f)).collect(),
             mails: &mails,
-            answers: &Answers::default(),
+            answers: &answers,
             first_slot: store.span()?.map(|(first, _)| first),
         });
         for finding in &decision.unanswered {

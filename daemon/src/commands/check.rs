@@ -115,7 +115,7 @@ fn row(line: &Line, rules: &[Check]) -> [String; 7] {
 }
 
 /// Volts to a tenth, amperes to a hundredth, ratios to a thousandth: finer than any datasheet.
-fn with_unit(value: f64, unit: &str) -> String {
+pub(crate) fn with_unit(value: f64, unit: &str) -> String {
     match unit {
         "V" => format!("{value:.1} V"),
         "A" => format!("{value:.2} A"),

@@ -6,12 +6,14 @@ use crate::alert::{Composer, PATIENCE, Post, Sender};
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
+use crate::latest::Latest;
 use crate::report;
 use crate::run;
 use crate::source::Night;
 use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
 use crate::source::mqtt::{MessageDevice, Subscriber};
 use crate::store::{Event, Layout, Opened, Store, StoreError};
+use crate::web::{self, WebError};
 use analysis::reading::{ChannelTable, DeviceId, Span, Time};
 use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
 use std::collections::BTreeMap;
@@ -49,6 +51,9 @@ pub enum RunError {
     /// The plant cannot be modelled.
     #[error(transparent)]
     Analyse(#[from] AnalyseError),
+    /// The page cannot be served as the site file says.
+    #[error(transparent)]
+    Web(#[from] WebError),
     /// Work ended before it was told to, or its last step or report cannot be written.
     #[error(transparent)]
     Work(#[from] DeskError),
@@ -69,7 +74,8 @@ impl RunError {
             Self::WithoutSource { .. } | Self::Analyse(AnalyseError::Engine(_)) => {
                 exit::BAD_SITE_FILE
             }
-            Self::Folder { .. } => exit::CANNOT_CREATE,
+            Self::Web(WebError::Access(_) | WebError::Identity(_)) => exit::BAD_SITE_FILE,
+            Self::Folder { .. } | Self::Web(WebError::Listen { .. }) => exit::CANNOT_CREATE,
             Self::Store(_) | Self::Analyse(AnalyseError::Store(_)) | Self::Work(_) => {
                 exit::CANNOT_WRITE
             }
@@ -105,9 +111,19 @@ pub async fn run(
     let mut analyst = Analyst::open(plant.clone(), store, true)?;
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
+    let latest = Arc::new(Latest::new(&table));
+    let resources = web::Resources {
+        site: site.clone(),
+        folder: folder.to_owned(),
+        store_file: store_file.clone(),
+        latest: latest.clone(),
+        clock,
+    };
+    let page = web::open(resources).await?;
     let sources = run::Sources {
         subscribers: subscribers(site, &table),
         pollers: pollers(site, table),
+        latest,
     };
     let devices = site.sources.len();
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
@@ -115,7 +131,15 @@ pub async fn run(
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
     let (post, sender) = mails(site, &store_file).unzip();
     let desk = Desk::new(analyst, store_file, reports, site.keep, post);
-    Ok(run::run(sources, sender, desk, clock, shutdown).await?)
+    let (server, desk) = match page {
+        None => (None, desk),
+        Some((server, words)) => (Some(server), desk.hearing(words)),
+    };
+    let outlets = run::Outlets {
+        mails: sender,
+        page: server,
+    };
+    Ok(run::run(sources, outlets, desk, clock, shutdown).await?)
 }
 
 /// Where mails are made and who sends them, if somebody is to get any.

@@ -17,7 +17,7 @@ mod writer;
 pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
 pub use figures_files::FiguresFileError;
-pub use findings_file::FindingsFileError;
+pub use findings_file::{FindingsFileError, line as finding_line};
 pub use ledger_file::{LedgerFileError, READ_AT_A_TIME};
 pub use page::PageError;
 pub use period::{Days, PeriodError, write_period};

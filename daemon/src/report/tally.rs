@@ -27,11 +27,16 @@ impl Tally {
         }
     }
 
+    /// The figures so far.
+    pub(crate) fn performance(&self) -> &Performance {
+        &self.performance
+    }
+
     /// Goes on to the end of the store.
     ///
     /// # Errors
     /// If it cannot be read.
-    pub(super) fn go_on(&mut self, store: &Store) -> Result<(), StoreError> {
+    pub(crate) fn go_on(&mut self, store: &Store) -> Result<(), StoreError> {
         let Some((first, last)) = store.span()? else {
             return Ok(());
         };

@@ -41,6 +41,10 @@ pub enum Event {
     DamagedValue,
     /// Copied; the subject is the copy.
     BackedUp,
+    /// Somebody answered to a finding; the subject is which, what and who.
+    Answered,
+    /// Somebody will work on the plant; the subject is on what, and who.
+    MaintenancePlanned,
 }
 
 impl Event {
@@ -56,6 +60,8 @@ impl Event {
             Event::LateNotCounted => "late_not_counted",
             Event::DamagedValue => "damaged_value",
             Event::BackedUp => "backed_up",
+            Event::Answered => "answered",
+            Event::MaintenancePlanned => "maintenance_planned",
         }
     }
 }

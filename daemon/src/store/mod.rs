@@ -4,6 +4,7 @@
 //! process writes; any number may read beside it.
 //! Never in here: what a value means, a clock, or a text for people.
 
+mod answers;
 mod audit;
 mod backup;
 mod commit;
@@ -27,13 +28,14 @@ mod fault_tests;
 #[cfg(test)]
 mod older_tests;
 
+pub use answers::{Maintenance, Response, Said, What};
 pub use audit::{Audit, Event};
 pub use backup::{Progress, back_up};
 pub use commit::Step;
 pub use error::StoreError;
 pub use history::{Cell, HOUR, Held, Keep, MINUTE, Size, Thinned, date};
 pub use layout::Layout;
-pub use news::{News, What};
+pub use news::{News, Turn};
 pub use open::Opened;
 pub use outbox::{About, Mail, NewMail, Outcome, Try};
 pub use verify::{Verified, verify};

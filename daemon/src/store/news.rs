@@ -19,13 +19,13 @@ pub struct News {
     /// Of which finding.
     pub finding: FindingId,
     /// What.
-    pub what: What,
+    pub what: Turn,
 }
 
 /// What can be new of a finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum What {
+pub enum Turn {
     /// It is new, or stands again.
     Found,
     /// It is more urgent than it was.
@@ -36,14 +36,14 @@ pub enum What {
     Ended,
 }
 
-impl What {
+impl Turn {
     /// Its name in the file.
     pub fn name(self) -> &'static str {
         match self {
-            What::Found => "found",
-            What::Worse => "worse",
-            What::Unanswered => "unanswered",
-            What::Ended => "ended",
+            Turn::Found => "found",
+            Turn::Worse => "worse",
+            Turn::Unanswered => "unanswered",
+            Turn::Ended => "ended",
         }
     }
 }
@@ -75,12 +75,12 @@ impl Store {
 
     /// Notes that nobody has answered to a finding.
     pub fn note_unanswered(&mut self, finding: &FindingId, at: Time) -> Result<(), StoreError> {
-        write(self.settled()?, finding, What::Unanswered, at)
+        write(self.settled()?, finding, Turn::Unanswered, at)
     }
 }
 
 /// What is new of a finding beside what is stored of it.
-pub(super) fn new_of(db: &Connection, finding: &Finding) -> Result<&'static [What], StoreError> {
+pub(super) fn new_of(db: &Connection, finding: &Finding) -> Result<&'static [Turn], StoreError> {
     let mut before: Option<(Severity, Option<i64>)> = None;
     let sql = "SELECT severity, ended_utc_ms FROM finding WHERE id = ?1";
     each_row(db, sql, [finding.id.as_str()], |row| {
@@ -88,10 +88,10 @@ pub(super) fn new_of(db: &Connection, finding: &Finding) -> Result<&'static [Wha
         Ok(())
     })?;
     Ok(match (before, finding.ended) {
-        (None, None) | (Some((_, Some(_))), None) => &[What::Found],
-        (None, Some(_)) => &[What::Found, What::Ended],
-        (Some((_, None)), Some(_)) => &[What::Ended],
-        (Some((severity, None)), None) if severity < finding.severity => &[What::Worse],
+        (None, None) | (Some((_, Some(_))), None) => &[Turn::Found],
+        (None, Some(_)) => &[Turn::Found, Turn::Ended],
+        (Some((_, None)), Some(_)) => &[Turn::Ended],
+        (Some((severity, None)), None) if severity < finding.severity => &[Turn::Worse],
         (Some((_, None)), None) | (Some((_, Some(_))), Some(_)) => &[],
     })
 }
@@ -99,7 +99,7 @@ pub(super) fn new_of(db: &Connection, finding: &Finding) -> Result<&'static [Wha
 pub(super) fn write(
     db: &Connection,
     finding: &FindingId,
-    what: What,
+    what: Turn,
     at: Time,
 ) -> Result<(), StoreError> {
     db.prepare_cached("INSERT INTO news (at_utc_ms, finding, what) VALUES (?1, ?2, ?3)")

@@ -15,6 +15,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_5.sql"),
     include_str!("schema_6.sql"),
     include_str!("schema_7.sql"),
+    include_str!("schema_8.sql"),
 ];
 
 /// What the header of a file says.

@@ -1,0 +1,191 @@
+//! `[web]`: where the page is, and who may see it.
+
+use super::value;
+use crate::checked::{Secret, Web};
+use crate::problem::{Fault, Problems};
+use crate::raw;
+use crate::table::{Found, Table};
+use std::net::{IpAddr, SocketAddr};
+use std::path::Path;
+
+/// On this machine alone where there is no such table; the outer `None` after a problem.
+pub(super) fn web(
+    web: &Option<Found<raw::Web>>,
+    beside: &Path,
+    problems: &mut Problems<'_>,
+) -> Option<Option<Web>> {
+    match value(web) {
+        None => Some(Some(Web {
+            listen: raw::LISTEN.parse().expect("the default is right"),
+            is_stated: false,
+            host: None,
+            technician: None,
+            reader: None,
+            identity: None,
+            trusted_proxy: None,
+        })),
+        Some(raw) => stated(raw, beside, problems),
+    }
+}
+
+fn stated(raw: &raw::Web, beside: &Path, problems: &mut Problems<'_>) -> Option<Option<Web>> {
+    if value(&raw.listen).is_some_and(|listen| listen == "off") {
+        return Some(None);
+    }
+    let listen = listen(raw, problems);
+    let trusted_proxy = trusted_proxy(raw, problems);
+    let mut right = both(raw, problems);
+    right &= not_both(
+        raw,
+        &raw.password_file,
+        ("password_env", &raw.password_env),
+        problems,
+    );
+    let reader_env = ("reader_password_env", &raw.reader_password_env);
+    right &= not_both(raw, &raw.reader_password_file, reader_env, problems);
+    right &= with_password(raw, problems);
+    let listen = listen?;
+    right &= open_to_others(raw, listen, problems);
+    if !right {
+        return None;
+    }
+    let path = |field: &Option<Found<String>>| value(field).map(|name| beside.join(name));
+    let secret = |file, variable| {
+        let variable = value(variable).cloned().map(Secret::Variable);
+        path(file).map(Secret::File).or(variable)
+    };
+    Some(Some(Web {
+        listen,
+        is_stated: true,
+        host: value(&raw.host).map(|host| host.to_lowercase()),
+        technician: secret(&raw.password_file, &raw.password_env),
+        reader: secret(&raw.reader_password_file, &raw.reader_password_env),
+        identity: path(&raw.certificate_file).zip(path(&raw.key_file)),
+        trusted_proxy: trusted_proxy?,
+    }))
+}
+
+fn listen(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<SocketAddr> {
+    let Some(found) = &raw.listen else {
+        return raw::LISTEN.parse().ok();
+    };
+    let address = found.value.parse().ok();
+    if address.is_none() {
+        let wanted = "the number of one of this machine's addresses and a port, as 127.0.0.1:7463 or \
+                      0.0.0.0:7463, or off";
+        report(raw, ("listen", found), Fault::WrongType, wanted, problems);
+    }
+    address
+}
+
+fn trusted_proxy(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<Option<IpAddr>> {
+    let Some(found) = &raw.trusted_proxy else {
+        return Some(None);
+    };
+    let address = found.value.parse().ok();
+    if address.is_none() {
+        let wanted = "the number of its address, as 192.0.2.5";
+        report(
+            raw,
+            ("trusted_proxy", found),
+            Fault::WrongType,
+            wanted,
+            problems,
+        );
+    }
+    address.map(Some)
+}
+
+/// A certificate without a key, and the other way round.
+fn both(raw: &raw::Web, problems: &mut Problems<'_>) -> bool {
+    let (key, wanted) = match (&raw.certificate_file, &raw.key_file) {
+        (Some(found), None) => (("certificate_file", found), "key_file beside it"),
+        (None, Some(found)) => (("key_file", found), "certificate_file beside it"),
+        (Some(_), Some(_)) | (None, None) => return true,
+    };
+    report(raw, key, Fault::Contradiction, wanted, problems);
+    false
+}
+
+fn not_both(
+    raw: &raw::Web,
+    file: &Option<Found<String>>,
+    (key, variable): (&str, &Option<Found<String>>),
+    problems: &mut Problems<'_>,
+) -> bool {
+    let (Some(_), Some(found)) = (file, variable) else {
+        return true;
+    };
+    let wanted = "a file or a variable, not both";
+    report(raw, (key, found), Fault::Contradiction, wanted, problems);
+    false
+}
+
+/// What makes no sense where everybody may see and do everything.
+fn with_password(raw: &raw::Web, problems: &mut Problems<'_>) -> bool {
+    if has_password(raw) {
+        return true;
+    }
+    let keys = [
+        ("host", &raw.host),
+        ("reader_password_file", &raw.reader_password_file),
+        ("reader_password_env", &raw.reader_password_env),
+        ("trusted_proxy", &raw.trusted_proxy),
+    ];
+    let mut right = true;
+    for (key, found) in keys
+        .into_iter()
+        .filter_map(|(key, f)| Some((key, f.as_ref()?)))
+    {
+        let wanted = "password_file or password_env beside it";
+        report(raw, (key, found), Fault::Contradiction, wanted, problems);
+        right = false;
+    }
+    right
+}
+
+/// Whoever reaches the page could read and answer everything.
+fn open_to_others(raw: &raw::Web, listen: SocketAddr, problems: &mut Problems<'_>) -> bool {
+    let Some(found) = raw.listen.as_ref().filter(|_| !listen.ip().is_loopback()) else {
+        return true;
+    };
+    let is_encrypted = raw.certificate_file.is_some() || raw.trusted_proxy.is_some();
+    let needs = [
+        (
+            has_password(raw),
+            "a password (password_file or password_env)",
+        ),
+        (
+            is_encrypted,
+            "encryption (certificate_file and key_file, or trusted_proxy)",
+        ),
+    ];
+    let mut right = true;
+    for (_, what) in needs.into_iter().filter(|(is_there, _)| !is_there) {
+        let wanted = format!("{what} beside an address that others can reach");
+        report(
+            raw,
+            ("listen", found),
+            Fault::Contradiction,
+            &wanted,
+            problems,
+        );
+        right = false;
+    }
+    right
+}
+
+fn has_password(raw: &raw::Web) -> bool {
+    raw.password_file.is_some() || raw.password_env.is_some()
+}
+
+fn report(
+    raw: &raw::Web,
+    (key, found): (&str, &Found<String>),
+    fault: Fault,
+    wanted: &str,
+    problems: &mut Problems<'_>,
+) {
+    let (path, text) = (raw.at().key(key), format!("text {:?}", found.value));
+    problems.add(fault, &found.span, path, text, wanted);
+}

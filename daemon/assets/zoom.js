@@ -1,0 +1,97 @@
+// Puts a button under each chart that draws it again so that it can be zoomed: drag to zoom, double
+// click (or the button) to go back. Without this script the picture of the server stays.
+"use strict";
+(() => {
+  if (!window.uPlot || !window.fetch) return;
+  const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const value = (slots, of) => slots.map((slot) => of(slot) ?? null);
+
+  const panels = (day) => {
+    const all = [{
+      title: "AC power, kW",
+      measured: value(day.slots, (s) => s.ac_power_w === null ? null : s.ac_power_w / 1000),
+      expected: value(day.slots, (s) => s.expected_ac_power_w === null ? null : s.expected_ac_power_w / 1000),
+    }];
+    const inputs = day.slots.length ? day.slots[0].inputs : [];
+    inputs.forEach((input, k) => {
+      for (const [name, unit, key] of [["voltage", "V", "dc_voltage_v"], ["current", "A", "dc_current_a"]]) {
+        const sigma = "expected_" + key.replace(/_([va])$/, "_sigma_$1");
+        const expected = value(day.slots, (s) => s.inputs[k]["expected_" + key]);
+        const width = value(day.slots, (s) => s.inputs[k][sigma]);
+        all.push({
+          title: `input ${input.input}: ${name}, ${unit}`,
+          measured: value(day.slots, (s) => s.inputs[k][key]),
+          expected,
+          low: expected.map((e, i) => e === null || width[i] === null ? null : e - 2 * width[i]),
+          high: expected.map((e, i) => e === null || width[i] === null ? null : e + 2 * width[i]),
+        });
+      }
+    });
+    return all;
+  };
+
+  const draw = (place, day) => {
+    const times = day.slots.map((s) => Date.parse(s.start_utc) / 1000 + s.span_s / 2);
+    const sync = { key: "day" };
+    return panels(day).map((panel) => {
+      const hasBand = Boolean(panel.low);
+      const axis = { stroke: css("--soft"), grid: { stroke: css("--line"), width: 1 }, ticks: { stroke: css("--line") } };
+      const options = {
+        title: panel.title,
+        width: place.clientWidth,
+        height: 190,
+        cursor: { sync },
+        series: [
+          { label: "time" },
+          { label: "measured", stroke: css("--measured"), width: 2, points: { show: false } },
+          { label: "expected", stroke: css("--expected"), width: 2, dash: [6, 4], points: { show: false } },
+          ...(hasBand ? [
+            { label: "to", stroke: "transparent", points: { show: false } },
+            { label: "from", stroke: "transparent", points: { show: false } },
+          ] : []),
+        ],
+        bands: hasBand ? [{ series: [3, 4], fill: css("--expected") + "38" }] : [],
+        axes: [{ ...axis }, { ...axis, size: 56 }],
+      };
+      const data = [times, panel.measured, panel.expected, ...(hasBand ? [panel.high, panel.low] : [])];
+      return new uPlot(options, data, place);
+    });
+  };
+
+  const enhance = (chart) => {
+    if (chart.querySelector("button")) return;
+    const picture = chart.querySelector("picture");
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = chart.dataset.zoom;
+    chart.append(button);
+    let place = null;
+    button.addEventListener("click", async () => {
+      if (place) {
+        place.remove();
+        place = null;
+        picture.hidden = false;
+        button.textContent = chart.dataset.zoom;
+        return;
+      }
+      try {
+        const answer = await fetch(chart.dataset.chart, { credentials: "same-origin" });
+        if (!answer.ok) return;
+        const day = await answer.json();
+        place = document.createElement("div");
+        place.className = "plot";
+        picture.hidden = true;
+        chart.prepend(place);
+        const plots = draw(place, day);
+        addEventListener("resize", () => place && plots.forEach((p) => p.setSize({ width: place.clientWidth, height: 190 })));
+        button.textContent = chart.dataset.plain;
+      } catch {
+        // The picture stays.
+        picture.hidden = false;
+      }
+    });
+  };
+  const all = () => document.querySelectorAll("figure.chart[data-chart]").forEach(enhance);
+  all();
+  document.addEventListener("noonmark:renewed", all);
+})();

@@ -1,0 +1,222 @@
+//! The gate that every request passes: host, session, role, and for forms where they come from.
+//!
+//! A browser can be led to us under a foreign name (which is then pointed at this machine), or by a
+//! form on a foreign page. The first is refused by the name, the second by a token that only our own
+//! pages have, and by the origin that browsers state.
+//! Never in here: passwords.
+
+use super::headers::{cookie, forwarded_for, host, is_from_here, is_passed_on, password, protect};
+use super::sessions::{is_name, new_name};
+use super::{Access, Peer, Role};
+use crate::web::Page;
+use crate::web::page::message;
+use crate::web::paths;
+use axum::body::{Body, Bytes, to_bytes};
+use axum::extract::{Form, FromRequest, Request, State};
+use axum::http::request::Parts;
+use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Redirect, Response};
+use std::net::IpAddr;
+use std::sync::Arc;
+
+/// Longest form that is read; the longest note is a tenth of it.
+const FORM_BYTES: usize = 16 << 10;
+
+/// Somebody who has passed.
+#[derive(Debug, Clone)]
+pub struct Visit {
+    /// What he may do; `None` before signing in.
+    pub role: Option<Role>,
+    /// Name of his session.
+    pub session: String,
+    /// What a form has to carry.
+    pub token: String,
+    /// Where he comes from.
+    pub from: IpAddr,
+}
+
+impl Visit {
+    /// Whether he may answer and plan.
+    pub fn may_write(&self) -> bool {
+        self.role == Some(Role::Technician)
+    }
+}
+
+/// Lets a request through, or answers it.
+pub async fn gate(State(page): State<Arc<Page>>, request: Request, next: Next) -> Response {
+    let access = &page.access;
+    let (mut head, body) = request.into_parts();
+    let asked_for = Asked::of(&head);
+    let mut answer = match visit(access, &head).await {
+        Err(refusal) => message::refused(&page, refusal, asked_for.is_for_programs),
+        Ok((visit, is_new)) => {
+            let cookie =
+                (is_new && !asked_for.is_for_programs).then(|| set_cookie(access, &visit.session));
+            let mut answer = match allowed(&page, &asked_for, &visit) {
+                Some(refusal) => refusal,
+                None => {
+                    head.extensions.insert(visit.clone());
+                    match checked_form(head, body, &visit).await {
+                        Ok(request) => next.run(request).await,
+                        Err(status) => message::refused(&page, status, asked_for.is_for_programs),
+                    }
+                }
+            };
+            // A page that has set one itself (signing in) knows better.
+            if let Some(cookie) = cookie
+                && !answer.headers().contains_key(header::SET_COOKIE)
+            {
+                answer.headers_mut().insert(header::SET_COOKIE, cookie);
+            }
+            answer
+        }
+    };
+    protect(answer.headers_mut(), access.is_encrypted());
+    answer
+}
+
+/// What kind of request it is.
+struct Asked {
+    path: String,
+    is_open: bool,
+    is_for_programs: bool,
+}
+
+impl Asked {
+    fn of(head: &Parts) -> Self {
+        let path = head.uri.path().to_owned();
+        let under = |start: &str| path.starts_with(start);
+        Self {
+            is_open: path == paths::HEALTH
+                || path == paths::SIGN_IN
+                || under(paths::ASSETS)
+                || under(paths::LINK),
+            is_for_programs: under(paths::API) || path == paths::METRICS || path == paths::HEALTH,
+            path: head
+                .uri
+                .path_and_query()
+                .map_or(path.clone(), |all| all.as_str().to_owned()),
+        }
+    }
+}
+
+/// Who it is, and whether the session is new.
+async fn visit(access: &Access, head: &Parts) -> Result<(Visit, bool), StatusCode> {
+    let headers = &head.headers;
+    let peer = head.extensions.get::<Peer>().expect("the server says it").0;
+    let from = match access.web.trusted_proxy {
+        Some(_) => forwarded_for(headers).unwrap_or(peer.ip()),
+        None => peer.ip(),
+    };
+    let host = host(headers, &head.uri).ok_or(StatusCode::MISDIRECTED_REQUEST)?;
+    if !is_our_name(access, &host) {
+        return Err(StatusCode::MISDIRECTED_REQUEST);
+    }
+    if !access.has_password() && is_passed_on(headers) {
+        // A proxy makes everybody look like this machine, and everybody would be a technician.
+        return Err(StatusCode::MISDIRECTED_REQUEST);
+    }
+    let known = cookie(headers, &access.cookie()).filter(|name| is_name(name));
+    let now = crate::clock::monotonic();
+    let role = match (access.has_password(), known) {
+        (false, _) => Some(Role::Technician),
+        (true, Some(name)) => access.sessions.role(name, now),
+        (true, None) => None,
+    };
+    let role = match (role, password(headers)) {
+        (None, Some(password)) if head.method == Method::GET => {
+            let role = access.role_of_program(from, &password).await;
+            Some(role.map_err(|refusal| match refusal {
+                super::Refusal::TooOften(_) => StatusCode::TOO_MANY_REQUESTS,
+                super::Refusal::WrongPassword => StatusCode::UNAUTHORIZED,
+                super::Refusal::NoChance => StatusCode::INTERNAL_SERVER_ERROR,
+            })?)
+        }
+        (role, _) => role,
+    };
+    let session = match known {
+        Some(name) => name.to_owned(),
+        None => new_name().map_err(|_| StatusCode::INTERNAL_SERVER_ERROR)?,
+    };
+    let token = access.key.sign(&["form", &session]);
+    let visit = Visit {
+        role,
+        session,
+        token,
+        from,
+    };
+    Ok((visit, known.is_none()))
+}
+
+/// Whether a name is one under which this page may be reached.
+fn is_our_name(access: &Access, host: &str) -> bool {
+    let is_this_machine = || matches!(host, "localhost" | "127.0.0.1" | "::1");
+    match &access.web.host {
+        Some(ours) => host == ours,
+        None if access.web.listen.ip().is_loopback() => {
+            is_this_machine() || host.parse() == Ok(access.web.listen.ip())
+        }
+        None => true,
+    }
+}
+
+/// What is answered instead, where the visitor may not see it.
+fn allowed(page: &Page, asked: &Asked, visit: &Visit) -> Option<Response> {
+    if asked.is_open || visit.role.is_some() {
+        return None;
+    }
+    if asked.is_for_programs {
+        return Some(message::refused(page, StatusCode::UNAUTHORIZED, true));
+    }
+    let to = paths::sign_in(&asked.path);
+    Some(Redirect::to(&to).into_response())
+}
+
+/// A form comes from one of our pages, seen in the same session. Everything that is no form only
+/// reads.
+async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request, StatusCode> {
+    match head.method {
+        Method::GET | Method::HEAD => return Ok(Request::from_parts(head, body)),
+        Method::POST => {}
+        _ => return Err(StatusCode::METHOD_NOT_ALLOWED),
+    }
+    if !is_from_here(&head.headers) {
+        return Err(StatusCode::FORBIDDEN);
+    }
+    let bytes: Bytes = to_bytes(body, FORM_BYTES)
+        .await
+        .map_err(|_| StatusCode::PAYLOAD_TOO_LARGE)?;
+    let whole = || Request::from_parts(head.clone(), Body::from(bytes.clone()));
+    let fields = Form::<Vec<(String, String)>>::from_request(whole(), &()).await;
+    let Form(fields) = fields.map_err(|_| StatusCode::UNSUPPORTED_MEDIA_TYPE)?;
+    let token = fields
+        .iter()
+        .find(|(name, _)| name == "token")
+        .map(|(_, token)| token);
+    if !token.is_some_and(|token| same(token, &visit.token)) {
+        return Err(StatusCode::FORBIDDEN);
+    }
+    Ok(whole())
+}
+
+/// Compares all of it, however early it differs.
+fn same(a: &str, b: &str) -> bool {
+    let differs = a
+        .bytes()
+        .zip(b.bytes())
+        .fold(0, |bits, (a, b)| bits | (a ^ b));
+    a.len() == b.len() && differs == 0
+}
+
+/// The cookie of a session.
+pub fn set_cookie(access: &Access, session: &str) -> HeaderValue {
+    let secure = if access.is_encrypted() {
+        "; Secure"
+    } else {
+        ""
+    };
+    let name = access.cookie();
+    let text = format!("{name}={session}; Path=/; HttpOnly; SameSite=Strict{secure}");
+    HeaderValue::from_str(&text).expect("hexadecimal digits and plain words")
+}

@@ -1,0 +1,192 @@
+//! The page: what a technician reads beside the inverter, on a telephone or elsewhere.
+//!
+//! `view` says what is shown, as plain data; `page` shows it to people, `api` to programs. Both only
+//! read; what people say goes to the one that writes to the store (`desk`).
+//! Everything is served from the program itself: no other site is ever asked.
+//! Never in here: what is wrong with a plant.
+
+mod access;
+mod api;
+mod assets;
+mod calendar;
+pub mod link;
+mod live;
+mod page;
+mod paths;
+mod reading;
+mod serve;
+mod show;
+mod texts;
+mod view;
+
+pub use access::{LEAST_CHARACTERS, PasswordError, hash};
+pub use serve::Server;
+
+use crate::clock::Clock;
+use crate::desk::Word;
+use crate::latest::Latest;
+use crate::report::Tally;
+use crate::store::{Layout, Said, Store, StoreError};
+use access::{Access, AccessError};
+use config::checked::SiteFile;
+use reading::{StoreReader, Unavailable};
+use serve::IdentityError;
+use std::io;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+use thiserror::Error;
+use tokio::net::TcpListener;
+use tokio::sync::{Semaphore, mpsc, oneshot};
+use tracing::{info, warn};
+
+/// What people say may wait for the store so many at a time; of more, people are asked to try again.
+const WORDS_QUEUE: usize = 32;
+/// How long somebody waits for what he said to be stored. It is looked at once a second.
+const STORED_WITHIN: Duration = Duration::from_secs(15);
+
+/// Why there is no page. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum WebError {
+    /// Passwords and keys.
+    #[error(transparent)]
+    Access(#[from] AccessError),
+    /// Certificate and key.
+    #[error(transparent)]
+    Identity(#[from] IdentityError),
+    /// The address is taken, or not one of this machine.
+    #[error("serve the page at {address}: {source}")]
+    Listen {
+        /// Where.
+        address: SocketAddr,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+/// Everything that pages are made of.
+#[derive(Debug)]
+pub(crate) struct Page {
+    site: SiteFile,
+    latest: Arc<Latest>,
+    clock: Clock,
+    access: Access,
+    store: StoreReader,
+    words: mpsc::Sender<Word>,
+    /// Figures of everything in the store so far; going on takes a turn.
+    tally: Mutex<Tally>,
+    /// Browsers that are told when something changes.
+    live: Arc<Semaphore>,
+}
+
+/// What the page needs from the daemon.
+#[derive(Debug)]
+pub struct Resources {
+    /// The site file.
+    pub site: SiteFile,
+    /// The daemon's folder.
+    pub folder: PathBuf,
+    /// The store in it.
+    pub store_file: PathBuf,
+    /// What was heard last.
+    pub latest: Arc<Latest>,
+    /// The daemon's clock.
+    pub clock: Clock,
+}
+
+/// The page, ready to be served, and what people say on it; `None` where it is switched off. Where the
+/// site file does not speak of a page, one that cannot be served is no reason not to watch the plant.
+///
+/// # Errors
+/// If it cannot be served as the site file says.
+pub async fn open(
+    resources: Resources,
+) -> Result<Option<(Server, mpsc::Receiver<Word>)>, WebError> {
+    let Some(web) = resources.site.web.clone() else {
+        return Ok(None);
+    };
+    let is_stated = web.is_stated;
+    match at_address(resources, web).await {
+        Ok(opened) => Ok(Some(opened)),
+        Err(error @ WebError::Listen { .. }) if !is_stated => {
+            warn!(%error, "no page; say in [web] where it may be");
+            Ok(None)
+        }
+        Err(error) => Err(error),
+    }
+}
+
+async fn at_address(
+    resources: Resources,
+    web: config::checked::Web,
+) -> Result<(Server, mpsc::Receiver<Word>), WebError> {
+    let acceptor = web.identity.as_ref().map(serve::acceptor).transpose()?;
+    let access = Access::new(web.clone(), &resources.folder)?;
+    let address = web.listen;
+    let cannot = |source| WebError::Listen { address, source };
+    let listener = TcpListener::bind(address).await.map_err(cannot)?;
+    let bound = listener.local_addr().map_err(cannot)?;
+    let scheme = if acceptor.is_some() { "https" } else { "http" };
+    info!("the page is at {scheme}://{bound}/");
+    let (words, heard) = mpsc::channel(WORDS_QUEUE);
+    let page = Page::new(resources, access, words);
+    let server = Server {
+        listener,
+        acceptor,
+        proxy: web.trusted_proxy,
+        router: page::router(Arc::new(page)),
+    };
+    Ok((server, heard))
+}
+
+/// Why what was said is not stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum NotHeard {
+    /// Too much is said at once, or the program stops.
+    Busy,
+    /// The store did not take it.
+    NotStored,
+}
+
+impl Page {
+    fn new(resources: Resources, access: Access, words: mpsc::Sender<Word>) -> Self {
+        let plant = &resources.site.plant;
+        Self {
+            store: StoreReader::new(resources.store_file, Layout::of(plant)),
+            tally: Mutex::new(Tally::new(plant)),
+            site: resources.site,
+            latest: resources.latest,
+            clock: resources.clock,
+            access,
+            words,
+            live: Arc::new(Semaphore::new(live::MOST)),
+        }
+    }
+
+    /// Reads what a page shows.
+    async fn view<T: Send + 'static>(
+        self: &Arc<Self>,
+        what: impl FnOnce(&Page, &Store) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, Unavailable> {
+        let page = self.clone();
+        self.store.read(move |store| what(&page, store)).await
+    }
+
+    /// Hands on what somebody said, and waits until it is stored.
+    async fn say(&self, said: Said) -> Result<(), NotHeard> {
+        let (stored, answer) = oneshot::channel();
+        let word = Word { said, stored };
+        self.words.try_send(word).map_err(|_| NotHeard::Busy)?;
+        match tokio::time::timeout(STORED_WITHIN, answer).await {
+            Ok(Ok(true)) => Ok(()),
+            Ok(Ok(false)) => Err(NotHeard::NotStored),
+            Ok(Err(_)) | Err(_) => Err(NotHeard::Busy),
+        }
+    }
+}
+
+/// Whether a file of the page is in a folder: for tests of what it leaves there.
+pub fn key_file(folder: &Path) -> PathBuf {
+    folder.join(access::KEY_NAME)
+}

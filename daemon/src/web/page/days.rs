@@ -1,0 +1,60 @@
+//! The chart of a day, as a picture and as a table, and which days there are.
+
+use super::files::csv_file;
+use super::{Answer, message};
+use crate::web::Page;
+use crate::web::view::day;
+use crate::web::view::inverter::index;
+use analysis::chart::Look;
+use axum::extract::{Path, Query, State};
+use axum::http::header;
+use axum::response::IntoResponse;
+use chrono::NaiveDate;
+use serde::Deserialize;
+use std::sync::Arc;
+
+/// Narrowest and widest picture [pixel].
+const WIDTHS: std::ops::RangeInclusive<u32> = 280..=1600;
+const USUAL_WIDTH: u32 = 860;
+
+/// How the picture is wanted.
+#[derive(Debug, Deserialize)]
+pub struct Wanted {
+    look: Option<String>,
+    width: Option<u32>,
+}
+
+/// The picture.
+pub async fn picture(
+    State(page): State<Arc<Page>>,
+    Path((id, date)): Path<(String, NaiveDate)>,
+    Query(wanted): Query<Wanted>,
+) -> Answer {
+    let i = index(&page, &id).ok_or_else(|| message::nothing(&page))?;
+    let look = match wanted.look.as_deref() {
+        Some("dark") => Look::Dark,
+        _ => Look::Light,
+    };
+    let width = wanted.width.unwrap_or(USUAL_WIDTH);
+    let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
+    let drawn = page.view(move |page, store| day::picture(page, store, i, date, (look, width)));
+    let drawn = drawn
+        .await
+        .map_err(|why| message::unavailable(&page, &why))?;
+    let svg = drawn.ok_or_else(|| message::nothing(&page))?;
+    let kind = [(header::CONTENT_TYPE, "image/svg+xml; charset=utf-8")];
+    Ok((kind, svg).into_response())
+}
+
+/// The table.
+pub async fn table(
+    State(page): State<Arc<Page>>,
+    Path((id, date)): Path<(String, NaiveDate)>,
+) -> Answer {
+    let i = index(&page, &id).ok_or_else(|| message::nothing(&page))?;
+    let read = page
+        .view(move |page, store| day::day(page, store, i, date))
+        .await;
+    let read = read.map_err(|why| message::unavailable(&page, &why))?;
+    csv_file(&page, &format!("{id}-{date}.csv"), day::csv(&read))
+}

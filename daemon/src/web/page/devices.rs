@@ -1,0 +1,102 @@
+//! Devices with their last values.
+
+use super::overview::trouble_text;
+use super::{Answer, Frame, T, filled};
+use crate::web::access::Visit;
+use crate::web::texts::Texts;
+use crate::web::view::device::{Device, Freshness, LastValue, devices};
+use crate::web::{Page, show};
+use analysis::reading::Span;
+use askama::Template;
+use axum::Extension;
+use axum::extract::State;
+use axum::http::StatusCode;
+use std::sync::Arc;
+
+#[derive(Template)]
+#[template(path = "web/devices.html")]
+struct Shown {
+    t: &'static Texts,
+    frame: Frame,
+    devices: Vec<DeviceRow>,
+}
+
+struct DeviceRow {
+    name: String,
+    class: &'static str,
+    shape: &'static str,
+    text: String,
+    answers: u64,
+    failures: u64,
+    values: Vec<ValueRow>,
+    /// Names of those that have no value.
+    without: String,
+}
+
+struct ValueRow {
+    name: String,
+    value: String,
+    age: String,
+}
+
+/// The page.
+pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let shown = Shown {
+        t: T,
+        frame: Frame::new(&page, &visit, T.devices, "/devices").live(),
+        devices: devices(&page)
+            .iter()
+            .map(|device| row(&page, device))
+            .collect(),
+    };
+    Ok(filled(StatusCode::OK, &shown))
+}
+
+fn row(page: &Page, device: &Device) -> DeviceRow {
+    let (class, shape, word) = match device.freshness {
+        Freshness::Fresh => ("fresh", "●", T.fresh),
+        Freshness::Silent => ("silent", "✕", T.silent),
+        Freshness::NotYet => ("silent", "○", T.not_yet),
+    };
+    let mut parts = vec![word.to_owned()];
+    if let (Some(at), Some(silent)) = (device.heard, device.silent_s) {
+        let (at, ago) = (
+            show::local(at, page.site.timezone),
+            show::ago(Span::from_s(silent)),
+        );
+        parts.push(format!("{} {at} ({ago})", T.last_heard.to_lowercase()));
+    }
+    parts.extend(device.trouble.map(|name| trouble_text(name).to_owned()));
+    let without = device.values.iter().filter(|value| value.value.is_none());
+    let without: Vec<String> = without
+        .map(|value| show::channel_name(value.of.place, value.of.quantity))
+        .collect();
+    DeviceRow {
+        name: device.id.clone(),
+        class,
+        shape,
+        text: parts.join(" · "),
+        answers: device.answers,
+        failures: device.failures,
+        values: device
+            .values
+            .iter()
+            .filter_map(|value| value_row(page, value))
+            .collect(),
+        without: without.join(", "),
+    }
+}
+
+fn value_row(page: &Page, value: &LastValue) -> Option<ValueRow> {
+    let number = show::value(value.of.quantity, value.value?);
+    let text = match value.quality {
+        "out_of_range" => format!("{number} ({})", T.quality_out_of_range),
+        _ => number,
+    };
+    let now = page.clock.now();
+    Some(ValueRow {
+        name: show::channel_name(value.of.place, value.of.quantity),
+        value: text,
+        age: value.at.map_or_else(String::new, |at| show::ago(now - at)),
+    })
+}

@@ -1,0 +1,160 @@
+//! The ledger of a day, a month or a year.
+
+use super::performance::Tab;
+use super::{Answer, Frame, T, filled, message};
+use crate::web::access::Visit;
+use crate::web::calendar::{self, Length};
+use crate::web::texts::Texts;
+use crate::web::view::ledger::{Account, Ledger, ledger};
+use crate::web::{Page, show};
+use analysis::ledger::Loss;
+use askama::Template;
+use axum::Extension;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::Redirect;
+use chrono::NaiveDate;
+use serde::Deserialize;
+use std::sync::Arc;
+
+#[derive(Template)]
+#[template(path = "web/ledger.html")]
+struct Shown {
+    t: &'static Texts,
+    frame: Frame,
+    tabs: Vec<Tab>,
+    length: &'static str,
+    date: String,
+    before: String,
+    after: String,
+    span: String,
+    has_money: bool,
+    is_empty: bool,
+    accounts: Vec<AccountRow>,
+    csv: String,
+}
+
+struct AccountRow {
+    name: String,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    name: String,
+    energy: String,
+    money: String,
+    is_sum: bool,
+}
+
+/// Which day it holds.
+#[derive(Debug, Deserialize)]
+pub struct Chosen {
+    date: Option<NaiveDate>,
+}
+
+/// On to the month that goes on.
+pub async fn this_month() -> Redirect {
+    Redirect::to("/ledger/month")
+}
+
+/// The page.
+pub async fn page(
+    State(page): State<Arc<Page>>,
+    Path(length): Path<String>,
+    Query(chosen): Query<Chosen>,
+    visit: Extension<Visit>,
+) -> Answer {
+    let length = Length::from_name(&length).ok_or_else(|| message::nothing(&page))?;
+    let today = calendar::day_at(page.clock.now(), page.site.timezone);
+    let date = chosen.date.unwrap_or(today);
+    let read = page
+        .view(move |page, store| ledger(page, store, date, length))
+        .await;
+    let read = read.map_err(|why| message::unavailable(&page, &why))?;
+    let frame = Frame::new(&page, &visit, T.ledger, "/ledger");
+    Ok(filled(StatusCode::OK, &shown(frame, &read, date, length)))
+}
+
+fn shown(frame: Frame, read: &Ledger, date: NaiveDate, length: Length) -> Shown {
+    let (first, next) = calendar::around(date, length);
+    let at = |length: Length, date: NaiveDate| format!("/ledger/{}?date={date}", length.name());
+    let tab = |(name, other): (&'static str, Length)| Tab {
+        name,
+        path: at(other, date),
+        is_here: other == length,
+    };
+    let tabs = [
+        (T.day, Length::Day),
+        (T.month, Length::Month),
+        (T.year, Length::Year),
+    ];
+    let currency = read.currency.as_deref();
+    Shown {
+        t: T,
+        frame,
+        tabs: tabs.into_iter().map(tab).collect(),
+        length: length.name(),
+        date: date.to_string(),
+        before: at(length, calendar::before(first, length)),
+        after: at(length, next),
+        span: match length {
+            Length::Day => first.to_string(),
+            Length::Month => first.format("%Y-%m").to_string(),
+            Length::Year => first.format("%Y").to_string(),
+        },
+        has_money: currency.is_some(),
+        is_empty: read
+            .accounts
+            .iter()
+            .all(|a| a.expected_wh == 0.0 && a.measured_wh == 0.0),
+        accounts: read.accounts.iter().map(|a| account(a, currency)).collect(),
+        csv: format!("/ledger/{}/{first}/ledger.csv", length.name()),
+    }
+}
+
+fn account(account: &Account, currency: Option<&str>) -> AccountRow {
+    let row = |name: &str, wh: f64, money: Option<f64>, is_sum: bool| Row {
+        name: name.to_owned(),
+        energy: show::energy(wh),
+        money: show::money(money, currency).unwrap_or_default(),
+        is_sum,
+    };
+    let first = row(
+        T.expected_energy,
+        account.expected_wh,
+        account.expected_money,
+        true,
+    );
+    let last = row(
+        T.measured_energy,
+        account.measured_wh,
+        account.measured_money,
+        true,
+    );
+    let losses = account.losses.iter();
+    let losses = losses.map(|lost| {
+        row(
+            &loss_name(lost.loss),
+            -lost.wh,
+            lost.money.map(|m| -m),
+            false,
+        )
+    });
+    AccountRow {
+        name: account
+            .inverter
+            .clone()
+            .unwrap_or_else(|| T.account_site.to_owned()),
+        rows: [first].into_iter().chain(losses).chain([last]).collect(),
+    }
+}
+
+fn loss_name(loss: Loss) -> String {
+    match loss {
+        Loss::Limited(limit) => format!("{}: {}", T.held_back_by, T.limit(limit.name())),
+        Loss::Finding(kind) => kind.title().to_owned(),
+        Loss::Outage => T.outage.to_owned(),
+        Loss::NotRecorded => T.not_recorded.to_owned(),
+        Loss::Unexplained => T.unexplained.to_owned(),
+    }
+}

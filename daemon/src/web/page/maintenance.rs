@@ -1,0 +1,141 @@
+//! When somebody works on the plant.
+
+use super::finding::who;
+use super::overview::work_text;
+use super::{Answer, Frame, T, filled, message};
+use crate::store::{Maintenance, Said};
+use crate::web::access::Visit;
+use crate::web::texts::Texts;
+use crate::web::view::overview::Work;
+use crate::web::{Page, show};
+use analysis::reading::{DeviceId, Span, Time};
+use askama::Template;
+use axum::Extension;
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect};
+use chrono::{NaiveDateTime, TimeZone};
+use serde::Deserialize;
+use std::sync::Arc;
+
+/// Longest work that is planned at once (judgement: more is forgotten and hides everything).
+const LONGEST: Span = Span::from_h(31 * 24);
+const LONGEST_REASON: usize = 300;
+
+#[derive(Template)]
+#[template(path = "web/maintenance.html")]
+struct Shown {
+    t: &'static Texts,
+    frame: Frame,
+    works: Vec<String>,
+    may_write: bool,
+    devices: Vec<String>,
+    from: String,
+    to: String,
+}
+
+/// The page.
+pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let planned = page
+        .view(|page, store| store.maintenance_after(page.clock.now()))
+        .await;
+    let planned = planned.map_err(|why| message::unavailable(&page, &why))?;
+    let local = |at: Time| show::local(at, page.site.timezone).replace(' ', "T");
+    let now = page.clock.now();
+    let shown = Shown {
+        t: T,
+        frame: Frame::new(&page, &visit, T.maintenance, "/maintenance"),
+        works: planned
+            .iter()
+            .map(|work| work_text(&page, &Work::of(work)))
+            .collect(),
+        may_write: visit.may_write(),
+        devices: devices(&page),
+        from: local(now),
+        to: local(now + Span::from_h(4)),
+    };
+    Ok(filled(StatusCode::OK, &shown))
+}
+
+fn devices(page: &Page) -> Vec<String> {
+    let plant = &page.site.plant;
+    let inverters = plant
+        .inverters
+        .iter()
+        .map(|inverter| inverter.id.to_string());
+    inverters
+        .chain(plant.weather.iter().map(|device| device.id.to_string()))
+        .collect()
+}
+
+/// What is planned.
+#[derive(Debug, Deserialize)]
+pub struct Plan {
+    device: String,
+    from: String,
+    to: String,
+    reason: String,
+    #[serde(default)]
+    who: String,
+}
+
+/// Takes a plan.
+pub async fn plan(
+    State(page): State<Arc<Page>>,
+    visit: Extension<Visit>,
+    Form(plan): Form<Plan>,
+) -> Answer {
+    if !visit.may_write() {
+        return Ok(message::say(
+            &page,
+            StatusCode::FORBIDDEN,
+            T.error,
+            T.not_allowed,
+        ));
+    }
+    let work = work(&page, &visit, &plan).map_err(|what| message::bad_form(&page, &what))?;
+    let heard = page.say(Said::Maintenance(work)).await;
+    heard.map_err(|why| message::not_heard(&page, why))?;
+    Ok(Redirect::to("/maintenance").into_response())
+}
+
+fn work(page: &Page, visit: &Visit, plan: &Plan) -> Result<Maintenance, String> {
+    let device = match plan.device.as_str() {
+        "" => None,
+        name if devices(page).iter().any(|known| known == name) => Some(DeviceId::new(name)),
+        name => return Err(format!("found no device {name:?}")),
+    };
+    let (from, to) = (at(page, &plan.from)?, at(page, &plan.to)?);
+    if to <= from {
+        return Err("it ends before it begins".to_owned());
+    }
+    if to - from > LONGEST {
+        return Err("it lasts longer than a month".to_owned());
+    }
+    let reason = plan.reason.trim();
+    if reason.is_empty() || reason.chars().count() > LONGEST_REASON {
+        return Err(format!(
+            "a reason of 1 to {LONGEST_REASON} characters is wanted"
+        ));
+    }
+    Ok(Maintenance {
+        device,
+        from,
+        to,
+        at: page.clock.now(),
+        who: who(visit, &plan.who)?,
+        reason: reason.to_owned(),
+    })
+}
+
+/// A time of the site as forms write it.
+fn at(page: &Page, text: &str) -> Result<Time, String> {
+    let formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"];
+    let parsed = formats
+        .iter()
+        .find_map(|f| NaiveDateTime::parse_from_str(text, f).ok());
+    let local = parsed.ok_or_else(|| format!("found the time {text:?}"))?;
+    let there = page.site.timezone.from_local_datetime(&local).earliest();
+    let there = there.ok_or_else(|| format!("the clock at the site never shows {text}"))?;
+    Ok(Time::from_unix_ms(there.timestamp_millis()))
+}

@@ -1,0 +1,152 @@
+//! Findings, with what people have answered to them.
+
+use super::{rounded, utc};
+use crate::report::finding_line;
+use crate::store::{Response, Store, StoreError, What};
+use crate::web::Page;
+use analysis::detect::Severity;
+use analysis::diagnose::Finding;
+use analysis::reading::Time;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// A finding and its answers.
+#[derive(Debug, Clone)]
+pub struct Answered {
+    pub finding: Finding,
+    /// In the order in which they were given.
+    pub responses: Vec<Response>,
+}
+
+/// An answer, for programs.
+#[derive(Debug, Clone, Serialize)]
+pub struct Answer {
+    pub at_utc: String,
+    pub who: String,
+    pub what: &'static str,
+    pub until_utc: Option<String>,
+    pub text: String,
+}
+
+/// A finding in short.
+#[derive(Debug, Clone, Serialize)]
+pub struct Brief {
+    pub id: String,
+    pub title: String,
+    pub kind: &'static str,
+    pub severity: Severity,
+    pub device: String,
+    pub input: Option<u8>,
+    pub string: Option<String>,
+    pub began_utc: String,
+    pub ended_utc: Option<String>,
+    pub lost_kwh: f64,
+    pub summary: String,
+    pub is_acknowledged: bool,
+    pub snoozed_until_utc: Option<String>,
+    #[serde(skip)]
+    pub began: Time,
+    #[serde(skip)]
+    pub ended: Option<Time>,
+}
+
+impl Answered {
+    /// Whether somebody has seen it.
+    pub fn is_acknowledged(&self) -> bool {
+        self.responses.iter().any(|r| r.what == What::Acknowledged)
+    }
+
+    /// Until when it may wait: what was said last.
+    pub fn snoozed_until(&self, now: Time) -> Option<Time> {
+        let last = self.responses.iter().rfind(|r| r.what == What::Snoozed)?;
+        last.until.filter(|until| now < *until)
+    }
+
+    /// Whether somebody has to do something about it now.
+    pub fn is_open(&self, now: Time) -> bool {
+        self.finding.ended.is_none()
+            && self.finding.severity > Severity::Note
+            && self.snoozed_until(now).is_none()
+    }
+
+    /// In short.
+    pub fn brief(&self, now: Time) -> Brief {
+        let finding = &self.finding;
+        Brief {
+            id: finding.id.to_string(),
+            title: finding.title(),
+            kind: finding.kind.name(),
+            severity: finding.severity,
+            device: finding.subject.device.to_string(),
+            input: finding.subject.input,
+            string: finding.subject.string.clone(),
+            began_utc: utc(finding.began),
+            ended_utc: finding.ended.map(utc),
+            lost_kwh: rounded(finding.lost.wh() / 1000.0, 4),
+            summary: finding.summary.clone(),
+            is_acknowledged: self.is_acknowledged(),
+            snoozed_until_utc: self.snoozed_until(now).map(utc),
+            began: finding.began,
+            ended: finding.ended,
+        }
+    }
+
+    /// As a line of `findings.jsonl`, with the answers beside it.
+    pub fn for_programs(&self, page: &Page) -> Result<serde_json::Value, String> {
+        let line = finding_line(&self.finding, &page.site.plant.site).map_err(|e| e.to_string())?;
+        let mut line: serde_json::Value =
+            serde_json::from_str(&line).map_err(|error| error.to_string())?;
+        let answers: Vec<Answer> = self.responses.iter().map(answer).collect();
+        line["title"] = self.finding.title().into();
+        line["responses"] = serde_json::to_value(answers).map_err(|error| error.to_string())?;
+        Ok(line)
+    }
+}
+
+fn answer(response: &Response) -> Answer {
+    Answer {
+        at_utc: utc(response.at),
+        who: response.who.clone(),
+        what: response.what.name(),
+        until_utc: response.until.map(utc),
+        text: response.text.clone(),
+    }
+}
+
+/// All of them: those that stand first, the most urgent before the others, the newest before the older.
+pub fn all(store: &Store) -> Result<Vec<Answered>, StoreError> {
+    let mut by_finding: BTreeMap<String, Vec<Response>> = BTreeMap::new();
+    for response in store.responses()? {
+        by_finding
+            .entry(response.finding.clone())
+            .or_default()
+            .push(response);
+    }
+    let mut all: Vec<Answered> = store
+        .findings()?
+        .into_iter()
+        .map(|finding| Answered {
+            responses: by_finding.remove(finding.id.as_str()).unwrap_or_default(),
+            finding,
+        })
+        .collect();
+    all.sort_by_key(|answered| {
+        let finding = &answered.finding;
+        let (stands, severity) = (finding.ended.is_none(), finding.severity);
+        let urgency = if stands { Some(severity) } else { None };
+        std::cmp::Reverse((stands, urgency, finding.began))
+    });
+    Ok(all)
+}
+
+/// One of them.
+pub fn one(store: &Store, id: &str) -> Result<Option<Answered>, StoreError> {
+    let finding = store.findings()?.into_iter().find(|f| f.id.as_str() == id);
+    let Some(finding) = finding else {
+        return Ok(None);
+    };
+    Ok(Some(Answered {
+        finding,
+        responses: store.responses_to(id)?,
+    }))
+}

@@ -1,0 +1,153 @@
+//! Where every missing kilowatt-hour of a day, a month or a year went.
+
+use super::rounded;
+use crate::store::{Store, StoreError};
+use crate::web::Page;
+use crate::web::calendar::{self, Length};
+use analysis::ledger::{Entry, Hours, Loss};
+use analysis::reading::{Energy, Span, Time};
+use chrono::NaiveDate;
+use serde::Serialize;
+
+/// Slots are read so many at a time: a year must not be in memory.
+const READ_AT_A_TIME: Span = Span::from_h(48);
+/// Smaller losses are nothing but rounding [Wh].
+const LEAST_WH: f64 = 0.05;
+
+/// A ledger.
+#[derive(Debug, Clone, Serialize)]
+pub struct Ledger {
+    pub length: &'static str,
+    /// First day, of the calendar at the site.
+    pub from: String,
+    /// First day that is no part of it.
+    pub to: String,
+    pub currency: Option<String>,
+    /// The site, then each inverter.
+    pub accounts: Vec<Account>,
+}
+
+/// The ledger of the site or an inverter: expected = measured + the sum of all losses.
+#[derive(Debug, Clone, Serialize)]
+pub struct Account {
+    /// `None`: the site.
+    pub inverter: Option<String>,
+    pub expected_wh: f64,
+    pub measured_wh: f64,
+    pub expected_money: Option<f64>,
+    pub measured_money: Option<f64>,
+    /// Those that are not nothing.
+    pub losses: Vec<Lost>,
+}
+
+/// One loss.
+#[derive(Debug, Clone, Serialize)]
+pub struct Lost {
+    /// As the columns of `ledger.csv`.
+    pub name: String,
+    pub wh: f64,
+    pub money: Option<f64>,
+    #[serde(skip)]
+    pub loss: Loss,
+}
+
+struct Sums {
+    expected: f64,
+    measured: f64,
+    losses: Vec<f64>,
+}
+
+/// The ledger of the length that holds a day.
+pub fn ledger(
+    page: &Page,
+    store: &Store,
+    day: NaiveDate,
+    length: Length,
+) -> Result<Ledger, StoreError> {
+    let plant = &page.site.plant;
+    let (from, to) = calendar::span(day, length, page.site.timezone);
+    let findings = store.findings()?;
+    let mut hours = Hours::new(plant, &findings);
+    let none = || Sums {
+        expected: 0.0,
+        measured: 0.0,
+        losses: vec![0.0; Loss::all().count()],
+    };
+    let mut inverters: Vec<Sums> = plant.inverters.iter().map(|_| none()).collect();
+    let mut add = |entries: Vec<Entry>| entries.iter().for_each(|e| inverters[e.inverter].add(e));
+    // Nothing is looked for where nothing is.
+    let (first, last) = store.span()?.unwrap_or((from, from));
+    let (mut at, end): (Time, Time) = (from.max(first), to.min(last));
+    while at < end {
+        let until = end.min(at + READ_AT_A_TIME);
+        for slot in store.slots(at, until)? {
+            add(hours.add(&slot));
+        }
+        at = until;
+    }
+    add(hours.finish());
+    let mut site = none();
+    inverters.iter().for_each(|sums| site.extend(sums));
+    let names = plant
+        .inverters
+        .iter()
+        .map(|inverter| Some(inverter.id.to_string()));
+    let all = [site].into_iter().chain(inverters);
+    let accounts = [None].into_iter().chain(names).zip(all);
+    let (first, next) = calendar::around(day, length);
+    Ok(Ledger {
+        length: length.name(),
+        from: first.to_string(),
+        to: next.to_string(),
+        currency: plant
+            .site
+            .energy_price
+            .as_ref()
+            .map(|price| price.currency.clone()),
+        accounts: accounts
+            .map(|(name, sums)| sums.account(page, name))
+            .collect(),
+    })
+}
+
+impl Sums {
+    fn add(&mut self, entry: &Entry) {
+        self.expected += entry.expected.wh();
+        self.measured += entry.measured.wh();
+        for (sum, (_, lost)) in self.losses.iter_mut().zip(entry.losses()) {
+            *sum += lost.wh();
+        }
+    }
+
+    fn extend(&mut self, other: &Sums) {
+        self.expected += other.expected;
+        self.measured += other.measured;
+        self.losses
+            .iter_mut()
+            .zip(&other.losses)
+            .for_each(|(a, b)| *a += b);
+    }
+
+    fn account(&self, page: &Page, inverter: Option<String>) -> Account {
+        let price = page.site.plant.site.energy_price.as_ref();
+        let money = |wh: f64| price.map(|price| rounded(price.of(Energy::from_wh(wh)), 4));
+        let losses = Loss::all()
+            .zip(&self.losses)
+            .filter(|(_, wh)| wh.abs() >= LEAST_WH);
+        Account {
+            inverter,
+            expected_wh: rounded(self.expected, 1),
+            measured_wh: rounded(self.measured, 1),
+            expected_money: money(self.expected),
+            measured_money: money(self.measured),
+            losses: losses
+                .map(|(loss, wh)| Lost {
+                    name: loss.name(),
+                    wh: rounded(*wh, 1),
+                    money: money(*wh),
+                    loss,
+                })
+                .collect(),
+        }
+    }
+}

@@ -1,0 +1,239 @@
+//! Whether the plant does what it should, in one word and a few numbers.
+
+use super::device::{self, Freshness};
+use super::finding::{self, Brief};
+use super::{rounded, utc};
+use crate::store::{Maintenance, Store, StoreError};
+use crate::web::Page;
+use crate::web::calendar::{self, Length};
+use analysis::detect::{Severity, Slot};
+use analysis::ledger::hourly;
+use analysis::reading::Time;
+use serde::Serialize;
+
+/// Less than this is expected at dusk and dawn, and says nothing [Wh].
+const LEAST_WH: f64 = 100.0;
+/// Measured over expected of a day below which it is said although nothing has been found: the width
+/// of the band without a sensor (judgement).
+const LEAST_RATIO: f64 = 0.9;
+
+/// Whether it does what it should.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Yes.
+    AsExpected,
+    /// Something wants a person.
+    Attention,
+    /// Too little today, and nothing has been found yet.
+    Low,
+    /// Something is not heard, so nobody knows.
+    Unknown,
+    /// There is no light, and nothing is wrong.
+    Dark,
+}
+
+/// The first page.
+#[derive(Debug, Clone, Serialize)]
+pub struct Overview {
+    pub site: String,
+    pub now_utc: String,
+    pub verdict: Verdict,
+    pub today: Today,
+    /// What stands and is not waiting, the most urgent first; without notes.
+    pub findings: Vec<Brief>,
+    /// What stands and may wait until a time.
+    pub snoozed: Vec<Brief>,
+    /// What was held back today, by inverter and limit.
+    pub limited: Vec<Limited>,
+    pub sources: Vec<Source>,
+    pub maintenance: Vec<Work>,
+}
+
+/// The day so far.
+#[derive(Debug, Clone, Serialize)]
+pub struct Today {
+    /// Of the calendar at the site.
+    pub date: String,
+    /// Of slots in which both are known.
+    pub expected_wh: f64,
+    pub measured_wh: f64,
+    /// `None` while there was too little light to tell.
+    pub ratio: Option<f64>,
+    /// The sum over all inverters.
+    pub curve: Vec<Point>,
+}
+
+/// One slot of the site.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Point {
+    pub at_unix_s: i64,
+    pub measured_w: Option<f64>,
+    pub expected_w: Option<f64>,
+}
+
+/// What a limit held back.
+#[derive(Debug, Clone, Serialize)]
+pub struct Limited {
+    pub device: String,
+    pub limit: &'static str,
+    pub held_back_wh: f64,
+}
+
+/// How a device is heard.
+#[derive(Debug, Clone, Serialize)]
+pub struct Source {
+    pub device: String,
+    pub freshness: Freshness,
+    pub heard_utc: Option<String>,
+    pub silent_s: Option<i64>,
+    pub trouble: Option<&'static str>,
+}
+
+/// Somebody works on the plant, or will.
+#[derive(Debug, Clone, Serialize)]
+pub struct Work {
+    pub device: Option<String>,
+    pub from_utc: String,
+    pub to_utc: String,
+    pub who: String,
+    pub reason: String,
+    #[serde(skip)]
+    pub from: Time,
+    #[serde(skip)]
+    pub to: Time,
+}
+
+impl Work {
+    /// As it stands in the store.
+    pub fn of(work: &Maintenance) -> Self {
+        Self {
+            device: work.device.as_ref().map(ToString::to_string),
+            from_utc: utc(work.from),
+            to_utc: utc(work.to),
+            who: work.who.clone(),
+            reason: work.reason.clone(),
+            from: work.from,
+            to: work.to,
+        }
+    }
+}
+
+/// As it stands now.
+pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
+    let now = page.clock.now();
+    let date = calendar::day_at(now, page.site.timezone);
+    let (from, to) = calendar::span(date, Length::Day, page.site.timezone);
+    let slots = store.slots(from, to)?;
+    let all = finding::all(store)?;
+    let plant = &page.site.plant;
+    let found: Vec<_> = all.iter().map(|a| a.finding.clone()).collect();
+    let limited = limited(page, &hourly(plant, &slots, &found));
+    let stands = all.iter().filter(|a| a.finding.ended.is_none());
+    let stands = stands.filter(|a| a.finding.severity > Severity::Note);
+    let (open, snoozed): (Vec<_>, Vec<_>) = stands.partition(|a| a.is_open(now));
+    let devices = device::devices(page);
+    let sources: Vec<Source> = devices
+        .into_iter()
+        .map(|device| Source {
+            device: device.id,
+            freshness: device.freshness,
+            heard_utc: device.heard_utc,
+            silent_s: device.silent_s,
+            trouble: device.trouble,
+        })
+        .collect();
+    let today = today(date.to_string(), &slots);
+    let verdict = verdict(!open.is_empty(), &sources, &today, &slots);
+    let maintenance = store.maintenance_after(now)?;
+    Ok(Overview {
+        site: plant.site.name.clone(),
+        now_utc: utc(now),
+        verdict,
+        today,
+        findings: open.into_iter().map(|a| a.brief(now)).collect(),
+        snoozed: snoozed.into_iter().map(|a| a.brief(now)).collect(),
+        limited,
+        sources,
+        maintenance: maintenance.iter().map(Work::of).collect(),
+    })
+}
+
+fn verdict(is_open: bool, sources: &[Source], today: &Today, slots: &[Slot]) -> Verdict {
+    if is_open {
+        return Verdict::Attention;
+    }
+    let last_is_dark = slots
+        .last()
+        .is_none_or(|slot| expected_w(slot).is_none_or(|w| w <= 0.0));
+    if sources
+        .iter()
+        .any(|source| source.freshness != Freshness::Fresh)
+    {
+        return Verdict::Unknown;
+    }
+    match today.ratio {
+        Some(ratio) if ratio < LEAST_RATIO => Verdict::Low,
+        _ if last_is_dark => Verdict::Dark,
+        Some(_) => Verdict::AsExpected,
+        None => Verdict::Dark,
+    }
+}
+
+/// Of all inverters together; `None` where it is not known of one.
+fn expected_w(slot: &Slot) -> Option<f64> {
+    let mut all = slot
+        .inverters
+        .iter()
+        .map(|inverter| inverter.expected_ac_power);
+    all.try_fold(0.0, |sum, power| Some(sum + power?.w()))
+}
+
+fn measured_w(slot: &Slot) -> Option<f64> {
+    let mut all = slot.inverters.iter().map(|inverter| inverter.ac_power);
+    all.try_fold(0.0, |sum, power| Some(sum + power?.w()))
+}
+
+fn today(date: String, slots: &[Slot]) -> Today {
+    let (mut expected_wh, mut measured_wh) = (0.0, 0.0);
+    for slot in slots {
+        let hours = slot.span.hours();
+        for inverter in &slot.inverters {
+            if let (Some(expected), Some(measured)) =
+                (inverter.expected_ac_power, inverter.ac_power)
+            {
+                expected_wh += expected.w() * hours;
+                measured_wh += measured.w() * hours;
+            }
+        }
+    }
+    let point = |slot: &Slot| Point {
+        at_unix_s: (slot.start + slot.span.half()).unix_ms() / 1000,
+        measured_w: measured_w(slot).map(|w| rounded(w, 1)),
+        expected_w: expected_w(slot).map(|w| rounded(w, 1)),
+    };
+    Today {
+        date,
+        expected_wh: rounded(expected_wh, 1),
+        measured_wh: rounded(measured_wh, 1),
+        ratio: (expected_wh >= LEAST_WH).then(|| rounded(measured_wh / expected_wh, 4)),
+        curve: slots.iter().map(point).collect(),
+    }
+}
+
+fn limited(page: &Page, entries: &[analysis::ledger::Entry]) -> Vec<Limited> {
+    let mut sums = std::collections::BTreeMap::new();
+    for entry in entries {
+        for (limit, energy) in &entry.limited {
+            *sums.entry((entry.inverter, *limit)).or_insert(0.0) += energy.wh();
+        }
+    }
+    let above_nothing = sums.into_iter().filter(|(_, wh)| *wh >= 1.0);
+    above_nothing
+        .map(|((inverter, limit), wh)| Limited {
+            device: page.site.plant.inverters[inverter].id.to_string(),
+            limit: limit.name(),
+            held_back_wh: rounded(wh, 1),
+        })
+        .collect()
+}

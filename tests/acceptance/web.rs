@@ -1,0 +1,77 @@
+//! The page of `noonmark run`, asked over the loopback as browsers and programs do.
+//!
+//! Kind of truth: property for who gets in and what is stored; reference for the answers to programs,
+//! which are held against the published description by another library.
+
+#[path = "web/access.rs"]
+mod access;
+#[path = "web/answers.rs"]
+mod answers;
+#[path = "web/clients.rs"]
+mod clients;
+#[path = "web/described.rs"]
+mod described;
+#[path = "run/site.rs"]
+#[expect(dead_code, reason = "another test uses the rest")]
+mod site;
+
+use site::{OPENS, Site};
+use tests::{Browser, Program, SunspecServer, until};
+
+/// Site seconds per second.
+const RATE: &str = "300";
+const EVERY_S: u32 = 60;
+
+/// A plant whose string opens after half an hour, and its page.
+struct Plant {
+    site: Site,
+    program: Program,
+    address: String,
+    _server: SunspecServer,
+}
+
+impl Plant {
+    /// With these lines in `[web]`, beside where it listens.
+    fn start(web: &str) -> Self {
+        let begins = ["--clock-from", "2026-03-20T09:31:00Z", "--clock-rate", RATE];
+        let opens = [
+            "--strings",
+            "1,2,1",
+            "--open-input",
+            "2",
+            "--open-at",
+            OPENS,
+        ];
+        let mut server = SunspecServer::start(0, &[begins.as_slice(), &opens].concat());
+        let port = server.port();
+        let site = Site::new(&[("hut", port)], Some(("mast", port)), EVERY_S);
+        site.add(&format!("\n[web]\nlisten = \"127.0.0.1:0\"\n{web}"));
+        let mut program = site.start(&mut server, RATE);
+        let line = program.wait_for_line("the page is at");
+        let (_, rest) = line.split_once("://").expect("an address");
+        let address = rest.trim_end_matches('/').to_owned();
+        Self {
+            site,
+            program,
+            address,
+            _server: server,
+        }
+    }
+
+    fn browser(&self) -> Browser {
+        Browser::new(&self.address)
+    }
+
+    /// Waits until the open string is on the page; its id.
+    fn found(&self) -> String {
+        let mut browser = self.browser();
+        until("the open string on the page", || {
+            let found = browser.get("/api/v1/findings").json();
+            let found = found
+                .as_array()?
+                .iter()
+                .find(|f| f["kind"] == "string_open")?;
+            Some(found["id"].as_str()?.to_owned())
+        })
+    }
+}

@@ -1,0 +1,78 @@
+//! Answers for programs are what `openapi.json` says, by the judgement of another library
+//! (`described.py`), which also asks for what cannot be.
+
+use super::Plant;
+use std::process::Command;
+
+#[test]
+fn answers_are_as_they_are_described() {
+    let plant = Plant::start("");
+    let id = plant.found();
+    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/described.py");
+    let output = Command::new(python)
+        .args([script, &plant.address, "hut", "2026-03-20", &id])
+        .output()
+        .expect("it starts");
+    let said = String::from_utf8_lossy(&output.stdout);
+    let wrong = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}\n{wrong}");
+    assert!(said.contains("every path asked"), "{said}");
+}
+
+#[test]
+fn tables_and_numbers_are_there_to_take_away() {
+    let plant = Plant::start("");
+    plant.found();
+    let mut browser = plant.browser();
+    let day = browser.get("/inverters/hut/days/2026-03-20/day.csv");
+    let header = day.body.lines().next().expect("a header");
+    assert!(header.starts_with(
+        "start_utc,poa_w_m2,ac_power_w,expected_ac_power_w,limit,input-1/dc_voltage_v"
+    ));
+    assert!(day.body.lines().count() > 6, "{}", day.body);
+    let columns = header.split(',').count();
+    assert!(
+        day.body
+            .lines()
+            .all(|line| line.split(',').count() == columns)
+    );
+    for path in [
+        "/today.csv",
+        "/findings.csv",
+        "/ledger/day/2026-03-20/ledger.csv",
+        "/performance/day/performance.csv",
+    ] {
+        let table = browser.get(path);
+        assert_eq!(table.status, 200, "{path}");
+        assert!(table.head["content-type"].starts_with("text/csv"), "{path}");
+        assert!(table.body.lines().count() > 1, "{path}: {}", table.body);
+    }
+    let picture = browser.get("/inverters/hut/days/2026-03-20/day.svg?look=dark&width=350");
+    assert!(picture.body.starts_with("<svg") && picture.body.contains("input 2: current, A"));
+    let metrics = browser.get("/metrics");
+    assert!(metrics.head["content-type"].starts_with("application/openmetrics-text"));
+    assert!(metrics.body.ends_with("# EOF\n"));
+    assert!(
+        metrics
+            .body
+            .contains("noonmark_dc_current_a{device=\"hut\",input=\"2\"} ")
+    );
+    // Ledger: expected is measured plus everything that was lost.
+    let ledger = browser
+        .get("/api/v1/ledger?length=day&date=2026-03-20")
+        .json();
+    for account in ledger["accounts"].as_array().expect("a list") {
+        let number = |value: &serde_json::Value| value.as_f64().expect("a number");
+        let lost = account["losses"]
+            .as_array()
+            .expect("a list")
+            .iter()
+            .map(|l| number(&l["wh"]));
+        let sum = number(&account["measured_wh"]) + lost.sum::<f64>();
+        // Each line is rounded to a tenth, and lines below that are left out.
+        const ROUNDING_WH: f64 = 3.0;
+        let off = (number(&account["expected_wh"]) - sum).abs();
+        assert!(off <= ROUNDING_WH, "{off} Wh off: {account}");
+    }
+}
