@@ -76,6 +76,8 @@ pub struct Alerts {
     pub summary_at: NaiveTime,
     /// After this all readers are told of a hazard that nobody has acknowledged.
     pub remind_after: Span,
+    /// Scheme and host under which readers reach the page, without a slash at the end.
+    pub page: Option<String>,
     /// How mails leave; there is one where there are readers.
     pub mail: Option<MailServer>,
     /// Who gets mails, each address once.
@@ -92,6 +94,7 @@ impl Alerts {
             quiet: None,
             summary_at: Self::SUMMARY_AT,
             remind_after: Span::from_h(24),
+            page: None,
             mail: None,
             readers: Vec::new(),
         }

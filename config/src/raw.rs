@@ -276,6 +276,8 @@ table! {
         summary_at: NaiveTime, Optional("07:00"), TIME_OF_DAY, "when daily and monthly mails are made";
         remind_after_h: f64, Default(REMIND_AFTER_H), range(1.0, 720.0, "h"),
             "after this time all readers are told of a hazard that nobody has acknowledged";
+        page: String, Optional("mails without links"), Rule::Words("http:// or https:// and a host"),
+            "address under which readers reach the page; mails then have a link to acknowledge";
         mail: MailServer, Optional("nobody gets mails"), Rule::Words("[alerts.mail]"), "how mails leave";
         reader: Vec<Reader>, Optional("nobody gets mails"), Rule::Words("[[alerts.reader]]"), "who gets mails";
     }

@@ -30,6 +30,7 @@ pub(super) fn alerts(
     let quiet = quiet_hours(raw, problems);
     let mail = raw.mail.as_ref();
     let server = mail.map(|found| server(&found.value, beside, problems));
+    let page = page(raw, problems);
     let readers = readers(list(&raw.reader), problems);
     let one_alone = match (mail, &raw.reader) {
         (Some(mail), None) => Some((&mail.span, "mail", "a [[alerts.reader]] beside it")),
@@ -46,12 +47,31 @@ pub(super) fn alerts(
         quiet: quiet?,
         summary_at: value(&raw.summary_at).map_or(Alerts::SUMMARY_AT, |time| *time),
         remind_after: Span::from_s((remind_after_h * 3600.0).round() as i64),
+        page: page?,
         mail: match server {
             Some(server) => Some(server?),
             None => None,
         },
         readers: readers?,
     })
+}
+
+/// The outer `None` after something was reported.
+fn page(raw: &raw::Alerts, problems: &mut Problems<'_>) -> Option<Option<String>> {
+    let Some(found) = &raw.page else {
+        return Some(None);
+    };
+    let host = found.value.strip_prefix("https://");
+    let host = host.or_else(|| found.value.strip_prefix("http://"));
+    let plain = |c: char| c.is_ascii_alphanumeric() || ".-_:[]".contains(c);
+    let host = host.map(|host| host.strip_suffix('/').unwrap_or(host));
+    if host.is_some_and(|host| !host.is_empty() && host.chars().all(plain)) {
+        return Some(Some(found.value.trim_end_matches('/').to_owned()));
+    }
+    let (path, text) = (raw.at().key("page"), format!("text {:?}", found.value));
+    let wanted = "scheme and host alone, as \"https://barn.example.org\"";
+    problems.add(Fault::WrongType, &found.span, path, text, wanted);
+    None
 }
 
 /// The outer `None` after something was reported.

@@ -7,6 +7,7 @@ use super::policy::LOOK_BACK;
 use crate::report::chart_files::{ChartFilesError, png};
 use crate::store::{About, Mail, News, Store, StoreError};
 use crate::text::{at_site, midnight, utc_offset};
+use crate::web::link::{self, Key, Purpose};
 use analysis::chart::{Size, SummaryInput};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
@@ -86,6 +87,29 @@ pub struct Composer {
     pub alerts: Arc<Alerts>,
     /// Address of the sender.
     pub from: String,
+    /// Where readers can say that they have seen something, if they can.
+    pub links: Option<Links>,
+}
+
+/// Links into the page.
+#[derive(Debug, Clone)]
+pub struct Links {
+    /// Scheme and host of the page.
+    pub page: String,
+    /// What the page knows its own links by.
+    pub key: Key,
+}
+
+/// How long a link of a mail opens something.
+const LINK_LASTS: Span = Span::from_h(24 * 30);
+
+impl Links {
+    /// A link by which somebody without a password says that he has seen a finding.
+    fn acknowledge(&self, finding: &Finding, now: Time) -> String {
+        let (purpose, id) = (Purpose::Acknowledge, finding.id.as_str());
+        let token = link::sign(&self.key, purpose, id, now + LINK_LASTS);
+        format!("{}{}", self.page, link::path(purpose, id, &token))
+    }
 }
 
 impl Composer {
@@ -96,6 +120,7 @@ impl Composer {
             timezone: site.timezone,
             alerts: Arc::new(site.alerts.clone()),
             from: site.alerts.mail.as_ref()?.from.clone(),
+            links: None,
         })
     }
 
@@ -107,10 +132,12 @@ impl Composer {
         let reader = self.reader(&mail.made.reader)?;
         let news = store.news(mail.made.at - LOOK_BACK)?;
         let findings = store.findings()?;
+        let told = told(&mail.made.news, &news, &findings);
+        let told = self.with_links(told, now);
         let (letter, picture) = match &mail.made.about {
-            About::News => self.of_news(store, reader, &told(&mail.made.news, &news, &findings))?,
+            About::News => self.of_news(store, reader, &told)?,
             About::Day(period) | About::Month(period) => {
-                self.of_period(store, reader, period, &mail.made.news, &news, &findings)?
+                self.of_period(store, reader, period, told, &findings)?
             }
         };
         let threads = self.threads(store, reader, mail, &news)?;
@@ -175,8 +202,7 @@ impl Composer {
         store: &Store,
         reader: &Reader,
         period: &str,
-        new: &[i64],
-        news: &[News],
+        mut told: Vec<Told>,
         findings: &[Finding],
     ) -> Result<(Letter, Option<Vec<u8>>), ComposeError> {
         let no_period = || ComposeError::NoPeriod {
@@ -185,18 +211,29 @@ impl Composer {
         let (name, from, to) = days(period).ok_or_else(no_period)?;
         let (from, to) = (midnight(from, self.timezone), midnight(to, self.timezone));
         let balance = balance(&self.plant, store, findings, (from, to))?;
-        let mut told = told(new, news, findings);
         let stood = findings.iter().filter(|f| {
             f.severity > Severity::Note && f.began < to && f.ended.is_none_or(|end| end >= from)
         });
         for finding in stood {
             if !told.iter().any(|t| t.finding.id == finding.id) {
-                let (finding, news) = (finding.clone(), Vec::new());
-                told.push(Told { finding, news });
+                told.push(Told {
+                    finding: finding.clone(),
+                    news: Vec::new(),
+                    link: None,
+                });
             }
         }
         let letter = letter::summary(self.site(), reader, &name, &balance, &told, None);
         Ok((letter, None))
+    }
+
+    /// What stands can be acknowledged.
+    fn with_links(&self, mut told: Vec<Told>, now: Time) -> Vec<Told> {
+        for told in told.iter_mut().filter(|t| t.finding.ended.is_none()) {
+            let links = self.links.as_ref();
+            told.link = links.map(|links| links.acknowledge(&told.finding, now));
+        }
+        told
     }
 
     fn site(&self) -> Site<'_> {
@@ -331,6 +368,7 @@ fn told(new: &[i64], news: &[News], findings: &[Finding]) -> Vec<Told> {
         (!news.is_empty()).then(|| Told {
             finding: finding.clone(),
             news,
+            link: None,
         })
     };
     findings.iter().filter_map(of).collect()

@@ -33,6 +33,8 @@ pub struct Told {
     pub finding: Finding,
     /// In the order in which it happened.
     pub news: Vec<Turn>,
+    /// Where it can be acknowledged.
+    pub link: Option<String>,
 }
 
 /// The words of a mail.
@@ -97,6 +99,7 @@ struct Place {
     causes: Vec<(String, String)>,
     numbers: Vec<evidence::Row>,
     id: String,
+    link: Option<String>,
 }
 
 #[derive(Template)]
@@ -353,6 +356,7 @@ fn place(site: Site<'_>, told: &[&Told]) -> Place {
         causes: causes.collect(),
         numbers: evidence::rows(&finding.evidence, site.timezone),
         id: finding.id.to_string(),
+        link: told.iter().find_map(|t| t.link.clone()),
     }
 }
 

@@ -10,6 +10,6 @@ mod policy;
 mod post;
 mod sender;
 
-pub use compose::{ComposeError, Composed, Composer};
+pub use compose::{ComposeError, Composed, Composer, Links};
 pub use post::{Post, ToPost};
 pub use sender::{PATIENCE, SendError, Sender, send};

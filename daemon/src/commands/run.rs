@@ -2,7 +2,7 @@
 //! Never in here: how it works (`crate::run`).
 
 use super::exit;
-use crate::alert::{Composer, PATIENCE, Post, Sender};
+use crate::alert::{Composer, Links, PATIENCE, Post, Sender};
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
@@ -13,6 +13,7 @@ use crate::source::Night;
 use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
 use crate::source::mqtt::{MessageDevice, Subscriber};
 use crate::store::{Event, Layout, Opened, Store, StoreError};
+use crate::web::link::{Key, KeyError};
 use crate::web::{self, WebError};
 use analysis::reading::{ChannelTable, DeviceId, Span, Time};
 use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
@@ -54,6 +55,9 @@ pub enum RunError {
     /// The page cannot be served as the site file says.
     #[error(transparent)]
     Web(#[from] WebError),
+    /// The key of links in mails cannot be kept.
+    #[error(transparent)]
+    Key(#[from] KeyError),
     /// Work ended before it was told to, or its last step or report cannot be written.
     #[error(transparent)]
     Work(#[from] DeskError),
@@ -75,7 +79,9 @@ impl RunError {
                 exit::BAD_SITE_FILE
             }
             Self::Web(WebError::Access(_) | WebError::Identity(_)) => exit::BAD_SITE_FILE,
-            Self::Folder { .. } | Self::Web(WebError::Listen { .. }) => exit::CANNOT_CREATE,
+            Self::Folder { .. } | Self::Key(_) | Self::Web(WebError::Listen { .. }) => {
+                exit::CANNOT_CREATE
+            }
             Self::Store(_) | Self::Analyse(AnalyseError::Store(_)) | Self::Work(_) => {
                 exit::CANNOT_WRITE
             }
@@ -129,7 +135,7 @@ pub async fn run(
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
-    let (post, sender) = mails(site, &store_file).unzip();
+    let (post, sender) = mails(site, folder)?.unzip();
     let desk = Desk::new(analyst, store_file, reports, site.keep, post);
     let (server, desk) = match page {
         None => (None, desk),
@@ -143,18 +149,26 @@ pub async fn run(
 }
 
 /// Where mails are made and who sends them, if somebody is to get any.
-fn mails(site: &SiteFile, store_file: &Path) -> Option<(Post, Sender)> {
-    let server = site.alerts.mail.as_ref()?;
-    let composer = Composer::of(site)?;
+fn mails(site: &SiteFile, folder: &Path) -> Result<Option<(Post, Sender)>, RunError> {
+    let (Some(server), Some(mut composer)) = (&site.alerts.mail, Composer::of(site)) else {
+        return Ok(None);
+    };
+    if let Some(page) = &site.alerts.page {
+        let key = Key::of_folder(folder)?;
+        composer.links = Some(Links {
+            page: page.clone(),
+            key,
+        });
+    }
     let (post, to_post) = Post::new(composer.alerts.clone(), server, site.timezone);
     let sender = Sender::new(
         composer,
         server.clone(),
-        store_file.to_owned(),
+        folder.join(STORE_NAME),
         to_post,
         PATIENCE,
     );
-    Some((post, sender))
+    Ok(Some((post, sender)))
 }
 
 /// The store, with what opening did to it written down. One that cannot be written to just now is
