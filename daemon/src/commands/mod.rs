@@ -6,6 +6,7 @@ pub mod backup;
 pub mod check;
 pub mod exit;
 pub mod export;
+mod meter;
 pub mod replay;
 pub mod report;
 pub mod run;

@@ -1,8 +1,9 @@
 //! `noonmark report SITE --from D --to D --out DIR`: the report of some days from the store.
 //! Never in here: what a report holds.
 
-use super::at_store::{Meter, exit_code, there};
+use super::at_store::{exit_code, there};
 use super::exit;
+use super::meter::Meter;
 use crate::report::{
     About, CommissioningError, Days, PeriodError, ReportError, commissioning, write_period,
 };

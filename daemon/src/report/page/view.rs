@@ -4,7 +4,6 @@
 use super::inputs::Shown;
 use super::{PageError, Whole, findings, inputs, supply, words};
 use crate::report::ReportError;
-use crate::text;
 use analysis::chart::{LedgerBar, LedgerInput, MOST_PARTS, dark_rules, ledger_picture};
 use analysis::ledger::{Figures, Loss, Performance, Period};
 use analysis::plant::Plant;
@@ -165,7 +164,7 @@ fn numbers(plant: &Plant, site: &Balance) -> Vec<Number> {
     let number = |name, energy: Energy, means| Number {
         name,
         kwh: words::kwh(energy),
-        money: text::money(energy, &plant.site).unwrap_or_default(),
+        money: words::money(energy, &plant.site),
         means,
     };
     vec![
@@ -203,7 +202,7 @@ fn losses(plant: &Plant, site: &Balance) -> Vec<LossRow> {
         LossRow {
             name: words::loss(loss),
             kwh: words::kwh(energy),
-            money: text::money(energy, &plant.site).unwrap_or_default(),
+            money: words::money(energy, &plant.site),
             share: share.unwrap_or_default(),
             bar: format!("{:.1}", bar.unwrap_or(0.0)),
         }

@@ -2,9 +2,11 @@
 //! Never in here: wording of what was found.
 
 use super::Whole;
+use crate::text;
 use analysis::array::Limit;
 use analysis::detect::Severity;
 use analysis::ledger::Loss;
+use analysis::plant::Site;
 use analysis::reading::Energy;
 use analysis::review::Balance;
 
@@ -40,6 +42,12 @@ pub fn loss(loss: Loss) -> String {
 /// `1 234.5 kWh`
 pub fn kwh(energy: Energy) -> String {
     format!("{} kWh", grouped(energy.wh() / 1000.0))
+}
+
+/// What an energy is worth, as `12.40 EUR`; empty without a price.
+pub fn money(energy: Energy, site: &Site) -> String {
+    let money = text::money(energy, site).unwrap_or_default();
+    money.replace('-', "\u{2212}")
 }
 
 /// A number with one decimal and thin spaces between thousands.
