@@ -107,11 +107,14 @@ enum Command {
         #[arg(long)]
         out: PathBuf,
         /// First day at the site, as in 2026-06-21
-        #[arg(long)]
-        from: chrono::NaiveDate,
+        #[arg(long, required_unless_present = "commissioning")]
+        from: Option<chrono::NaiveDate>,
         /// Last day at the site, part of the report
-        #[arg(long)]
-        to: chrono::NaiveDate,
+        #[arg(long, required_unless_present = "commissioning")]
+        to: Option<chrono::NaiveDate>,
+        /// Instead: what the first thirty days say beside the design, to be signed
+        #[arg(long, conflicts_with_all = ["from", "to"])]
+        commissioning: bool,
     },
     /// Ask for a password of the page and print its hash, which is what the site file points to; from
     /// a pipe the first line is taken
@@ -278,9 +281,15 @@ fn main() -> ExitCode {
             out,
             from,
             to,
+            commissioning: _,
         } => with_site(&site, |file| {
-            let days = Days { from, to };
-            let written = report::report(file, &store, &out, days, &mut io::stdout());
+            let written = match from.zip(to) {
+                Some((from, to)) => {
+                    let days = Days { from, to };
+                    report::report(file, &store, &out, days, &mut io::stdout())
+                }
+                None => report::commissioning(file, &store, &out, &mut io::stdout()),
+            };
             said(written, report::ReportCommandError::exit_code)
         }),
         Command::Password => said(

@@ -89,7 +89,8 @@ fn report(folder: &Path) {
     };
     let out = folder.join("report");
     let files = write_period(&out, about, &store, days, &mut |_, _| {}).expect("a report");
-    println!("the report: {:.2} s", begun.elapsed().as_secs_f64());
+    let (seconds, of_a_core) = (begun.elapsed().as_secs_f64(), cpu_seconds());
+    println!("the report: {seconds:.2} s, {of_a_core:.2} s of a core");
     for file in files {
         let size = std::fs::metadata(&file).expect("it is there").len();
         println!("  {} {:.1} MB", file.display(), size as f64 / 1e6);
@@ -97,6 +98,13 @@ fn report(folder: &Path) {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let peak = status.lines().find(|line| line.starts_with("VmHWM"));
     println!("{}", peak.unwrap_or("memory is not told here"));
+}
+
+/// What this thread has had of a core; other work on the machine does not count.
+fn cpu_seconds() -> f64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+    let on_core_ns = text.split(' ').next().and_then(|ns| ns.parse::<f64>().ok());
+    on_core_ns.unwrap_or(0.0) / 1e9
 }
 
 fn fill(folder: &Path) {

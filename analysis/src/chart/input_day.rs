@@ -56,7 +56,7 @@ pub fn input_day_picture(
     let svg = super::svg(size, &layout.fonts, |canvas| {
         draw::summary(input, &layout, canvas)
     })?;
-    let reading = "The black line is measured; the dashed one is expected, and nineteen of twenty \
+    let reading = "The full line is measured; the dashed one is expected, and nineteen of twenty \
                    healthy values lie in its band. On grey ground nothing is judged; the strip says \
                    why."
         .to_owned();

@@ -134,7 +134,9 @@ fn add(entry: &mut Entry, plant: &Plant, slot: &Slot, findings: &[&Finding]) {
     let missing = expected - measured;
     let of = &plant.inverters[entry.inverter];
     let mut charge = Charge::new(of, now, slot.span, missing.max(0.0));
-    for kind in Kind::costly() {
+    // Where nothing is missing, or nothing stands, there is nothing to charge.
+    let is_charged = charge.left_wh > 0.0 && (shade > 0.0 || !findings.is_empty());
+    for kind in Kind::costly().take_while(|_| is_charged) {
         if kind == Kind::Shade && shade > 0.0 {
             grow_entry(&mut entry.findings, kind, charge.take_at_most(shade));
         }

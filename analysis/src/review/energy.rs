@@ -51,11 +51,16 @@ impl Balance {
 
     /// Takes an hour of an inverter.
     pub fn add(&mut self, entry: &Entry) {
+        let losses: Vec<Energy> = entry.losses().map(|(_, energy)| energy).collect();
+        self.grow(entry, &losses);
+    }
+
+    fn grow(&mut self, entry: &Entry, losses: &[Energy]) {
         let grow = |sum: &mut Energy, by: Energy| *sum = Energy::from_wh(sum.wh() + by.wh());
         grow(&mut self.expected, entry.expected);
         grow(&mut self.measured, entry.measured);
-        for (sum, (_, energy)) in self.losses.iter_mut().zip(entry.losses()) {
-            grow(sum, energy);
+        for (sum, energy) in self.losses.iter_mut().zip(losses) {
+            grow(sum, *energy);
         }
     }
 
@@ -117,9 +122,10 @@ impl EnergyReview {
         let (year, month, day) = civil_from_days(super::local_day(entry.hour, utc_offset));
         let date = (year, month, (self.unit == Unit::Day).then_some(day));
         let bucket = self.buckets.entry(date).or_insert_with(Balance::zero);
-        bucket.add(entry);
-        self.site.add(entry);
-        self.inverters[entry.inverter].add(entry);
+        let losses: Vec<Energy> = entry.losses().map(|(_, energy)| energy).collect();
+        bucket.grow(entry, &losses);
+        self.site.grow(entry, &losses);
+        self.inverters[entry.inverter].grow(entry, &losses);
     }
 
     /// In order of time.

@@ -1,10 +1,9 @@
-//! What the commands on a store share: where it lies, how far the work is, which exit code.
+//! What the commands on a store share: where it lies, which exit code.
 //! Never in here: what they do.
 
 use super::exit;
 use super::run::STORE_NAME;
-use crate::store::{Progress, StoreError};
-use std::io::{self, IsTerminal, Write};
+use crate::store::StoreError;
 use std::path::{Path, PathBuf};
 
 /// The store itself, or the one in a folder of the daemon.
@@ -33,49 +32,5 @@ pub(super) fn exit_code(error: &StoreError) -> u8 {
             exit::CANNOT_WRITE
         }
         _ => exit::BAD_DATA,
-    }
-}
-
-/// Says on a terminal how far the work is, in one line that is written over; elsewhere nothing.
-pub struct Meter {
-    is_shown: bool,
-    shown: String,
-}
-
-impl Meter {
-    /// On standard error, if that is a terminal.
-    pub fn new() -> Self {
-        Self {
-            is_shown: io::stderr().is_terminal(),
-            shown: String::new(),
-        }
-    }
-
-    /// Shows it if it has changed to the whole percent.
-    pub fn show(&mut self, progress: Progress) {
-        if !self.is_shown {
-            return;
-        }
-        let percent = (100 * progress.done).checked_div(progress.all).unwrap_or(0);
-        let line = format!("{} {percent} %", progress.doing);
-        if line != self.shown {
-            // A terminal that is gone takes no progress.
-            let _ = write!(io::stderr(), "\r{line:<40}");
-            self.shown = line;
-        }
-    }
-}
-
-impl Default for Meter {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
-impl Drop for Meter {
-    fn drop(&mut self) {
-        if !self.shown.is_empty() {
-            let _ = write!(io::stderr(), "\r{:<40}\r", "");
-        }
     }
 }

@@ -1,8 +1,9 @@
 //! `noonmark backup STORE --to FILE`: a checked copy of a store, also while the daemon writes to it.
 //! Never in here: how it is copied.
 
-use super::at_store::{Meter, exit_code, there};
+use super::at_store::{exit_code, there};
 use super::exit;
+use super::meter::Meter;
 use super::verify::{print_problems, print_sound};
 use crate::store::{StoreError, back_up};
 use analysis::reading::Time;

@@ -7,6 +7,7 @@ pub mod check;
 pub mod exit;
 pub mod export;
 pub mod mail;
+mod meter;
 pub mod password;
 pub mod replay;
 pub mod report;

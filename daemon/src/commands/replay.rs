@@ -2,10 +2,11 @@
 //! Never in here: what a finding is, or how a CSV is read.
 
 use super::exit;
+use super::meter::Meter;
 use crate::analyse::{AnalyseError, Analyst};
 use crate::report::{self, ReportError};
 use crate::source::recording::{Recording, RecordingError, RecordingSettings, spacing};
-use crate::store::{Layout, Store, StoreError};
+use crate::store::{Layout, Progress, Store, StoreError};
 use crate::text;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
@@ -19,6 +20,8 @@ use thiserror::Error;
 
 /// Rows between two commits: one commit per row would cost more than the analysis.
 const ROWS_PER_STEP: usize = 500;
+/// Rows between two looks at the bar.
+const ROWS_PER_PROGRESS: usize = 50;
 
 /// Why a replay stopped. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -87,20 +90,33 @@ pub fn replay(
     let mut analyst = Analyst::open(plant.clone(), store, false)?;
     let mut latest: Option<Time> = None;
     let mut unsaved = 0;
-    for row in rows.by_ref() {
+    let mut meter = Meter::new();
+    // Without its size the bar has no end.
+    let all = std::fs::metadata(&settings.file).map_or(0, |file| file.len());
+    while let Some(row) = rows.next() {
         let row = row?;
         let now = latest.map_or(row.at, |latest| latest.max(row.at));
         latest = Some(now);
         // Rows may share a stamp: the time of the latest one is only over when a later one comes.
         let readings = answered(&row.readings, &plant);
         let found = analyst.take(&readings, now - Span::from_ms(1));
-        say(&found, site, out)?;
+        if !found.is_empty() {
+            meter.aside(|| say(&found, site, out))?;
+        }
         unsaved += 1;
+        if unsaved % ROWS_PER_PROGRESS == 0 {
+            meter.show(Progress {
+                doing: "replaying",
+                done: rows.bytes_read(),
+                all,
+            });
+        }
         if unsaved == ROWS_PER_STEP {
             analyst.save()?;
             unsaved = 0;
         }
     }
+    drop(meter);
     if let Some(latest) = latest {
         // The slot that holds the last row ends here.
         let found = analyst.finish(latest + plant.timing.slot);

@@ -1,9 +1,12 @@
 //! `noonmark report SITE --from D --to D --out DIR`: the report of some days from the store.
 //! Never in here: what a report holds.
 
-use super::at_store::{Meter, exit_code, there};
+use super::at_store::{exit_code, there};
 use super::exit;
-use crate::report::{About, Days, PeriodError, ReportError, write_period};
+use super::meter::Meter;
+use crate::report::{
+    About, CommissioningError, Days, PeriodError, ReportError, commissioning, write_period,
+};
 use crate::store::{Layout, Progress, Store, StoreError};
 use analysis::reading::Span;
 use config::checked::SiteFile;
@@ -34,6 +37,9 @@ impl ReportCommandError {
             }
             Self::Period(PeriodError::Reversed { .. }) => exit::USAGE,
             Self::Period(PeriodError::Empty { .. }) => exit::BAD_DATA,
+            Self::Period(PeriodError::Report(ReportError::Commissioning(
+                CommissioningError::Empty { .. },
+            ))) => exit::BAD_DATA,
             Self::Period(PeriodError::Report(_)) => exit::CANNOT_CREATE,
             Self::Print(_) => exit::CANNOT_WRITE,
         }
@@ -74,4 +80,25 @@ pub fn report(
         writeln!(out, "{}", file.display())?;
     }
     Ok(())
+}
+
+/// Writes the follow-up after the commissioning and says where it is.
+///
+/// # Errors
+/// If the store has nothing of the first days or cannot be read, or the file cannot be written.
+pub fn commissioning(
+    site: &SiteFile,
+    store: &Path,
+    into: &Path,
+    out: &mut dyn Write,
+) -> Result<(), ReportCommandError> {
+    let path = there(store)?;
+    let plant = &site.plant;
+    let store = Store::open_to_read(&path, &Layout::of(plant))?;
+    let about = About {
+        plant,
+        timezone: site.timezone,
+    };
+    let file = commissioning::write(into, about, &store).map_err(PeriodError::from)?;
+    Ok(writeln!(out, "{}", file.display())?)
 }

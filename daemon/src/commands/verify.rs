@@ -1,8 +1,9 @@
 //! `noonmark verify STORE`: whether a store or a copy of one is sound.
 //! Never in here: what is checked.
 
-use super::at_store::{Meter, exit_code, there};
+use super::at_store::{exit_code, there};
 use super::exit;
+use super::meter::Meter;
 use crate::store::{StoreError, Verified};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};

@@ -96,8 +96,17 @@ fn header() -> Vec<String> {
 
 fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
     let price = plant.site.energy_price.as_ref();
-    let wh = |energy: Energy| format!("{:.3}", energy.wh());
-    let money = |energy: Energy| price.map_or_else(String::new, |p| format!("{:.6}", p.of(energy)));
+    // Most of an hour's losses are nothing, and a year has millions of them.
+    let wh = |energy: Energy| match energy.wh() {
+        0.0 => "0.000".to_owned(),
+        wh => format!("{wh:.3}"),
+    };
+    let money = |energy: Energy| match price.map(|p| p.of(energy)) {
+        None => String::new(),
+        Some(0.0) => "0.000000".to_owned(),
+        Some(money) => format!("{money:.6}"),
+    };
+    let losses: Vec<Energy> = entry.losses().map(|(_, energy)| energy).collect();
     let first = [
         utc(entry.hour).unwrap_or_default(),
         plant.inverters[entry.inverter].id.to_string(),
@@ -113,9 +122,9 @@ fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
     let currency = price.map_or_else(String::new, |p| p.currency.clone());
     first
         .into_iter()
-        .chain(entry.losses().map(|(_, energy)| wh(energy)))
+        .chain(losses.iter().map(|energy| wh(*energy)))
         .chain(between)
-        .chain(entry.losses().map(|(_, energy)| money(energy)))
+        .chain(losses.iter().map(|energy| money(*energy)))
         .chain([currency])
         .collect()
 }

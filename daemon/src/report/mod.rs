@@ -5,6 +5,7 @@
 
 mod calibration_file;
 pub mod chart_files;
+pub mod commissioning;
 mod figures_files;
 mod findings_file;
 mod ledger_file;
@@ -16,6 +17,7 @@ mod writer;
 
 pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
+pub use commissioning::CommissioningError;
 pub use figures_files::FiguresFileError;
 pub use findings_file::{FindingsFileError, line as finding_line};
 pub use ledger_file::{LedgerFileError, READ_AT_A_TIME};
@@ -60,6 +62,9 @@ pub enum ReportError {
     /// The page.
     #[error(transparent)]
     Page(#[from] PageError),
+    /// The page of the commissioning.
+    #[error(transparent)]
+    Commissioning(#[from] CommissioningError),
 }
 
 /// Whose report it is.

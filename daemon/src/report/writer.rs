@@ -3,7 +3,7 @@
 //! Asking while a report is being written asks for one more after it, not for many.
 //! Never in here: when to ask.
 
-use super::{About, ReportError, Tally, write};
+use super::{About, ReportError, Tally, commissioning, write};
 use crate::store::{Layout, Store};
 use crate::text::line;
 use analysis::diagnose::Finding;
@@ -39,7 +39,8 @@ impl Writer {
                     plant: &plant,
                     timezone,
                 };
-                write(&folder, about, &store, Some(LATEST), &mut tally).map(drop)
+                write(&folder, about, &store, Some(LATEST), &mut tally)?;
+                commissioning::write_if_due(&folder, about, &store).map(drop)
             };
             while asked.recv().is_ok() {
                 if let Err(error) = once() {

@@ -8,7 +8,8 @@ use analysis::diagnose::Finding;
 use analysis::reading::{Time, Value};
 use rusqlite::types::FromSql;
 use rusqlite::{Connection, OptionalExtension, Params, Row};
-use serde::de::DeserializeOwned;
+use serde::de::value::StrDeserializer;
+use serde::de::{DeserializeOwned, IntoDeserializer};
 
 impl Store {
     /// Where the engine stood after the last step; `None` in a new store.
@@ -103,31 +104,54 @@ pub(super) fn each_row(
     Ok(())
 }
 
-/// A column of a row.
-pub(super) fn get<T: FromSql>(row: &Row<'_>, column: &'static str) -> Result<T, StoreError> {
-    row.get(column)
+/// A column of a row by its place: of tables with millions of rows, where finding it by name costs
+/// more than its value.
+pub(super) fn get_at<T: FromSql>(
+    row: &Row<'_>,
+    (place, column): (usize, &'static str),
+) -> Result<T, StoreError> {
+    row.get(place)
         .map_err(|error| undecodable(column, error.to_string()))
 }
 
-/// A column that holds the name of a unit variant.
+/// A column by its place that holds the name of a unit variant, or NULL.
+pub(super) fn named_at_if_any<T: DeserializeOwned>(
+    row: &Row<'_>,
+    (place, column): (usize, &'static str),
+) -> Result<Option<T>, StoreError> {
+    let bad = |found: String| undecodable(column, found);
+    let text = row.get_ref(place).map_err(|error| bad(error.to_string()))?;
+    let name = text.as_str_or_null();
+    let Some(name) = name.map_err(|error| bad(error.to_string()))? else {
+        return Ok(None);
+    };
+    let of_name: StrDeserializer<'_, serde::de::value::Error> = name.into_deserializer();
+    let variant = T::deserialize(of_name);
+    variant.map(Some).map_err(|_| bad(name.to_owned()))
+}
+
+/// The same without NULL.
+pub(super) fn named_at<T: DeserializeOwned>(
+    row: &Row<'_>,
+    at: (usize, &'static str),
+) -> Result<T, StoreError> {
+    named_at_if_any(row, at)?.ok_or_else(|| undecodable(at.1, "NULL".to_owned()))
+}
+
+/// The same by the column's name.
 pub(super) fn named<T: DeserializeOwned>(
     row: &Row<'_>,
     column: &'static str,
 ) -> Result<T, StoreError> {
-    let name: String = get(row, column)?;
-    let variant = serde_json::from_value(serde_json::Value::String(name.clone()));
-    variant.map_err(|_| undecodable(column, name))
+    let place = row.as_ref().column_index(column);
+    let place = place.map_err(|error| undecodable(column, error.to_string()))?;
+    named_at(row, (place, column))
 }
 
-/// A column that holds the name of a unit variant, or NULL.
-pub(super) fn named_if_any<T: DeserializeOwned>(
-    row: &Row<'_>,
-    column: &'static str,
-) -> Result<Option<T>, StoreError> {
-    match get::<Option<String>>(row, column)? {
-        None => Ok(None),
-        Some(_) => named(row, column).map(Some),
-    }
+/// A column of a row.
+pub(super) fn get<T: FromSql>(row: &Row<'_>, column: &'static str) -> Result<T, StoreError> {
+    row.get(column)
+        .map_err(|error| undecodable(column, error.to_string()))
 }
 
 pub(super) fn undecodable(column: &'static str, found: String) -> StoreError {

@@ -6,7 +6,7 @@
 use super::StoreError;
 use super::commit::{finite_if_any, name_of};
 use super::layout::{Layout, Numbers, places};
-use super::query::{each_row, get, named, named_if_any, undecodable};
+use super::query::{each_row, get_at, named_at, named_at_if_any, undecodable};
 use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
 use analysis::expected::InputExpected;
 use analysis::reading::{Current, Irradiance, Power, Span, Speed, Temperature, Time, Voltage};
@@ -57,33 +57,33 @@ pub(super) fn read_slots(
         .map_err(StoreError::at("read slots"))?;
     let range = [from.unix_ms(), to.unix_ms()];
     let mut slots = BTreeMap::new();
-    each_row(&view, &select("slot"), range, |row| {
-        let start: i64 = get(row, "start_utc_ms")?;
-        let mut slot = empty_slot(layout, start, get(row, "span_ms")?);
-        let air: Option<f64> = get(row, "air_temperature_degc")?;
-        let wind: Option<f64> = get(row, "wind_speed_m_s")?;
+    each_row(&view, &select("slot", SLOT), range, |row| {
+        let start: i64 = get_at(row, (0, "start_utc_ms"))?;
+        let mut slot = empty_slot(layout, start, get_at(row, (1, "span_ms"))?);
+        let air: Option<f64> = get_at(row, (2, "air_temperature_degc"))?;
+        let wind: Option<f64> = get_at(row, (3, "wind_speed_m_s"))?;
         slot.air = air.map(Temperature::from_degc);
         slot.wind = wind.map(Speed::from_m_s);
         slots.insert(start, slot);
         Ok(())
     })?;
     let planes = places(&numbers.planes);
-    each_row(&view, &select("plane_slot"), range, |row| {
+    each_row(&view, &select("plane_slot", PLANE), range, |row| {
         if let Some((slot, place)) = find(&mut slots, &planes, row, "plane")? {
             slot.planes[place] = read_plane(row)?;
         }
         Ok(())
     })?;
     let inverters = places(&numbers.inverters);
-    each_row(&view, &select("inverter_slot"), range, |row| {
+    each_row(&view, &select("inverter_slot", INVERTER), range, |row| {
         if let Some((slot, place)) = find(&mut slots, &inverters, row, "inverter")? {
             read_inverter(row, &mut slot.inverters[place])?;
         }
         Ok(())
     })?;
-    each_row(&view, &select("input_slot"), range, |row| {
+    each_row(&view, &select("input_slot", INPUT), range, |row| {
         if let Some((slot, place)) = find(&mut slots, &inverters, row, "inverter")? {
-            let number: u8 = get(row, "input")?;
+            let number: u8 = get_at(row, (2, "input"))?;
             let input = layout.inverters[place].1.iter().position(|n| *n == number);
             if let Some(input) = input {
                 slot.inverters[place].inputs[input] = read_input(row)?;
@@ -94,9 +94,18 @@ pub(super) fn read_slots(
     Ok(slots.into_values().collect())
 }
 
-fn select(table: &str) -> String {
+/// Columns in the order in which they are read.
+const SLOT: &str = "start_utc_ms, span_ms, air_temperature_degc, wind_speed_m_s";
+const PLANE: &str = "start_utc_ms, plane, poa_w_m2, weather_rung, cell_temperature_degc";
+const INVERTER: &str = "start_utc_ms, inverter, ac_power_w, expected_ac_power_w, acting_limit, \
+                        producing, shade_ac_power_w";
+const INPUT: &str = "start_utc_ms, inverter, input, dc_voltage_v, dc_current_a, \
+                     expected_dc_voltage_v, expected_dc_current_a, expected_dc_voltage_sigma_v, \
+                     expected_dc_current_sigma_a, gate, acting_limit, expected_dc_power_sigma_w";
+
+fn select(table: &str, columns: &str) -> String {
     format!(
-        "SELECT * FROM {table} WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2 ORDER BY start_utc_ms"
+        "SELECT {columns} FROM {table} WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2 ORDER BY start_utc_ms"
     )
 }
 
@@ -107,8 +116,8 @@ fn find<'s>(
     row: &Row<'_>,
     part: &'static str,
 ) -> Result<Option<(&'s mut Slot, usize)>, StoreError> {
-    let start: i64 = get(row, "start_utc_ms")?;
-    let place = places.get(&get(row, part)?).copied();
+    let start: i64 = get_at(row, (0, "start_utc_ms"))?;
+    let place = places.get(&get_at(row, (1, part))?).copied();
     Ok(slots.get_mut(&start).zip(place))
 }
 
@@ -179,12 +188,15 @@ fn write_plane(
 }
 
 fn read_plane(row: &Row<'_>) -> Result<PlaneSlot, StoreError> {
-    let poa: Option<f64> = get(row, "poa_w_m2")?;
+    let poa: Option<f64> = get_at(row, (2, "poa_w_m2"))?;
     let poa = match poa {
         None => None,
-        Some(poa) => Some((Irradiance::from_w_m2(poa), named(row, "weather_rung")?)),
+        Some(poa) => Some((
+            Irradiance::from_w_m2(poa),
+            named_at(row, (3, "weather_rung"))?,
+        )),
     };
-    let cell: Option<f64> = get(row, "cell_temperature_degc")?;
+    let cell: Option<f64> = get_at(row, (4, "cell_temperature_degc"))?;
     Ok(PlaneSlot {
         poa,
         cell: cell.map(Temperature::from_degc),
@@ -219,12 +231,12 @@ fn write_inverter(
 }
 
 fn read_inverter(row: &Row<'_>, inverter: &mut InverterSlot) -> Result<(), StoreError> {
-    let power = |name| get::<Option<f64>>(row, name).map(|power| power.map(Power::from_w));
-    inverter.ac_power = power("ac_power_w")?;
-    inverter.expected_ac_power = power("expected_ac_power_w")?;
-    inverter.shade_ac_power = power("shade_ac_power_w")?;
-    inverter.limit = named_if_any(row, "acting_limit")?;
-    inverter.producing = get(row, "producing")?;
+    let power = |name| get_at::<Option<f64>>(row, name).map(|power| power.map(Power::from_w));
+    inverter.ac_power = power((2, "ac_power_w"))?;
+    inverter.expected_ac_power = power((3, "expected_ac_power_w"))?;
+    inverter.shade_ac_power = power((6, "shade_ac_power_w"))?;
+    inverter.limit = named_at_if_any(row, (4, "acting_limit"))?;
+    inverter.producing = get_at(row, (5, "producing"))?;
     Ok(())
 }
 
@@ -259,15 +271,16 @@ fn write_input(
 }
 
 fn read_input(row: &Row<'_>) -> Result<InputSlot, StoreError> {
-    let voltage = |name| get::<Option<f64>>(row, name).map(|v| v.map(Voltage::from_v));
-    let current = |name| get::<Option<f64>>(row, name).map(|c| c.map(Current::from_a));
+    let voltage = |name| get_at::<Option<f64>>(row, name).map(|v| v.map(Voltage::from_v));
+    let current = |name| get_at::<Option<f64>>(row, name).map(|c| c.map(Current::from_a));
     let expected = (
-        voltage("expected_dc_voltage_v")?,
-        current("expected_dc_current_a")?,
-        voltage("expected_dc_voltage_sigma_v")?,
-        current("expected_dc_current_sigma_a")?,
+        voltage((5, "expected_dc_voltage_v"))?,
+        current((6, "expected_dc_current_a"))?,
+        voltage((7, "expected_dc_voltage_sigma_v"))?,
+        current((8, "expected_dc_current_sigma_a"))?,
     );
-    let sigma_power = get::<Option<f64>>(row, "expected_dc_power_sigma_w")?.map(Power::from_w);
+    let sigma_power =
+        get_at::<Option<f64>>(row, (11, "expected_dc_power_sigma_w"))?.map(Power::from_w);
     let expected = match expected {
         (Some(voltage), Some(current), Some(sigma_voltage), Some(sigma_current)) => {
             // Rows of version 1 have none: voltage and current taken as independent.
@@ -287,11 +300,11 @@ fn read_input(row: &Row<'_>) -> Result<InputSlot, StoreError> {
         half => return Err(undecodable("expected_*", format!("{half:?}"))),
     };
     Ok(InputSlot {
-        voltage: voltage("dc_voltage_v")?,
-        current: current("dc_current_a")?,
+        voltage: voltage((3, "dc_voltage_v"))?,
+        current: current((4, "dc_current_a"))?,
         expected,
-        gate: named(row, "gate")?,
-        limit: named_if_any(row, "acting_limit")?,
+        gate: named_at(row, (9, "gate"))?,
+        limit: named_at_if_any(row, (10, "acting_limit"))?,
     })
 }
 

@@ -48,7 +48,7 @@ pub fn standing_line(finding: &Finding, site: &Site, timezone: Tz) -> String {
 pub fn money(energy: Energy, site: &Site) -> Option<String> {
     let price = site.energy_price.as_ref()?;
     let worth = energy.wh() / 1000.0 * price.per_kwh;
-    Some(format!("{worth:.2} {}", price.currency))
+    Some(format!("{worth:.2} {}", price.currency).replace('-', "\u{2212}"))
 }
 
 /// The day as a date; empty outside the calendar.

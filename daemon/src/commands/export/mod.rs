@@ -8,8 +8,9 @@ mod csv_file;
 mod parquet_file;
 mod row;
 
-use super::at_store::{Meter, exit_code, there};
+use super::at_store::{exit_code, there};
 use super::exit;
+use super::meter::Meter;
 use crate::report::WriteError;
 use crate::store::{Layout, Progress, Store, StoreError};
 use analysis::reading::{ChannelId, DeviceId, Span, Time};

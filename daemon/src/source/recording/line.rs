@@ -16,6 +16,7 @@ pub(super) struct LineReader<R> {
     input: R,
     bytes: Vec<u8>,
     number: u64,
+    read: u64,
 }
 
 /// One line as it stands in the file, without its end.
@@ -32,7 +33,13 @@ impl<R: BufRead> LineReader<R> {
             input,
             bytes: Vec::new(),
             number: 0,
+            read: 0,
         }
+    }
+
+    /// How many bytes were read.
+    pub fn bytes_read(&self) -> u64 {
+        self.read
     }
 
     /// Number of the line that was read last.
@@ -56,7 +63,9 @@ impl<R: BufRead> LineReader<R> {
     fn read_piece(&mut self) -> io::Result<usize> {
         self.bytes.clear();
         let mut piece = (&mut self.input).take(MAX_LINE_BYTES);
-        piece.read_until(b'\n', &mut self.bytes)
+        let read = piece.read_until(b'\n', &mut self.bytes)?;
+        self.read += read as u64;
+        Ok(read)
     }
 
     fn is_cut(&self) -> bool {

@@ -151,6 +151,11 @@ impl<R: BufRead> Recording<R> {
         &self.report
     }
 
+    /// How many bytes of the file were read so far.
+    pub fn bytes_read(&self) -> u64 {
+        self.lines.bytes_read()
+    }
+
     /// The next row that can be used; `None` at the end.
     fn next_row(&mut self) -> Result<Option<Row>, RecordingError> {
         loop {

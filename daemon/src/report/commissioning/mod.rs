@@ -1,0 +1,197 @@
+//! `commissioning.html`: what the first weeks of readings say of a plant beside its design, to be
+//! looked through and signed.
+//!
+//! It is written when asked for, and by the daemon seven and thirty days after the handover or the
+//! first readings, whichever is later.
+//! Never in here: the rules themselves (`lines`).
+
+mod array_lines;
+mod lines;
+mod supply_lines;
+
+use super::page::midnight;
+use super::whole_file::{WriteError, write_whole};
+use super::{About, ReportError};
+use crate::store::Store;
+use crate::text;
+use analysis::detect::Severity;
+use analysis::ledger::CapacityTest;
+use analysis::plant::design;
+use analysis::reading::{Span, Time};
+use analysis::review::Review;
+use askama::Template;
+use lines::{Line, Verdict};
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// Name of the page in the folder.
+pub const COMMISSIONING_NAME: &str = "commissioning.html";
+
+/// Days after which the daemon writes it.
+const DUE_DAYS: [i64; 2] = [7, 30];
+/// More than the first days says nothing of the handover.
+const MOST_DAYS: i64 = 30;
+const READ_AT_A_TIME: Span = Span::from_h(48);
+
+/// Why there is no such page. Messages read after "failed to".
+#[derive(Debug, Error)]
+pub enum CommissioningError {
+    /// There is nothing to judge by.
+    #[error("report on the commissioning: the store has no slot from {from} on")]
+    Empty {
+        /// When the plant was handed over.
+        from: String,
+    },
+    /// The page could not be put together.
+    #[error("put the page of the commissioning together")]
+    Page(#[from] askama::Error),
+    /// The file could not be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+}
+
+/// A part of the page.
+struct Part {
+    title: String,
+    lines: Vec<Line>,
+}
+
+#[derive(Template)]
+#[template(path = "report/commissioning.html")]
+struct Page {
+    site: String,
+    days: i64,
+    from: String,
+    to: String,
+    zone: String,
+    handed_over: String,
+    counts: [(&'static str, usize); 3],
+    parts: Vec<Part>,
+    open: Vec<[String; 3]>,
+}
+
+/// Writes the page of the first days, in place of an earlier one.
+///
+/// # Errors
+/// If the store has nothing of them or cannot be read, or the file cannot be written.
+pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, ReportError> {
+    let About { plant, timezone } = about;
+    let local = |at: Time| text::local(at, timezone);
+    let Some(period) = first_days(about, store)? else {
+        let from = local(plant.site.commissioned);
+        return Err(CommissioningError::Empty { from }.into());
+    };
+    let (from, to) = period;
+    let utc_offset = |at: Time| text::utc_offset(at, timezone);
+    let findings = store.findings()?;
+    let mut review = Review::new(plant, &findings, period, &utc_offset);
+    let mut capacity = CapacityTest::new(plant);
+    let mut at = from;
+    while at < to {
+        let until = to.min(at + READ_AT_A_TIME);
+        for slot in store.slots(at, until)? {
+            review.add(&slot, &[]);
+            capacity.add(&slot);
+        }
+        at = until;
+    }
+    review.finish();
+    let learned = store.learned()?;
+    let mornings = store.mornings()?;
+    let mut parts = Vec::new();
+    for (i, inverter) in plant.inverters.iter().enumerate() {
+        let first: Vec<_> = mornings
+            .iter()
+            .filter(|(of, morning)| *of == i && (from..to).contains(&morning.at))
+            .map(|(_, morning)| *morning)
+            .collect();
+        let mut lines = supply_lines::of_inverter(plant, i, &first, &learned, timezone);
+        lines.push(supply_lines::capacity(plant, i, &capacity));
+        lines.push(array_lines::order(inverter, &findings));
+        parts.push(Part {
+            title: inverter.id.to_string(),
+            lines,
+        });
+        for (k, input) in inverter.inputs.iter().enumerate() {
+            parts.push(Part {
+                title: format!("{} input {}", inverter.id, input.number),
+                lines: array_lines::of_input(
+                    plant,
+                    (i, k),
+                    &learned,
+                    &findings,
+                    &review.inputs[i][k],
+                ),
+            });
+        }
+    }
+    parts.push(Part {
+        title: "Planes".to_owned(),
+        lines: array_lines::planes(plant, &learned),
+    });
+    parts.push(Part {
+        title: "Limits of the design".to_owned(),
+        lines: design::check(plant).iter().map(lines::of_design).collect(),
+    });
+    let all = || parts.iter().flat_map(|part| &part.lines);
+    let count = |verdict| all().filter(|line| line.verdict == verdict).count();
+    let open = findings
+        .iter()
+        .filter(|f| f.ended.is_none() && f.severity > Severity::Note);
+    let page = Page {
+        site: plant.site.name.clone(),
+        days: (to - from).ms() / Span::from_h(24).ms(),
+        from: local(from),
+        to: local(to),
+        zone: timezone.to_string(),
+        handed_over: local(plant.site.commissioned),
+        counts: [Verdict::Pass, Verdict::Look, Verdict::Fail].map(|v| (v.word(), count(v))),
+        open: open
+            .map(|f| [f.title(), local(f.began), f.summary.clone()])
+            .collect(),
+        parts,
+    };
+    let html = page.render().map_err(CommissioningError::from)?;
+    let path = folder.join(COMMISSIONING_NAME);
+    write_whole(&path, html.as_bytes()).map_err(CommissioningError::from)?;
+    Ok(path)
+}
+
+/// Writes the page if seven or thirty days are over and it is not there for as many yet.
+///
+/// # Errors
+/// Those of [`write`].
+pub fn write_if_due(
+    folder: &Path,
+    about: About<'_>,
+    store: &Store,
+) -> Result<Option<PathBuf>, ReportError> {
+    let Some((from, to)) = first_days(about, store)? else {
+        return Ok(None);
+    };
+    let is_over = |days: &&i64| to - from >= Span::from_h(24) * **days;
+    let Some(due) = DUE_DAYS.iter().rev().find(is_over) else {
+        return Ok(None);
+    };
+    let there = std::fs::read_to_string(folder.join(COMMISSIONING_NAME)).unwrap_or_default();
+    let written = there.split("data-days=\"").nth(1);
+    let days = written.and_then(|text| text.split('"').next()?.parse::<i64>().ok());
+    if days.is_some_and(|days| days >= *due) {
+        return Ok(None);
+    }
+    write(folder, about, store).map(Some)
+}
+
+/// From the handover, or the first whole day with readings if that is later, over the first days.
+fn first_days(about: About<'_>, store: &Store) -> Result<Option<(Time, Time)>, ReportError> {
+    let Some((first, last)) = store.span()? else {
+        return Ok(None);
+    };
+    let from = about.plant.site.commissioned.max(first);
+    let utc_offset = |at: Time| text::utc_offset(at, about.timezone);
+    let last_day = analysis::review::local_day(from, &utc_offset) + MOST_DAYS;
+    // Thirty times 24 hours may end a little after that midnight.
+    let most = midnight(last_day + 1, &utc_offset);
+    let to = last.min(most);
+    Ok((from < to).then_some((from, to)))
+}
