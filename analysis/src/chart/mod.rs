@@ -13,6 +13,7 @@ mod calendar;
 mod canvas;
 mod check;
 mod day;
+mod day_axis;
 mod day_look;
 mod draw;
 mod error;
