@@ -30,7 +30,20 @@
     return all;
   };
 
-  const draw = (place, day) => {
+  const clock = (zone) => {
+    const format = new Intl.DateTimeFormat([], { timeZone: zone, hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+    return (seconds) => seconds === null ? "–" : format.format(new Date(seconds * 1000));
+  };
+  // At dawn the voltage runs through everything from zero; that would press the rest together.
+  const range = (panel) => (_, least, most) => {
+    const lows = (panel.low || []).filter((v) => v !== null);
+    const from = lows.length ? Math.min(...lows) : 0;
+    const low = from > 0.4 * most ? from - 0.05 * (most - from) : Math.min(least, 0);
+    return [low, most + 0.05 * (most - low)];
+  };
+
+  const draw = (place, day, zone) => {
+    const time = clock(zone);
     const times = day.slots.map((s) => Date.parse(s.start_utc) / 1000 + s.span_s / 2);
     const sync = { key: "day" };
     return panels(day).map((panel) => {
@@ -41,8 +54,10 @@
         width: place.clientWidth,
         height: 190,
         cursor: { sync },
+        tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), zone),
+        scales: { y: { range: range(panel) } },
         series: [
-          { label: "time" },
+          { label: "time", value: (_, seconds) => time(seconds) },
           { label: "measured", stroke: css("--measured"), width: 2, points: { show: false } },
           { label: "expected", stroke: css("--expected"), width: 2, dash: [6, 4], points: { show: false } },
           ...(hasBand ? [
@@ -51,7 +66,7 @@
           ] : []),
         ],
         bands: hasBand ? [{ series: [3, 4], fill: css("--expected") + "38" }] : [],
-        axes: [{ ...axis }, { ...axis, size: 56 }],
+        axes: [{ ...axis, values: (_, splits) => splits.map(time) }, { ...axis, size: 56 }],
       };
       const data = [times, panel.measured, panel.expected, ...(hasBand ? [panel.high, panel.low] : [])];
       return new uPlot(options, data, place);
@@ -82,7 +97,7 @@
         place.className = "plot";
         picture.hidden = true;
         chart.prepend(place);
-        const plots = draw(place, day);
+        const plots = draw(place, day, chart.dataset.zone);
         addEventListener("resize", () => place && plots.forEach((p) => p.setSize({ width: place.clientWidth, height: 190 })));
         button.textContent = chart.dataset.plain;
       } catch {

@@ -5,6 +5,7 @@
 //! grey was not tested. Never in here: a verdict.
 
 use super::canvas::{Canvas, Fill, Rect, Side, Strokes};
+use super::day_axis::axis;
 use super::day_look::{Colours, EDGE, KEY, Look, NAME, PLOT, TIMES, VALUES, label, name};
 use super::gates;
 use super::lettering::Fonts;
@@ -15,19 +16,13 @@ use super::style::{DASH, EXPECTED_WIDTH, HAIRLINE, MEASURED_WIDTH};
 use super::value_axis::ValueAxis;
 use super::{ChartError, SVG_UNITS_PER_PX, Size, SummaryInput, check, path, words};
 use crate::detect::Slot;
-use crate::plant::{Plant, Site};
+use crate::plant::Plant;
 use crate::reading::{Span, Time};
-use crate::sky::{Observer, SunTrack};
 use plotters::prelude::SVGBackend;
 use plotters_backend::DrawingBackend;
 
 /// Narrower than this no label has room.
 const LEAST_WIDTH_PX: u32 = 240;
-/// Before sunrise and after sunset.
-const MARGIN: Span = Span::from_min(30);
-/// Sunrise is looked for so finely.
-const LOOK_EVERY: Span = Span::from_min(10);
-
 /// What the picture shows.
 #[derive(Clone, Copy)]
 pub struct DayInput<'a> {
@@ -113,47 +108,6 @@ fn check_input(input: &DayInput, height_px: u32) -> Result<(), ChartError> {
         max_height_px: 0,
     };
     check::input(&summary, size)
-}
-
-/// From before sunrise to after sunset, or the whole day where there is none; longer where something
-/// was measured outside.
-fn axis(input: &DayInput) -> TimeAxis {
-    let (from, to) = daylight(&input.plant.site, input.day).unwrap_or(input.day);
-    let produced = |slot: &&Slot| {
-        let power = slot.inverters[input.inverter].ac_power;
-        power.is_some_and(|power| power.w() > 0.0)
-    };
-    let first = input.slots.iter().find(produced).map(|slot| slot.start);
-    let last = input.slots.iter().rfind(produced);
-    let last = last.map(|slot| slot.start + slot.span);
-    let from = first.map_or(from, |first| from.min(first));
-    let to = last.map_or(to, |last| to.max(last));
-    let end = |start: Time, span: Span| Slot {
-        start,
-        span,
-        air: None,
-        wind: None,
-        planes: Vec::new(),
-        inverters: Vec::new(),
-    };
-    let right = f64::from(input.width_px) - EDGE;
-    let ends = [end(from, Span::ZERO), end(to, Span::ZERO)];
-    TimeAxis::new(&ends, EDGE + VALUES, right, input.utc_offset).expect("it has two ends")
-}
-
-fn daylight(site: &Site, (from, to): (Time, Time)) -> Option<(Time, Time)> {
-    const LEVEL_RAD: f64 = std::f64::consts::FRAC_PI_2;
-    let mut track = SunTrack::new(Observer::new(
-        site.latitude,
-        site.longitude,
-        site.altitude_m,
-    ));
-    let count = (to - from).ms() / LOOK_EVERY.ms();
-    let times = (0..=count).map(|n| from + LOOK_EVERY * n);
-    let lit = times.filter(|at| track.position(*at).apparent_zenith.rad() < LEVEL_RAD);
-    let lit: Vec<Time> = lit.collect();
-    let (first, last) = (*lit.first()?, *lit.last()?);
-    Some((from.max(first - MARGIN), to.min(last + MARGIN)))
 }
 
 struct Picture<'p> {

@@ -19,6 +19,7 @@ mod check;
 mod cloud;
 mod dark;
 mod day;
+mod day_axis;
 mod day_look;
 mod digest;
 mod draw;

@@ -11,6 +11,7 @@ use futures_util::stream;
 use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::{OwnedSemaphorePermit, watch};
 
 /// Browsers at a time; others see the page as it was when they opened it.
 pub const MOST: usize = 24;
@@ -24,25 +25,46 @@ pub async fn changes(State(page): State<Arc<Page>>) -> Response {
     let Ok(place) = page.live.clone().try_acquire_owned() else {
         return message::refused(&page, StatusCode::SERVICE_UNAVAILABLE, true);
     };
-    let heard = page.latest.changes();
-    // The first event goes out at once: it tells the browser how long to wait before it comes again.
-    let changes = stream::unfold(
-        (heard, place, true),
-        |(mut heard, place, is_first)| async move {
-            if !is_first {
-                tokio::time::sleep(AT_MOST_EVERY).await;
-                heard.changed().await.ok()?;
-            }
-            let number = *heard.borrow_and_update();
-            let name = if is_first { "hello" } else { "change" };
-            let event = Event::default()
-                .event(name)
-                .retry(RETRY)
-                .data(number.to_string());
-            Some((Ok::<_, Infallible>(event), (heard, place, false)))
-        },
-    );
-    Sse::new(changes)
+    let told = Told {
+        heard: page.latest.changes(),
+        closing: page.closing.subscribe(),
+        is_new: true,
+        _place: place,
+    };
+    Sse::new(stream::unfold(told, Told::next))
         .keep_alive(KeepAlive::default())
         .into_response()
+}
+
+/// A browser that is told.
+struct Told {
+    heard: watch::Receiver<u64>,
+    closing: watch::Receiver<bool>,
+    is_new: bool,
+    _place: OwnedSemaphorePermit,
+}
+
+impl Told {
+    /// The next event: the first at once, because it says how long to wait before coming again; none
+    /// any more when the page ends.
+    async fn next(mut self) -> Option<(Result<Event, Infallible>, Self)> {
+        let name = if std::mem::take(&mut self.is_new) {
+            "hello"
+        } else {
+            tokio::select! {
+                _ = self.closing.wait_for(|is_closing| *is_closing) => return None,
+                change = change(&mut self.heard) => change?,
+            }
+            "change"
+        };
+        let number = *self.heard.borrow_and_update();
+        let event = Event::default().event(name).retry(RETRY);
+        Some((Ok(event.data(number.to_string())), self))
+    }
+}
+
+/// A change, and not too soon after the last; none any more if nothing can change.
+async fn change(heard: &mut watch::Receiver<u64>) -> Option<()> {
+    tokio::time::sleep(AT_MOST_EVERY).await;
+    heard.changed().await.ok()
 }

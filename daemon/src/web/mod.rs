@@ -38,7 +38,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use thiserror::Error;
 use tokio::net::TcpListener;
-use tokio::sync::{Semaphore, mpsc, oneshot};
+use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tracing::{info, warn};
 
 /// What people say may wait for the store so many at a time; of more, people are asked to try again.
@@ -78,6 +78,8 @@ pub(crate) struct Page {
     tally: Mutex<Tally>,
     /// Browsers that are told when something changes.
     live: Arc<Semaphore>,
+    /// Whether the page is about to end.
+    closing: watch::Sender<bool>,
 }
 
 /// What the page needs from the daemon.
@@ -132,6 +134,7 @@ async fn at_address(
     let (words, heard) = mpsc::channel(WORDS_QUEUE);
     let page = Page::new(resources, access, words);
     let server = Server {
+        closing: page.closing.clone(),
         listener,
         acceptor,
         proxy: web.trusted_proxy,
@@ -161,6 +164,7 @@ impl Page {
             access,
             words,
             live: Arc::new(Semaphore::new(live::MOST)),
+            closing: watch::Sender::new(false),
         }
     }
 

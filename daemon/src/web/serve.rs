@@ -36,7 +36,7 @@ const ASK_WITHIN: Duration = Duration::from_secs(10);
 /// However busy, a connection ends after this; browsers open another.
 const LONGEST: Duration = Duration::from_secs(600);
 /// What is being answered at shutdown has this long.
-const FINISH_WITHIN: Duration = Duration::from_millis(1000);
+const FINISH_WITHIN: Duration = Duration::from_millis(500);
 /// Where the system has no room for another connection, it is tried again after this.
 const RETRY_AFTER: Duration = Duration::from_millis(200);
 /// Head of a request and what is read at once.
@@ -89,6 +89,8 @@ pub struct Server {
     /// The only one that is listened to.
     pub(super) proxy: Option<IpAddr>,
     pub(super) router: Router,
+    /// Ends what goes on by itself.
+    pub(super) closing: watch::Sender<bool>,
 }
 
 /// How one connection is served.
@@ -136,6 +138,7 @@ impl Server {
                 }
             }
         }
+        self.closing.send_replace(true);
         let finished = async { while connections.join_next().await.is_some() {} };
         if timeout(FINISH_WITHIN, finished).await.is_err() {
             connections.shutdown().await;

@@ -15,6 +15,8 @@ fn site(folder: &Path, server: &UnitsServer) -> PathBuf {
     let text = text
         .replace("kind = \"modbus-tcp\"", "kind = \"modbus-rtu-over-tcp\"")
         .replace("192.0.2.21:502", &server.address())
+        // The page at any free port.
+        .replace("127.0.0.1:7463", "127.0.0.1:0")
         .replace("unit = 40", "unit = 2")
         .replace("every_s = 30", "every_s = 1\ntimeout_s = 1")
         .replace("every_s = 10\n", "every_s = 1\n")

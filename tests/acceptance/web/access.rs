@@ -52,7 +52,7 @@ fn sign_in(browser: &mut Browser, password: &str) -> u16 {
 }
 
 /// A site file is enough: no device is asked before it is refused.
-fn refused(web: &str) -> String {
+fn refused(code: i32, web: &str) -> String {
     let folder = tempfile::tempdir().expect("a folder");
     let example = include_str!("../../../config/sites/hillside-barn.toml");
     let (before, _) = example.split_once("\n[web]\n").expect("the last table");
@@ -66,13 +66,13 @@ fn refused(web: &str) -> String {
         out.as_os_str(),
     ];
     let ended = Program::start(arguments).end();
-    assert_eq!(ended.code, Some(78), "{}", ended.err);
+    assert_eq!(ended.code, Some(code), "{}", ended.err);
     ended.err
 }
 
 #[test]
 fn others_than_this_machine_are_not_let_in_without_a_password_and_encryption() {
-    let said = refused("listen = \"0.0.0.0:0\"\n");
+    let said = refused(78, "listen = \"0.0.0.0:0\"\n");
     assert!(
         said.contains("web.listen: found text \"0.0.0.0:0\""),
         "{said}"
@@ -85,11 +85,20 @@ fn others_than_this_machine_are_not_let_in_without_a_password_and_encryption() {
         said.contains("encryption (certificate_file and key_file"),
         "{said}"
     );
-    let said = refused("password_file = \"nowhere\"\n");
+    let said = refused(78, "password_file = \"nowhere\"\n");
     assert!(
         said.contains("read the password's hash") && said.contains("nowhere"),
         "{said}"
     );
+}
+
+#[test]
+fn an_address_that_is_stated_and_taken_is_an_error() {
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").expect("a free port");
+    let address = taken.local_addr().expect("bound");
+    let said = refused(73, &format!("listen = \"{address}\"\n"));
+    let wanted = format!("failed to serve the page at {address}");
+    assert!(said.contains(&wanted), "{said}");
 }
 
 #[test]

@@ -50,6 +50,7 @@ fn tables_and_numbers_are_there_to_take_away() {
     }
     let picture = browser.get("/inverters/hut/days/2026-03-20/day.svg?look=dark&width=350");
     assert!(picture.body.starts_with("<svg") && picture.body.contains("input 2: current, A"));
+    assert_nothing_leaves_the_plots(&picture.body);
     let metrics = browser.get("/metrics");
     assert!(metrics.head["content-type"].starts_with("application/openmetrics-text"));
     assert!(metrics.body.ends_with("# EOF\n"));
@@ -75,4 +76,25 @@ fn tables_and_numbers_are_there_to_take_away() {
         let off = (number(&account["expected_wh"]) - sum).abs();
         assert!(off <= ROUNDING_WH, "{off} Wh off: {account}");
     }
+}
+
+/// Points of the picture lie between its edges, 8 pixels from the border; a pixel is four units.
+fn assert_nothing_leaves_the_plots(svg: &str) {
+    let lists = svg
+        .split("points=\"")
+        .skip(1)
+        .filter_map(|rest| rest.split('"').next());
+    let mut seen = 0;
+    for (x, _) in lists
+        .flat_map(|list| list.split_whitespace())
+        .filter_map(|p| p.split_once(','))
+    {
+        let x: f64 = x.parse().expect("a number");
+        assert!(
+            (8.0 * 4.0..=(350.0 - 8.0) * 4.0).contains(&x),
+            "a point at {x}"
+        );
+        seen += 1;
+    }
+    assert!(seen > 100, "only {seen} points");
 }

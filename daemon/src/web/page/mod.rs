@@ -7,6 +7,7 @@ mod devices;
 mod files;
 mod finding;
 mod inverter;
+mod inverter_rows;
 mod ledger;
 mod linked;
 mod maintenance;
