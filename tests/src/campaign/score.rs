@@ -271,11 +271,14 @@ fn in_time(outcome: &Outcome, row: &KindRow, evident: Time, found: Time) -> bool
     }
 }
 
-/// What it says was lost, and what was lost until it ended; nothing where it was next to nothing.
+/// What it and what it brings along say was lost, and what was lost until it ended; nothing where it was next to nothing.
 fn lost(outcome: &Outcome, finding: &Finding) -> Option<(f64, f64)> {
     const LEAST_WH: f64 = 300.0;
     let until = finding.ended.unwrap_or(outcome.span.1);
     let passed = outcome.lost.partition_point(|(at, _)| *at <= until);
     let (_, truth) = *outcome.lost.get(passed.checked_sub(1)?)?;
-    (truth > LEAST_WH).then(|| (finding.lost.wh(), truth))
+    // Single trips keep what they cost: it is not told twice.
+    let companions = outcome.findings.iter().filter(|f| is_companion(outcome, f));
+    let said: f64 = companions.chain([finding]).map(|f| f.lost.wh()).sum();
+    (truth > LEAST_WH).then_some((said, truth))
 }

@@ -7,6 +7,7 @@
 
 use super::{causes, evidence};
 use crate::detect::{ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift, is_sentinel};
+use crate::diagnose::measured::measured;
 use crate::diagnose::{NewFinding, Subject};
 use crate::reading::{Channel, DeviceId, Energy, Time};
 
@@ -27,7 +28,7 @@ fn new(
         kind,
         began,
         found,
-        confidence: 0.95,
+        confidence: measured(kind),
         causes: causes(ranked),
         evidence: evidence(&[]),
         lost: Energy::from_wh(0.0),
