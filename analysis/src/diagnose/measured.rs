@@ -5,14 +5,27 @@
 //! Symbols: r, n counts.
 //! Range:   as many faults as in the campaign: one plant in six or so without any, every kind as often as
 //!          any other. Where faults are rarer, fewer findings are right.
-//! Source:  the fault campaign, table by kind: `MEASURED_BY`.
+//! Source:  the fault campaign, `--plants 9 --healthy 60 --days 180 --seed 7`: first right findings of
+//!          runs, beside them what was told beside and the false alarms. Few of each: the shares will
+//!          move as more is measured.
 //! Check:   reliability on a seed that the table was not taken from: DEVELOPERS.md.
 
 use crate::detect::Kind;
 
 /// Kind, right ones, findings.
 const MEASURED: &[(Kind, u32, u32)] = &[
-    // @TABLE
+    (Kind::CurrentLow, 7, 13),
+    (Kind::Shade, 4, 10),
+    (Kind::Soiling, 1, 3),
+    (Kind::Snow, 6, 6),
+    (Kind::TrackerOffPeak, 7, 10),
+    (Kind::InverterOff, 9, 16),
+    (Kind::EfficiencyLow, 9, 10),
+    (Kind::GridVoltageHigh, 5, 5),
+    (Kind::ValueImpossible, 9, 22),
+    (Kind::ValueFrozen, 4, 4),
+    (Kind::ClockOff, 2, 2),
+    (Kind::SensorWrong, 8, 11),
 ];
 
 /// The confidence with which a kind is told.
