@@ -46,7 +46,8 @@ fn help_and_version_are_no_errors() {
     let help = noonmark(&["--help"]);
     assert_eq!(help.code, Some(0));
     for command in [
-        "check", "run", "replay", "scan", "backup", "verify", "export", "report", "mail", "password", "demo",
+        "check", "run", "replay", "scan", "backup", "verify", "export", "report", "mail",
+        "password", "demo",
     ] {
         assert!(
             help.out.contains(&format!("\n  {command} ")),

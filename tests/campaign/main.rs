@@ -1,6 +1,7 @@
 //! The fault campaign by one command; see DEVELOPERS.md.
 //! `cargo run --release -p noonmark-tests --example campaign -- --out DIR [--plants N] [--healthy N]
-//! [--days D] [--seed S] [--only KIND|healthy] [--threads T] [--poll-min 1|5] [--years]`
+//! [--days D] [--seed S] [--only KIND|healthy] [--threads T] [--poll-min 1|5] [--years]
+//! [--runs N,N,..]`
 
 use analysis::reading::Span;
 use std::path::{Path, PathBuf};
@@ -86,6 +87,7 @@ fn asked(arguments: &[String]) -> Result<Asked, String> {
             every: Span::from_min(5),
             only: None,
             years: false,
+            runs: Vec::new(),
         },
         out: PathBuf::new(),
         threads: cores,
@@ -138,9 +140,15 @@ fn take(asked: &mut Asked, name: &str, value: &str) -> Result<(), String> {
                 format!("found --only {value}, wanted healthy or one of: {}", all())
             })?);
         }
+        "--runs" => {
+            let all: Result<Vec<usize>, _> = value.split(',').map(str::parse).collect();
+            campaign.runs = all.map_err(|_| {
+                format!("found --runs {value}, wanted numbers of runs with commas between them")
+            })?;
+        }
         _ => {
             return Err(format!(
-                "found {name}, wanted --out, --plants, --healthy, --days, --seed, --only, --threads, --poll-min or --years"
+                "found {name}, wanted --out, --plants, --healthy, --days, --seed, --only, --threads, --poll-min, --runs or --years"
             ));
         }
     }

@@ -13,6 +13,7 @@ const SMALL: Campaign = Campaign {
     every: Span::from_min(5),
     only: None,
     years: false,
+    runs: Vec::new(),
 };
 /// Kinds of which the large faults of these plants are all found, with the right kind and place.
 const SURE: [&str; 8] = [
@@ -35,7 +36,7 @@ fn large_faults_are_found_with_the_right_kind() {
     let jobs = SURE.map(|kind| {
         let of = Campaign {
             only: Some(kind),
-            ..SMALL
+            ..SMALL.clone()
         }
         .jobs();
         *of.iter()

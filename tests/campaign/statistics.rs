@@ -43,6 +43,7 @@ fn any_number_of_threads_gives_the_same() {
         every: Span::from_min(5),
         only: Some("grid_trip"),
         years: false,
+        runs: Vec::new(),
     };
     let jobs = campaign.jobs();
     let [one, three] = [1, 3].map(|threads| run_all(&jobs, threads, |_| ()));

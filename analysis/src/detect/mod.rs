@@ -98,7 +98,7 @@ pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, Protecti
 pub use reconnection::{Compared, Reconnection};
 pub use residual::{Residual, common_factor, reference_current, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
-pub use sensor::{SensorFault, SensorSlot, SensorWatch};
+pub use sensor::{SensorBasis, SensorFault, SensorSlot, SensorWatch};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};

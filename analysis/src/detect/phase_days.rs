@@ -1,7 +1,8 @@
 //! What is remembered of one phase of the supply: its resistance on good days, at first and lately,
 //! and how high the voltage came.
 //!
-//! Model:   mean of good days r = sum(r_k / s_k^2) / sum(1 / s_k^2), its variance the larger of
+//! Model:   mean of good days r = sum(r_k / s_k^2) / sum(1 / s_k^2), s_k of no day less than the network's
+//!          usual noise would leave it; its variance the larger of
 //!          1 / sum(1 / s_k^2) and that of the scatter, plus (LASTING r)^2                   eq. (1)
 //! Symbols: r, s [ohm]
 //! Range:   baseline from the first `BASELINE_DAYS` good days, and from those after them, up to
@@ -15,7 +16,7 @@
 use super::export_day::PhaseDay;
 use super::slope::SupplySlope;
 use super::supply_days::SupplyFacts;
-use crate::reading::{SolarDay, Time};
+use crate::reading::{SolarDay, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -176,7 +177,15 @@ impl Phase {
     /// Mean of the last good days.
     pub(super) fn lately(&self) -> Option<DaysMean> {
         let days: Vec<GoodDay> = self.recent.iter().copied().collect();
-        mean(&days).filter(|_| days.len() >= LEAST_DAYS)
+        mean(&days, self.noise_v()).filter(|_| days.len() >= LEAST_DAYS)
+    }
+
+    /// What the network's own moves are on the middle of the days that are known, one standard deviation
+    /// of a step [V].
+    fn noise_v(&self) -> f64 {
+        let of_day = |d: &GoodDay| d.slope.sigma_ohm * d.slope.spread_a2.sqrt();
+        let days = self.baseline.iter().chain(&self.recent);
+        median(days.map(of_day)).unwrap_or(0.0)
     }
 
     fn settled_baseline(&self) -> Option<DaysMean> {
@@ -184,7 +193,8 @@ impl Phase {
             return Some(kept);
         }
         let is_known = |b: &DaysMean| b.sigma_ohm <= KNOWN_RATIO * b.ohm;
-        mean(&self.baseline).filter(|b| self.baseline.len() >= BASELINE_DAYS && is_known(b))
+        mean(&self.baseline, self.noise_v())
+            .filter(|b| self.baseline.len() >= BASELINE_DAYS && is_known(b))
     }
 
     /// The same with the good days up to `day` that may yet belong to it.
@@ -199,7 +209,7 @@ impl Phase {
             .iter()
             .filter(|d| self.is_next(d) && d.day < day);
         days.extend(later);
-        mean(&days)
+        mean(&days, self.noise_v())
     }
 
     /// The last good days that are not in the baseline, `count` of them, if that many can be compared.
@@ -215,7 +225,7 @@ impl Phase {
 
     /// Resistance over baseline in the last days.
     pub(super) fn ratio(&self) -> Option<f64> {
-        let now = mean(&self.latest(LEAST_DAYS)?)?;
+        let now = mean(&self.latest(LEAST_DAYS)?, self.noise_v())?;
         Some(now.ohm / self.settled_baseline()?.ohm)
     }
 
@@ -223,7 +233,7 @@ impl Phase {
     /// it, and how far above it [standard deviations]; `None` where no day is left.
     pub(super) fn beside_baseline(&self, days: usize) -> Option<(f64, f64)> {
         let days = days.min(self.recent.len());
-        let now = mean(&self.latest(days)?)?;
+        let now = mean(&self.latest(days)?, self.noise_v())?;
         let baseline = self.settled_baseline()?;
         let sigmas = (now.ohm - baseline.ohm) / now.sigma_ohm.hypot(baseline.sigma_ohm);
         Some((now.ohm / baseline.ohm, sigmas))
@@ -258,7 +268,9 @@ impl Phase {
     /// The last days, as many as it takes to tell that they are above the baseline.
     pub(super) fn changed(&self) -> Option<Change> {
         let is_changed = |(days, baseline): &(Vec<GoodDay>, DaysMean)| {
-            let Some(now) = mean(days) else { return false };
+            let Some(now) = mean(days, self.noise_v()) else {
+                return false;
+            };
             let sigma = now.sigma_ohm.hypot(baseline.sigma_ohm);
             let is_sure = SMALLEST_RATIO * baseline.ohm >= SMALLEST_SIGMAS * sigma;
             let sigmas = if is_sure {
@@ -282,7 +294,7 @@ impl Phase {
         let (days, baseline) = windows.into_iter().find(is_changed)?;
         Some(Change {
             began: days.first()?.first,
-            now: mean(&days)?,
+            now: mean(&days, self.noise_v())?,
             baseline,
         })
     }
@@ -310,12 +322,14 @@ impl Phase {
 }
 
 /// Eq. (1); of no days `None`.
-fn mean(days: &[GoodDay]) -> Option<DaysMean> {
-    // A day of a very quiet network must not outweigh all others.
+fn mean(days: &[GoodDay], noise_v: f64) -> Option<DaysMean> {
+    // A day of a very quiet network must not outweigh all others, nor one that seems quiet because few
+    // half hours say how much it is not.
     const LEAST_SIGMA_RATIO: f64 = 0.01;
     let weigh = |d: &GoodDay| {
-        let sigma = d.slope.sigma_ohm.max(LEAST_SIGMA_RATIO * d.slope.ohm.abs());
-        1.0 / sigma.powi(2)
+        let quiet = noise_v / d.slope.spread_a2.sqrt();
+        let least = quiet.max(LEAST_SIGMA_RATIO * d.slope.ohm.abs());
+        1.0 / d.slope.sigma_ohm.max(least).powi(2)
     };
     let weights: f64 = days.iter().map(weigh).sum();
     let ohm = days.iter().map(|d| weigh(d) * d.slope.ohm).sum::<f64>() / weights;

@@ -1,4 +1,4 @@
-//! Whether a plane sensor shows the light that the inputs of its plane get, day by day.
+//! Whether a light sensor shows the light that the inputs get, day by day.
 //!
 //! Model:   in a valid slot r = median_i(I_i / I_rated,i) 1000 / (s e): what the inputs get over what
 //!          the sensor shows; e what glass lets through; k = s / s_clear, the sensor's own clear-sky
@@ -11,8 +11,14 @@
 //!          Each a stream of `ShiftWatch`. Inputs that are washed change r and not k; hazy air changes
 //!          k and not r; only a sensor changes both. What all inputs lose with k as it was is left to
 //!          soiling.
+//!          A horizontal sensor has r = a / k, a the median over all inputs of I / I_rated over what a
+//!          clear sky gives their cells. On it, and on a sensor over one input, only the slots count in
+//!          which a is that of a clear sky, and of them those with a steady k; what is low or high from
+//!          the first day must be so in r and in k:
+//!          low:  min(ln r, - ln k)       over:  min(- ln r, ln k)
 //! Symbols: I [A], s, s_clear [W/m2], r, e, k [-]; r0, k0 medians of the first ten days that count
-//! Range:   two inputs or more that agree to 6 %; an hour of valid light for r, three for k.
+//! Range:   in a plane with two inputs or more: that agree to 6 %; an hour of valid light for r, three
+//!          for k. Else `CLEAR_LEAST_H` of clear light.
 //! Source:  own; common practice compares the array as its own sensor and the clear-sky index.
 //!          Edges: a class B sensor with meter, modules and model may be 10 % off for ever (one of 120 drawn
 //!          plants was 9 %); k varies by 5 % with the air (engineering judgement).
@@ -28,7 +34,7 @@ const CLEAR_LEAST_H: f64 = 3.0;
 /// Largest difference between inputs [-].
 const MAX_SPREAD_RATIO: f64 = 0.06;
 /// Clear-sky index of a clear day [-], how near to its median slots must be, and how many of them.
-const CLEAR_INDEX: std::ops::RangeInclusive<f64> = 0.5..=1.6;
+const CLEAR_INDEX: std::ops::RangeInclusive<f64> = 0.4..=1.6;
 const STEADY_WITHIN: f64 = 0.06;
 const STEADY_SHARE: f64 = 0.8;
 /// Days that make the baseline.
@@ -41,6 +47,16 @@ const SHADE_SIGMA: f64 = 0.02;
 /// What is large is not that steady, and lies between the sizes that are looked for [-].
 const OF_SIZE: f64 = 0.2;
 const LARGE: f64 = 2.0 * SMALLEST;
+/// Of a sensor that is compared with other planes or with one input: planes that face a little
+/// otherwise, the clear sky's haze.
+const WIDER: Strays = Strays {
+    spread: 0.3,
+    ratio: 0.015,
+    index: 0.025,
+    first: 0.08,
+    since: 0.03,
+    baseline_days: 5,
+};
 /// What lasting errors may make of a healthy sensor [-].
 const EDGE_FIRST: f64 = 0.1;
 const EDGE_SINCE: f64 = 0.015;
@@ -57,6 +73,63 @@ const SHADE_H: f64 = 0.5;
 /// Each half of a skewed day needs so much light [h].
 const HALF_LEAST_H: f64 = 1.5;
 
+/// What the array shows where the sky is clear, over what it should by its datasheet [-].
+const ARRAY_CLEAR: std::ops::RangeInclusive<f64> = 0.75..=1.3;
+
+/// What a sensor is compared with.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum SensorBasis {
+    /// Two inputs or more, in the plane of the sensor.
+    #[default]
+    Inputs,
+    /// One input in its plane, and the clear sky.
+    OneInput,
+    /// A horizontal sensor: inputs on other planes, and the clear sky.
+    OtherPlanes,
+}
+
+/// How far a healthy sensor strays, by what it is compared with [-].
+struct Strays {
+    /// Largest difference between inputs.
+    spread: f64,
+    /// From day to day, r and k.
+    ratio: f64,
+    index: f64,
+    /// For ever, from the first day, and since the baseline.
+    first: f64,
+    since: f64,
+    /// Days that make the baseline of k.
+    baseline_days: usize,
+}
+
+impl SensorBasis {
+    fn strays(self) -> Strays {
+        match self {
+            Self::Inputs => Strays {
+                spread: MAX_SPREAD_RATIO,
+                ratio: RATIO_SIGMA,
+                index: INDEX_SIGMA,
+                first: EDGE_FIRST,
+                since: EDGE_SINCE,
+                baseline_days: BASELINE_DAYS,
+            },
+            Self::OneInput | Self::OtherPlanes => WIDER,
+        }
+    }
+
+    fn streams(self) -> &'static [SensorFault] {
+        match self {
+            Self::Inputs => &STREAMS[..5],
+            Self::OneInput | Self::OtherPlanes => &[
+                SensorFault::Low,
+                SensorFault::Falling,
+                SensorFault::High,
+                SensorFault::Over,
+            ],
+        }
+    }
+}
+
 /// How a sensor is wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum SensorFault {
@@ -66,18 +139,21 @@ pub enum SensorFault {
     Falling,
     /// Shows more than it did.
     High,
+    /// Shows more than there is.
+    Over,
     /// Shows too much before noon and too little after, or the other way round.
     Skewed,
     /// Shows too little at some positions of the sun.
     Shaded,
 }
 
-const STREAMS: [SensorFault; 5] = [
+const STREAMS: [SensorFault; 6] = [
     SensorFault::Low,
     SensorFault::Falling,
     SensorFault::High,
     SensorFault::Skewed,
     SensorFault::Shaded,
+    SensorFault::Over,
 ];
 
 /// A sensor beside its inputs in one slot.
@@ -115,6 +191,7 @@ struct ClearDay {
 /// Watches one sensor.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct SensorWatch {
+    basis: SensorBasis,
     today: Option<(SolarDay, Vec<SensorSlot>)>,
     streams: [ShiftWatch; STREAMS.len()],
     ratios: Vec<f64>,
@@ -125,8 +202,16 @@ pub struct SensorWatch {
 
 impl SensorWatch {
     /// Nothing seen yet.
-    pub fn new() -> Self {
-        Self::default()
+    pub fn new(basis: SensorBasis) -> Self {
+        Self {
+            basis,
+            ..Self::default()
+        }
+    }
+
+    /// What it is compared with.
+    pub fn basis(&self) -> SensorBasis {
+        self.basis
     }
 
     /// Takes a valid slot.
@@ -165,14 +250,18 @@ impl SensorWatch {
         let Some((_, slots)) = self.today.take_if(|(closing, _)| *closing < day) else {
             return Vec::new();
         };
-        let Some(seen) = SensorDay::of(&slots, slot) else {
+        let Some(seen) = SensorDay::of(&slots, slot, self.basis) else {
             return Vec::new();
         };
-        let days_between = budget.observations_between(Kind::SensorWrong, STREAMS.len(), 365.0);
+        let streams = self.basis.streams();
+        let days_between = budget.observations_between(Kind::SensorWrong, streams.len(), 365.0);
         let values = STREAMS.map(|fault| self.value(fault, &seen));
         let mut edges = Vec::new();
         let mut suspicious = false;
         for ((fault, stream), value) in STREAMS.iter().zip(&mut self.streams).zip(values) {
+            if !streams.contains(fault) {
+                continue;
+            }
             let smallest = match fault {
                 SensorFault::Shaded => SMALLEST_SHADE,
                 _ => SMALLEST,
@@ -183,7 +272,8 @@ impl SensorWatch {
             };
             if let Some(value) = value {
                 let edge = stream.add(&value, found, &sought);
-                edges.extend(edge.map(|edge| (*fault, of_sensor(*fault, edge))));
+                let first = self.basis.strays().first;
+                edges.extend(edge.map(|edge| (*fault, of_sensor(*fault, first, edge))));
             }
             suspicious |= stream.is_suspicious(&Sought {
                 days_between: DOUBTED_FROM,
@@ -216,20 +306,40 @@ impl SensorWatch {
 
     /// The value of a stream on a day, where there is one.
     fn value(&self, fault: SensorFault, day: &SensorDay) -> Option<DayValue> {
+        let strays = self.basis.strays();
+        let known = |of: &[f64]| baseline(of, strays.baseline_days);
         let change = || {
-            let ratio = day.ln_ratio - baseline(&self.ratios)?;
-            let index = day.clear?.ln_index - baseline(&self.indices)?;
+            let ratio = day.ln_ratio - known(&self.ratios)?;
+            let index = day.clear?.ln_index - known(&self.indices)?;
             Some((ratio, index))
         };
         let (value, sigma, edge) = match fault {
-            SensorFault::Low => (day.ln_ratio - EDGE_FIRST, day.sigma, 0.0),
+            SensorFault::Low if self.basis == SensorBasis::Inputs => {
+                (day.ln_ratio - strays.first, day.sigma, 0.0)
+            }
+            SensorFault::Low => {
+                let both = day.ln_ratio.min(-day.clear?.ln_index);
+                (both - strays.first, day.sigma.hypot(strays.index), 0.0)
+            }
+            SensorFault::Over => {
+                let both = day.clear?.ln_index.min(-day.ln_ratio);
+                (both - strays.first, day.sigma.hypot(strays.index), 0.0)
+            }
             SensorFault::Falling => {
                 let (ratio, index) = change()?;
-                (ratio.min(-index), day.sigma.hypot(INDEX_SIGMA), EDGE_SINCE)
+                (
+                    ratio.min(-index),
+                    day.sigma.hypot(strays.index),
+                    strays.since,
+                )
             }
             SensorFault::High => {
                 let (ratio, index) = change()?;
-                (index.min(-ratio), day.sigma.hypot(INDEX_SIGMA), EDGE_SINCE)
+                (
+                    index.min(-ratio),
+                    day.sigma.hypot(strays.index),
+                    strays.since,
+                )
             }
             SensorFault::Skewed => {
                 let (ratio, index) = day.clear?.skew?;
@@ -257,9 +367,9 @@ impl SensorWatch {
 }
 
 /// The size of a shift as an error of the sensor.
-fn of_sensor(fault: SensorFault, edge: Edge<Shift>) -> Edge<Shift> {
+fn of_sensor(fault: SensorFault, first: f64, edge: Edge<Shift>) -> Edge<Shift> {
     let beyond = match fault {
-        SensorFault::Low => EDGE_FIRST,
+        SensorFault::Low | SensorFault::Over => first,
         _ => 0.0,
     };
     match edge {
@@ -275,8 +385,8 @@ fn of_sensor(fault: SensorFault, edge: Edge<Shift>) -> Edge<Shift> {
     }
 }
 
-fn baseline(days: &[f64]) -> Option<f64> {
-    (days.len() >= BASELINE_DAYS).then(|| median(days.iter().copied()))?
+fn baseline(days: &[f64], least: usize) -> Option<f64> {
+    (days.len() >= least).then(|| median(days.iter().copied()))?
 }
 
 /// Skew is known sooner: it is a difference within a day.
@@ -285,26 +395,39 @@ fn baseline_of(days: &[(f64, f64)], of: fn(&(f64, f64)) -> f64) -> Option<f64> {
 }
 
 impl SensorDay {
-    fn of(slots: &[SensorSlot], span: Span) -> Option<Self> {
+    fn of(slots: &[SensorSlot], span: Span, basis: SensorBasis) -> Option<Self> {
+        let strays = basis.strays();
         let hours = |n: usize| n as f64 * span.hours();
-        let agree: Vec<&SensorSlot> = slots
-            .iter()
-            .filter(|s| s.spread <= MAX_SPREAD_RATIO)
-            .collect();
+        let agree: Vec<&SensorSlot> = slots.iter().filter(|s| s.spread <= strays.spread).collect();
         // Where inputs differ for most of the day it is one of them that is wrong.
         if hours(agree.len()) < LEAST_H || 2 * agree.len() < slots.len() {
             return None;
         }
+        let agree = match basis {
+            SensorBasis::Inputs => agree,
+            SensorBasis::OneInput | SensorBasis::OtherPlanes => steady(&agree, span)?,
+        };
         let ratio = median(agree.iter().map(|s| s.ratio))?;
         let scatter = robust_spread(agree.iter().map(|s| s.ratio), ratio)?;
         let own = MEDIAN_OVER_MEAN * scatter / ratio / (agree.len() as f64).sqrt();
         Some(Self {
             began: agree[0].start,
             ln_ratio: ratio.ln(),
-            sigma: own.hypot(RATIO_SIGMA),
+            sigma: own.hypot(strays.ratio),
             clear: ClearDay::of(&agree, ratio, span),
         })
     }
+}
+
+/// The slots of a day in which the array shows a clear sky and the sensor the day's own, if they last.
+fn steady<'s>(slots: &[&'s SensorSlot], span: Span) -> Option<Vec<&'s SensorSlot>> {
+    let is_clear = |s: &&&SensorSlot| ARRAY_CLEAR.contains(&(s.ratio * s.clear_index));
+    let clear: Vec<&SensorSlot> = slots.iter().filter(is_clear).copied().collect();
+    let index = median(clear.iter().map(|s| s.clear_index))?;
+    let near = |s: &&&SensorSlot| (s.clear_index / index - 1.0).abs() <= STEADY_WITHIN;
+    let steady: Vec<&SensorSlot> = clear.iter().filter(near).copied().collect();
+    let lasts = steady.len() as f64 * span.hours() >= CLEAR_LEAST_H;
+    (lasts && 2 * steady.len() >= clear.len()).then_some(steady)
 }
 
 impl ClearDay {

@@ -6,7 +6,15 @@ const SLOT: Span = Span::from_min(5);
 
 /// What is told over days whose slots are given by day and hour: r and k.
 fn told(days: i64, slot: impl Fn(i64, f64) -> (f64, f64)) -> Vec<(i64, SensorFault)> {
-    let mut watch = SensorWatch::new();
+    told_by(SensorBasis::Inputs, days, slot)
+}
+
+fn told_by(
+    basis: SensorBasis,
+    days: i64,
+    slot: impl Fn(i64, f64) -> (f64, f64),
+) -> Vec<(i64, SensorFault)> {
+    let mut watch = SensorWatch::new(basis);
     let mut told = Vec::new();
     for d in 0..days {
         let day = SolarDay::from_number(d);
@@ -88,4 +96,46 @@ fn a_sensor_that_tips_over_and_one_in_the_shade_are_told_apart() {
         shaded.iter().any(|t| t.1 == SensorFault::Shaded),
         "{shaded:?}"
     );
+}
+
+/// What other planes and the clear sky say together of a horizontal sensor, or one input and the sky.
+#[test]
+fn a_sensor_that_other_planes_and_the_sky_contradict_is_told_and_one_of_them_alone_is_not() {
+    for basis in [SensorBasis::OtherPlanes, SensorBasis::OneInput] {
+        for (times, fault) in [
+            (0.6, SensorFault::Low),
+            (0.88, SensorFault::Falling),
+            (1.12, SensorFault::High),
+            (1.4, SensorFault::Over),
+        ] {
+            let told = told_by(basis, 30, |d, _| {
+                if d < 15 {
+                    (0.98, 0.97)
+                } else {
+                    (0.98 / times, 0.97 * times)
+                }
+            });
+            assert!(
+                told.iter().any(|t| t.1 == fault) && told.iter().all(|t| (16..=21).contains(&t.0)),
+                "{basis:?} x {times}: {told:?}"
+            );
+        }
+        let dirt = told_by(basis, 60, |d, _| (0.98 - 0.002 * d as f64, 0.97));
+        let haze = told_by(basis, 60, |d, _| (0.98, if d < 20 { 0.97 } else { 0.87 }));
+        let cloud = told_by(basis, 60, |d, _| (1.4, if d < 20 { 0.97 } else { 0.4 }));
+        assert_eq!((dirt, haze, cloud), (vec![], vec![], vec![]), "{basis:?}");
+    }
+}
+
+/// A plane that faces a little otherwise strays by the season on both sides of the sky.
+#[test]
+fn what_healthy_drawn_plants_show_is_quiet() {
+    // The widest of nine plants: r of -6 % for ever with 2.5 % from day to day, k within 10 %.
+    let stray = |d: i64| 0.025 * (((7 * d) % 11) as f64 / 5.0 - 1.0);
+    for basis in [SensorBasis::OtherPlanes, SensorBasis::OneInput] {
+        let told = told_by(basis, 360, |d, _| {
+            (0.94 * (1.0 + stray(d)), 0.95 * (1.0 - stray(3 * d)))
+        });
+        assert_eq!(told, [], "{basis:?}");
+    }
 }

@@ -5,9 +5,11 @@
 //!          and what it does quickly in e. Start: median of the slopes of all pairs; then weighted
 //!          least squares with w = (1 - (e / c s)^2)^2 inside c s and 0 outside, s = 1.4826 x median
 //!          |e| of the start: steps where the voltage moved without the current count little or not.
-//!          Variance of R = max(sum (w x e)^2, sum over half hours (sum w x e)^2 x g / (g - 1)) / S^2,
+//!          Variance of R = max(sum (w x e)^2, sum over half hours (sum w x e)^2 x g / (g - 3)) / S^2,
 //!          S = sum (1 - u^2) (1 - 5 u^2) x^2 inside, u = e / c s, x = dI - weighted mean, g half
 //!          hours: neighbouring steps share a mean, and what moves a network lasts.        eq. (2)
+//!          g / (g - 3) and not g / (g - 1): the scatter of few half hours is itself unsure, and a
+//!          quotient of Student's has (g - 1) / (g - 3) times the variance.
 //! Symbols: dV [V]   dI [A]   R [ohm]   a, e, s [V]   c = 4.685 [-]
 //! Range:   at least `MIN_STEPS` steps in `MIN_HALF_HOURS` half hours, with current steps that differ.
 //!          R is the effective one: where reactive power goes along with the current, R + X dQ/dP.
@@ -49,6 +51,8 @@ pub struct SupplySlope {
     pub sigma_ohm: f64,
     /// Steps that it comes from.
     pub steps: u32,
+    /// Sum over them of weight times (dI - mean)^2 [A2].
+    pub spread_a2: f64,
 }
 
 /// The slope of steps; `None` where there are too few or they do not differ.
@@ -80,6 +84,10 @@ pub fn supply_slope(steps: &[Step]) -> Option<SupplySlope> {
         ohm: line.ohm,
         sigma_ohm: variance.sqrt(),
         steps: u32::try_from(steps.len()).ok()?,
+        spread_a2: points
+            .iter()
+            .map(|p| tukey_weight(line.off(p) / scale) * (p.0 - line.middle_a).powi(2))
+            .sum(),
     })
 }
 
@@ -142,7 +150,8 @@ impl Line {
             *groups.entry(step.half_hour).or_default() += pull;
         }
         let count = groups.len() as f64;
-        let grouped = groups.values().map(|sum| sum * sum).sum::<f64>() * count / (count - 1.0);
+        let grouped =
+            groups.values().map(|sum| sum * sum).sum::<f64>() * count / (count - 3.0).max(1.0);
         let variance = alone.max(grouped) / curvature.powi(2);
         (curvature > 0.0 && variance.is_finite()).then_some(variance)
     }

@@ -3,7 +3,9 @@
 //! Model:   daily levels y_d of a plane (median current of its inputs over what the measured light
 //!          gives) since the last washing: rain of 5 mm or more in a day, or a step up of 1.5 %.
 //!          b is the robust slope (`reading::robust_slope`), T the days from the first level to the
-//!          last. Loss = -b T; said at 2.5 %, so that 3 % are told by the time they are there, where the weak end of the interval of b leaves half of it.
+//!          last. Loss = -b T, and no more than what the last levels lie under the first; said at 2.5 %, so
+//!          that 3 % are told by the time they are there, where the weak end of the interval of b leaves
+//!          half of it: of 99 %, because it is asked anew every day.
 //!          The sensor's own share of the clear sky k_d must not rise by half of the loss or more
 //!          in the same days: a sensor that comes to read high looks the same from the array.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss.
@@ -151,8 +153,11 @@ impl SoilingWatch {
             return None;
         }
         let levels: Vec<(f64, f64)> = self.days.iter().map(|d| (age(d), d.level_ratio)).collect();
-        let slope = robust_slope(&levels, Interval::NinetyFive)?;
-        let loss_ratio = -slope.middle * span;
+        let slope = robust_slope(&levels, Interval::NinetyNine)?;
+        // A line goes on where dirt has long been what it will be.
+        let at_first = median(self.days.iter().take(LATEST).map(|d| d.level_ratio))?;
+        let fallen = at_first - median(self.latest())?;
+        let loss_ratio = fallen.min(-slope.middle * span);
         let surely = -slope.high * span;
         if loss_ratio < LEAST_LOSS_RATIO || surely < SURE_SHARE * loss_ratio {
             return None;

@@ -147,3 +147,86 @@ fn what_export_the_limit_leaves() {
     assert_eq!(export_at_limit_w(3, 258.0, 259.0, 0.08), Some(0.0));
     assert_eq!(export_at_limit_w(3, 258.0, 250.0, 0.0), None);
 }
+
+/// Standard normal values (Box and Muller) from a hash of two numbers (Lehmer, 48271 modulo 2^31 - 1).
+fn normal(seed: i64, n: i64) -> f64 {
+    let uniform = |salt: i64| {
+        let mut z =
+            (seed * 7919 + n * 104_729 + salt * 15_485_863 + 1).rem_euclid(2_147_483_646) + 1;
+        for _ in 0..5 {
+            z = z * 48_271 % 2_147_483_647;
+        }
+        z as f64 / 2_147_483_647.0
+    };
+    (-2.0 * uniform(1).ln()).sqrt() * (std::f64::consts::TAU * uniform(2)).cos()
+}
+
+/// A day of one value each five minutes: clouds for some of its hours, 0.3 V from value to value and
+/// loads of 0.8 V that change every quarter of an hour.
+fn restless(seed: i64, day: i64, ohm: f64) -> ExportDay {
+    let cloudy_h = 1.0 + 4.0 * normal(seed, -day).abs();
+    let at = |n: i64| {
+        let t = day * 288 + n;
+        let cloud = if n as f64 / 12.0 < cloudy_h { 8.0 } else { 1.0 };
+        let amps = 20.0 + cloud * normal(seed + 1000, t);
+        let loads = 0.8 * normal(seed + 2000, t.div_euclid(3));
+        Mean {
+            start: Time::from_unix_ms(t * 300_000),
+            volts: 230.0 + ohm * amps + loads + 0.3 * normal(seed + 3000, t),
+            amps,
+            reactive_a: None,
+            is_producing: true,
+        }
+    };
+    let mut shown = ExportDay::default();
+    for n in 0..100 {
+        shown.add(0, &at(n), 36.0, None, Span::from_min(5));
+        shown.step(0, &at(n), &at(n + 1), 36.0);
+    }
+    shown
+}
+
+/// Days until a resistance is told of a supply that has `more` of it from a day on; at most 180.
+fn days_to_tell(seed: i64, more: f64, from: i64) -> Option<i64> {
+    let limits = limits();
+    let facts = SupplyFacts {
+        limits: &limits,
+        phases: 1,
+        rated_a: 36.0,
+    };
+    let mut supply = SupplyDays::new();
+    (0..180).find(|day| {
+        let ohm = if *day < from {
+            0.12
+        } else {
+            0.12 * (1.0 + more)
+        };
+        let now = (
+            SolarDay::from_number(*day),
+            Time::from_unix_ms(day * 86_400_000),
+        );
+        let edges = supply.close_day(now, &restless(seed, *day, ohm), &facts);
+        edges.iter().any(|e| matches!(e, SupplyEdge::Resistance(_)))
+    })
+}
+
+/// Few half hours with clouds say little of how unsure they are: the days that seem quiet by chance
+/// must not outweigh the rest.
+#[test]
+fn a_supply_that_is_read_every_five_minutes_is_quiet_and_a_joint_is_told_within_weeks() {
+    const SEEDS: i64 = 40;
+    let quiet = (0..SEEDS).filter_map(|seed| days_to_tell(seed, 0.0, 0));
+    let false_alarms = quiet.count();
+    println!(
+        "{false_alarms} false alarms in {:.0} years",
+        SEEDS as f64 / 2.0
+    );
+    let mut waits: Vec<i64> = (0..SEEDS)
+        .map(|seed| days_to_tell(seed + 100, 0.8, 40).map_or(140, |day| day - 40))
+        .collect();
+    waits.sort_unstable();
+    println!("80 % more: {:?}", waits);
+    assert!(false_alarms <= 1, "{false_alarms}");
+    assert!(waits.iter().all(|wait| *wait >= 0), "{waits:?}");
+    assert!(waits[waits.len() / 2] <= 10, "{waits:?}");
+}

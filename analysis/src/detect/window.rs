@@ -12,6 +12,9 @@ pub struct Sample {
     pub start: Time,
     /// Measured over curve current, over the common factor [-].
     pub ratio: f64,
+    /// What the inputs that share a horizontal sensor show of its light, over the common factor: the
+    /// best of the others, 1 at most, and 1 where there are none [-].
+    pub light_ratio: f64,
     /// Its own standard deviation [-].
     pub own: f64,
     /// Standard deviation of the common factor [-].
@@ -90,6 +93,7 @@ mod tests {
         let sample = |ms| Sample {
             start: Time::from_unix_ms(ms),
             ratio: 1.0,
+            light_ratio: 1.0,
             own: 0.02,
             common: 0.03,
             voltage_ratio: 1.0,

@@ -36,6 +36,7 @@ pub use light::{degradation, shade, soiling};
 use super::hypotheses::Hypothesis;
 use super::{Cause, Evidence, NewFinding, Subject};
 use crate::detect::{Kind, Sample, Standstill};
+use crate::diagnose::measured::measured;
 use crate::reading::{DeviceId, Energy, Time};
 
 /// A device that does not answer.
@@ -83,7 +84,7 @@ pub fn standstill(device: &DeviceId, found: Time, still: &Standstill, frost: boo
         kind,
         began: still.began,
         found,
-        confidence: 0.95,
+        confidence: measured(kind),
         causes: ranked,
         evidence: evidence(&[("lit_without_output_s", still.light.seconds())]),
         lost: Energy::from_wh(still.missing_wh),

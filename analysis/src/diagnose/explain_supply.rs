@@ -9,6 +9,7 @@ use super::{Evidence, NewFinding, Subject};
 use crate::detect::{
     DaysMean, HighBecause, Kind, Repeated, ResistanceHigh, TripCause, VoltageHigh,
 };
+use crate::diagnose::measured::measured;
 use crate::reading::{DeviceId, Energy, Time};
 
 /// Of what is not the own export, the share of neighbours.
@@ -146,7 +147,7 @@ pub fn grid_voltage_high(
         kind: Kind::GridVoltageHigh,
         began,
         found,
-        confidence: 0.95,
+        confidence: measured(Kind::GridVoltageHigh),
         causes: ranked,
         evidence: numbers,
         lost: Energy::from_wh(0.0),

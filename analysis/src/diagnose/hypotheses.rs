@@ -6,7 +6,8 @@
 //!          ln N = -1/2 [ n ln 2 pi + (n-1) ln s^2 + ln(s^2 + n c^2)
 //!                        + S/s^2 + n (mean - m_h)^2 / (s^2 + n c^2) ],  S = sum (x_i - mean)^2
 //!          (covariance s^2 I + c^2 11', inverted by Sherman-Morrison). Healthy and k-strings-open
-//!          leave the voltage at 1. A dead input shows what its meter makes of nothing. "Something
+//!          leave the voltage at 1. What the best of the inputs under the same horizontal sensor has lost as
+//!          well is the light's, and no string's. A dead input shows what its meter makes of nothing. "Something
 //!          else" predicts any loss, sample by sample, with the voltage as it is or any: uniform
 //!          densities; so does cover, with a share of total cover near zero on top. Evidence counts
 //!          `INDEPENDENT` of what independent samples would: neighbouring slots share their errors.
@@ -121,10 +122,12 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         PRIOR_OPEN
     };
     let n = context.strings;
-    // What is left of unequal strings is not exactly its share.
+    // What all inputs under a sensor have lost together is the sensor's: what is left of unequal
+    // strings is not exactly its share of the rest.
+    let strings = Moments::of(window, |s| (s.ratio / s.light_ratio, s.own, s.common));
     let strings = Moments {
-        common: current.common.hypot(STRINGS_DIFFER_RATIO),
-        ..current
+        common: strings.common.hypot(STRINGS_DIFFER_RATIO),
+        ..strings
     };
     let open = (1..n).map(|k| {
         let left = f64::from(n - k) / f64::from(n);
@@ -246,6 +249,7 @@ mod tests {
         let sample = |(i, ratio): (i64, &f64)| Sample {
             start: Time::from_unix_ms(i * 300_000),
             ratio: *ratio,
+            light_ratio: 1.0,
             own: 0.025,
             common: 0.03,
             voltage_ratio: 1.0,
@@ -356,5 +360,30 @@ mod tests {
             .map(|(_, p)| p)
             .sum();
         assert!((total - 1.0).abs() < 1e-12);
+    }
+
+    /// Two of three strings are left, says the sensor; so are they on every other input in its light.
+    #[test]
+    fn what_every_input_under_a_sensor_has_lost_opens_no_string() {
+        let context = Context {
+            strings: 3,
+            frost: Some(false),
+            loss_at_first_light: false,
+            siblings_clear: false,
+            siblings_share_loss: false,
+            near_shade: false,
+        };
+        let in_its_light = |ratio: f64, light_ratio: f64| {
+            let mut window = window(&[ratio; 6]);
+            window.iter_mut().for_each(|s| s.light_ratio = light_ratio);
+            compare(&window, context)[0]
+        };
+        assert_eq!(in_its_light(0.667, 1.0).0, Hypothesis::StringsOpen(1));
+        assert!(!matches!(
+            in_its_light(0.667, 0.69).0,
+            Hypothesis::StringsOpen(_)
+        ));
+        let (what, probability) = in_its_light(0.69 * 0.667, 0.69);
+        assert!(what == Hypothesis::StringsOpen(1) && probability >= 0.95);
     }
 }

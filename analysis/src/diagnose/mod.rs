@@ -9,6 +9,7 @@ pub mod explain;
 pub mod explain_supply;
 mod finding;
 pub mod hypotheses;
+mod measured;
 pub mod voltage_loss;
 pub mod wiring;
 mod words;

@@ -30,11 +30,17 @@ const EDGE_SIGMAS: f64 = 2.0;
 /// inputs of the campaign by up to 0.6 %) [-].
 const CURRENT_LASTS: [f64; 3] = [0.003, 0.006, 0.016];
 const VOLTAGE_LASTS: [f64; 3] = [0.0007, 0.004, 0.0065];
+/// How far an input beside two others strays over what it would beside many: for such the numbers above
+/// were set [-].
+const BESIDE_TWO: f64 = 1.33;
 /// The same in one fortnight, in which a cause is looked for [-].
 const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
 /// the sensor's and the sky's error and the cells' heat from its own.
 const LONE_LASTS: [f64; 2] = [0.035, 0.005];
+/// The same of its voltage where nothing measures the air either: weeks are 4 K warmer than the season's,
+/// and a cell's voltage falls by 0.39 % a kelvin [-].
+const LONE_UNHEATED_LASTS: f64 = 0.015;
 /// Days that must have taught the last month before it says anything.
 const LAST_MONTH_DAYS: usize = 5;
 /// Days whose slots decide what takes the voltage, and days that are remembered.
@@ -335,7 +341,13 @@ impl Engine {
                     None,
                 ]
             };
-            return LONE_LASTS.map(plane);
+            let [current, voltage] = LONE_LASTS;
+            let voltage = if self.roles.has_heat {
+                voltage
+            } else {
+                LONE_UNHEATED_LASTS
+            };
+            return [current, voltage].map(plane);
         };
         let of = |own: Own, lasts: [f64; REFERENCES]| {
             let beside = |known: Known, lasts| Reference {
@@ -353,7 +365,19 @@ impl Engine {
                 Some(datasheet),
             ]
         };
-        [of(current, CURRENT_LASTS), of(voltage, VOLTAGE_LASTS)]
+        // What it is held against strays as it does itself, the less the more inputs make it.
+        let siblings = self.siblings_on_plane((i, k)).max(1) as f64;
+        let beside = (1.0 + MEDIAN_OVER_MEAN.powi(2) / siblings).sqrt() / BESIDE_TWO;
+        let mut voltage_lasts = VOLTAGE_LASTS;
+        voltage_lasts[0] *= beside.max(1.0);
+        [of(current, CURRENT_LASTS), of(voltage, voltage_lasts)]
+    }
+
+    /// How many other inputs have all their strings on the plane of an input.
+    fn siblings_on_plane(&self, (i, k): (usize, usize)) -> usize {
+        let plane = self.chain.inputs[i][k].plane;
+        let models = self.chain.inputs.iter().flatten();
+        models.filter(|model| model.plane == plane).count() - 1
     }
 
     /// What is looked for in the current and in the voltage of an inverter's inputs.

@@ -22,6 +22,9 @@ const END: f64 = 0.9;
 /// A first ratio of the day under this is a loss that was there when the light came [-].
 const LOST_AT_FIRST_LIGHT: f64 = 0.9;
 
+/// No light is less than this over what a sensor says, where inputs can be judged at all [-].
+const LEAST_LIGHT_RATIO: f64 = 0.05;
+
 /// The findings that a window of samples can make; one of them stands at a time.
 const WINDOW_KINDS: [Kind; 3] = [Kind::InputDead, Kind::StringOpen, Kind::Snow];
 
@@ -69,7 +72,8 @@ impl Engine {
         let siblings = self.siblings(&whose, now);
         self.see_shade((i, k), &whose.subject, when, &now[i], &siblings, light);
         let near_shade = self.is_near_shade((i, k), light);
-        let sample = sample(when, own, &siblings, now[i].inputs[k].missing_wh);
+        let fellows = self.best_in_its_light((i, k), now, light);
+        let sample = sample(when, own, &siblings, fellows, now[i].inputs[k].missing_wh);
         let state = &mut self.state.inverters[i].inputs[k];
         state.window.push(when.day, sample);
         let first = state.window.first_ratio_of_day();
@@ -128,6 +132,34 @@ impl Engine {
             .filter(|(of, ..)| !self.has_window_finding(of))
             .filter_map(|(_, input, _)| input.residual)
             .collect()
+    }
+
+    /// The largest ratio of the other inputs whose light comes from the same horizontal sensor, on
+    /// whatever plane: what all of them have lost is more likely the sensor's. A sensor in the plane
+    /// is held against the inputs of its own plane, which are siblings.
+    fn best_in_its_light(
+        &self,
+        own: (usize, usize),
+        now: &[InverterNow],
+        light: &Light,
+    ) -> Option<f64> {
+        let sensor = |(i, k): (usize, usize)| {
+            let plane = light.planes[self.chain.inputs[i][k].plane]?;
+            plane.rung.is_horizontal().then_some(plane.sensor?)
+        };
+        let of = sensor(own)?;
+        let mut best: Option<f64> = None;
+        for (i, inverter) in now.iter().enumerate() {
+            for (k, input) in inverter.inputs.iter().enumerate() {
+                let is_fellow = (i, k) != own
+                    && sensor((i, k)) == Some(of)
+                    && !self.has_window_finding(&self.subject((i, k)));
+                if let Some(residual) = input.residual.filter(|_| is_fellow) {
+                    best = Some(best.map_or(residual.ratio, |best| best.max(residual.ratio)));
+                }
+            }
+        }
+        best
     }
 
     /// The current over the expected one, freed from what those siblings share that are not off their
@@ -271,11 +303,18 @@ impl Engine {
 }
 
 /// The slot of an input, freed from what its siblings share with it.
-fn sample(when: When, own: Residual, siblings: &[Residual], missing_wh: f64) -> Sample {
+fn sample(
+    when: When,
+    own: Residual,
+    siblings: &[Residual],
+    fellows: Option<f64>,
+    missing_wh: f64,
+) -> Sample {
     let (factor, common) = common_factor(own.common, siblings);
     Sample {
         start: when.start,
         ratio: own.ratio / factor,
+        light_ratio: fellows.map_or(1.0, |best| (best / factor).clamp(LEAST_LIGHT_RATIO, 1.0)),
         own: own.own,
         common,
         voltage_ratio: own.voltage_ratio,

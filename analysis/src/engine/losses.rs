@@ -5,13 +5,17 @@ use super::Engine;
 use super::slots::{InverterNow, When};
 use crate::detect::{Cost, Gate, Kind};
 use crate::diagnose::{Subject, explain};
-use crate::reading::{Energy, Span, Time};
+use crate::expected::{Light, PlaneLight};
+use crate::reading::{Energy, Power, Span, Time};
 
 /// Lit time without output until covered modules or an inverter that is off are said.
 const COVERED_AFTER: Span = Span::from_h(1);
 const OFF_AFTER: Span = Span::from_h(2);
 /// Slots without output are remembered this long: a trip is told only after ten minutes.
 const IDLE_KEPT: Span = Span::from_h(1);
+
+/// Clear-sky power over rated power from which it is compared [-].
+const LEAST_CLEAR_RATIO: f64 = 0.02;
 
 /// Findings on an input that cost what the input misses, in the order of the ledger.
 fn of_an_input(kind: &Kind) -> bool {
@@ -40,7 +44,7 @@ impl Engine {
             self.state.book.end(&device, Kind::InverterOff, when.start);
             self.state.book.end(&device, Kind::Snow, when.start);
         }
-        let missing_wh = now[i].inputs.iter().map(|input| input.missing_wh).sum();
+        let missing_wh = now[i].missing_at_a_standstill_wh();
         let watch = &mut self.state.inverters[i].standstill;
         let slot = plant.timing.slot;
         let still = watch.lit_slot(when.start, slot, producing, missing_wh);
@@ -67,6 +71,45 @@ impl Engine {
             if !other.is_some_and(|kind| self.state.book.stands(&device, kind)) {
                 self.state.book.open(new);
             }
+        }
+    }
+
+    /// Learns what an inverter at work makes of a clear sky's light, and says what one that stands still
+    /// would probably have made where nothing shows the light.
+    pub(super) fn compare_with_clear_sky(
+        &mut self,
+        i: usize,
+        when: When,
+        light: &Light,
+        now: &mut InverterNow,
+    ) {
+        let inverter = &self.plant.inverters[i];
+        let inputs = inverter.inputs.iter().zip(&self.chain.inputs[i]);
+        let clear_w = inputs.map(|(input, model)| {
+            let clear_ratio = light.clear_poa[model.plane].w_m2() / 1000.0;
+            self.plant.input_rated(input).w() * clear_ratio
+        });
+        let clear = Power::from_w(clear_w.sum::<f64>().min(inverter.rated_ac.w()));
+        if clear.w() <= LEAST_CLEAR_RATIO * inverter.rated_ac.w() {
+            return;
+        }
+        let slot = self.plant.timing.slot;
+        let typical = &mut self.state.inverters[i].typical;
+        match (now.facts.producing, now.facts.ac_power_w) {
+            (Some(true), Some(ac_w)) => {
+                let measured = Power::from_w(ac_w.max(0.0));
+                typical.add(when.day, measured, clear, slot);
+            }
+            // Its own inputs show no light while it does not ask them.
+            (Some(false), _) => {
+                let by_itself = |p: &PlaneLight| p.own_inputs.is_some();
+                let is_dark = self.chain.inputs[i]
+                    .iter()
+                    .all(|input| light.planes[input.plane].as_ref().is_none_or(by_itself));
+                let expected = || typical.expected(when.day, clear, slot);
+                now.typical = is_dark.then(expected).flatten();
+            }
+            _ => {}
         }
     }
 
@@ -113,10 +156,19 @@ impl Engine {
         if !is_idle {
             return;
         }
+        if let Some(typical) = now.typical {
+            all_wh = typical.energy.wh();
+        }
         if let Some(kind) = of_inverter {
             self.state
                 .book
                 .add_lost(&device, kind, Energy::from_wh(all_wh));
+            if let Some(typical) = now.typical {
+                let sigma = ("lost_sigma_ratio".to_owned(), typical.sigma_ratio);
+                self.state
+                    .book
+                    .add_evidence(&device, kind, [sigma].into_iter().collect());
+            }
         }
         let idle = &mut self.state.inverters[i].idle;
         idle.push_back((when.start, all_wh));
@@ -148,5 +200,13 @@ impl Engine {
         let idle = &self.state.inverters[i].idle;
         let since = idle.iter().filter(|(start, _)| *start + slot > began);
         Energy::from_wh(since.fold(0.0, |sum, (_, wh)| sum + wh))
+    }
+}
+
+impl InverterNow {
+    fn missing_at_a_standstill_wh(&self) -> f64 {
+        let by_input = || self.inputs.iter().map(|input| input.missing_wh).sum();
+        self.typical
+            .map_or_else(by_input, |typical| typical.energy.wh())
     }
 }

@@ -10,7 +10,7 @@ use super::roles::Device;
 use super::slots::{InverterNow, When};
 use crate::detect::{
     BackSensorWatch, ClockWatch, CounterWatch, DarkSensorWatch, Edge, FrozenWatch, ImpossibleValue,
-    ImpossibleWatch, Kind, SensorWatch, WatchedValue, is_sentinel,
+    ImpossibleWatch, Kind, SensorBasis, SensorWatch, WatchedValue, is_sentinel,
 };
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::expected::Light;
@@ -92,9 +92,9 @@ impl MeasuringState {
                 .iter()
                 .map(|id| (*id, DarkSensorWatch::new()))
                 .collect(),
-            sensors: of(&[Quantity::Poa])
-                .into_iter()
-                .map(|id| (id, SensorWatch::new()))
+            sensors: light
+                .iter()
+                .map(|id| (*id, SensorWatch::new(sensor_basis(plant, *id))))
                 .collect(),
             backs: backs
                 .iter()
@@ -130,6 +130,26 @@ impl MeasuringState {
         sensors.for_each(SensorWatch::forget_today);
         let backs = self.backs.values_mut();
         backs.for_each(BackSensorWatch::forget_today);
+    }
+}
+
+/// What a light sensor is compared with, by what the plant has.
+fn sensor_basis(plant: &Plant, id: ChannelId) -> SensorBasis {
+    let channel = plant.channels.channel(id);
+    if channel.quantity == Quantity::Ghi {
+        return SensorBasis::OtherPlanes;
+    }
+    let mast = plant.weather.iter().find(|w| w.id == channel.device);
+    let at_inverter = plant.inverters.iter().find(|i| i.id == channel.device);
+    let own = at_inverter.and_then(|i| i.inputs.first());
+    let plane = mast
+        .and_then(|mast| mast.plane)
+        .or(own.map(|input| input.plane()));
+    let inputs = plant.inverters.iter().flat_map(|i| &i.inputs);
+    let in_plane = inputs.filter(|i| i.strings.iter().all(|s| Some(s.plane) == plane));
+    match in_plane.count() {
+        0 | 1 => SensorBasis::OneInput,
+        _ => SensorBasis::Inputs,
     }
 }
 

@@ -139,6 +139,9 @@ impl Engine {
         for plane in &mut self.state.planes {
             plane.clear_today.clear();
         }
+        for inverter in &mut self.state.inverters {
+            inverter.typical.forget_today();
+        }
     }
 }
 

@@ -46,6 +46,8 @@ pub(super) struct Roles {
     /// What the values of each channel can be.
     possible: Vec<Possible>,
     pub wind: Vec<ChannelId>,
+    /// Whether anything measures what warms the modules.
+    pub has_heat: bool,
     /// By weather device: its light sensors, the best for telling the time first, and their plane; none
     /// for a horizontal sensor.
     pub light_of_weather: Vec<Vec<(ChannelId, Option<usize>)>>,
@@ -82,6 +84,12 @@ impl Roles {
                 .filter(|(_, c)| c.quantity == Quantity::WindSpeed)
                 .map(|(id, _)| id)
                 .collect(),
+            has_heat: plant.channels.iter().any(|(_, c)| {
+                matches!(
+                    c.quantity,
+                    Quantity::AirTemperature | Quantity::ModuleTemperature
+                )
+            }),
             light_of_weather: plant
                 .weather
                 .iter()

@@ -20,6 +20,13 @@ const OTHER_LOSSES: [Kind; 5] = [
     Kind::TrackerOffPeak,
 ];
 
+/// How far the normal of a plane lies from where the site file says, towards the sun or away from it,
+/// one standard deviation [rad]: tilt by one degree, azimuth by a few, and as much again with the other
+/// sign in the part of the day that it is measured by (engineering judgement). Of oblique beam it takes
+/// the tangent of the incidence, up to this [deg].
+const FACING_RAD: f64 = 0.05;
+const MOST_SLANT_DEG: f64 = 85.0;
+
 impl Engine {
     /// What is known to shade an input now.
     pub(super) fn shade(&self, (i, k): (usize, usize), light: &Light) -> Shade {
@@ -78,6 +85,14 @@ impl Engine {
         let shared = median(siblings.iter().map(|s| s.ratio));
         let is_brought = plane.rung != WeatherRung::PlaneSensor;
         let factor = shared.filter(|s| is_brought && *s > 0.0).unwrap_or(factor);
+        // Nothing takes out that a plane without a sensor or a sibling faces a little otherwise.
+        let is_alone = shared.is_none() && is_brought;
+        let slant = plane.incidence.deg().min(MOST_SLANT_DEG).to_radians().tan();
+        let facing_sigma = if is_alone {
+            plane.beam_share * FACING_RAD * slant
+        } else {
+            0.0
+        };
         // Left of the peak it is the peak that is passed by, not the curve.
         let (curve_a, _) = open.curve_at(volts);
         let most_a = curve_a.min(open.expected.current.a());
@@ -91,7 +106,7 @@ impl Engine {
             beam_share: plane.beam_share as f32,
             current_ratio: (amps / most_a / factor) as f32,
             voltage_ratio: (volts / open.expected.voltage.v()) as f32,
-            sigma: sigma.hypot(own.own) as f32,
+            sigma: sigma.hypot(own.own).hypot(facing_sigma) as f32,
             expected_wh: (open.power().w() * through * hours) as f32,
         })
     }

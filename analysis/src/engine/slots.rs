@@ -8,7 +8,7 @@ use crate::detect::{
     Gate, GateFacts, InputSlot, InverterSlot, PlaneSlot, Poll, Residual, Slot, gate, residual,
 };
 use crate::expected::shade::Shade;
-use crate::expected::{Light, PlaneLight, Prediction, WeatherRung};
+use crate::expected::{Light, PlaneLight, Prediction, TypicalEnergy, WeatherRung};
 use crate::plant::{Inverter, State};
 use crate::reading::{ChannelId, Current, Power, SlotMeans, SolarDay, Span, Time, Voltage};
 
@@ -50,6 +50,8 @@ pub(super) struct InverterNow {
     pub expected_ac: Option<Power>,
     /// What known shade takes of it.
     shade_ac: Option<Power>,
+    /// What it would probably have made, where it stands still and nothing shows the light.
+    pub typical: Option<TypicalEnergy>,
 }
 
 /// What the slot says about an inverter as a whole.
@@ -111,6 +113,9 @@ impl Engine {
         let mut now: Vec<InverterNow> = inverters
             .map(|(i, inverter)| self.inverter_now(i, inverter, &light, means))
             .collect();
+        for (i, inverter) in now.iter_mut().enumerate() {
+            self.compare_with_clear_sky(i, when, &light, inverter);
+        }
         let frost = self.frost(when.start, light.air);
         // First what stood before this slot: a new finding brings its own loss along.
         for (i, inverter) in now.iter_mut().enumerate() {
@@ -179,6 +184,7 @@ impl Engine {
             limit,
             expected_ac,
             shade_ac,
+            typical: None,
         }
     }
 

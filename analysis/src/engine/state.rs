@@ -13,14 +13,14 @@ use crate::detect::{
 };
 use crate::diagnose::Book;
 use crate::expected::shade::ShadeMap;
-use crate::expected::{Calibration, Inertia, PlaneSurvey};
+use crate::expected::{Calibration, Inertia, PlaneSurvey, TypicalShare};
 use crate::plant::{GridSettings, Inverter, Plant};
 use crate::reading::{Arrivals, SlotMeans, Span, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
 /// Version of [`EngineState`]; a change of any type in it is a new version.
-pub const STATE_VERSION: u32 = 3;
+pub const STATE_VERSION: u32 = 4;
 
 /// What the engine remembers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -70,6 +70,8 @@ pub(super) struct InverterState {
     pub protection: ProtectionWatch,
     pub own: OwnDays,
     pub standstill: StandstillWatch,
+    /// What it makes of a clear sky's light.
+    pub typical: TypicalShare,
     /// Whether it was working when it was last heard of, too much to be asleep at the next poll.
     pub was_working: bool,
     /// Since when one of its planes has been lit, in whole slots without a break.
@@ -105,6 +107,7 @@ impl EngineState {
             protection: ProtectionWatch::new(),
             own: OwnDays::new(inverter),
             standstill: StandstillWatch::new(),
+            typical: TypicalShare::default(),
             was_working: false,
             lit_since: None,
             idle: VecDeque::new(),

@@ -158,6 +158,13 @@ impl Ladder {
         }
     }
 
+    /// What of a clear sky's light in a plane reaches the cells; `None` while the sun is down.
+    pub fn clear_effective(&self, p: usize, light: &Light) -> Option<Irradiance> {
+        let (sunlight, clear) = light.clear.as_ref()?;
+        let in_plane = self.on_plane(p, &Dome::new(clear, sunlight), &light.sun);
+        Some(self.effective(p, &in_plane, sunlight))
+    }
+
     /// Light and heat in a slot.
     pub fn light(&mut self, moment: &Moment) -> Light {
         let lit = LitPart::of(&mut self.track, moment.means.start, moment.slot);

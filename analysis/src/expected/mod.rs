@@ -21,6 +21,7 @@ pub mod shade;
 mod shares;
 mod sigma;
 mod types;
+mod typical;
 mod validity;
 
 pub use calibration::{
@@ -36,3 +37,4 @@ pub use scaled::{needs_scaling, scale_clear_sky};
 pub use shares::{InputShare, PlaneShare};
 pub use sigma::{HeatSigma, Sigma};
 pub use types::{InputExpected, Uncertain, WeatherRung};
+pub use typical::{TypicalEnergy, TypicalShare};

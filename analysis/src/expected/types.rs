@@ -42,6 +42,11 @@ impl WeatherRung {
         Self::ScaledClearSky,
     ];
 
+    /// Whether it is of a sensor that lies horizontally, for all planes.
+    pub fn is_horizontal(self) -> bool {
+        matches!(self, Self::HorizontalWithDiffuse | Self::HorizontalOnly)
+    }
+
     /// Its name in files.
     pub fn name(self) -> &'static str {
         match self {

@@ -191,54 +191,6 @@ pub fn state_word(state: analysis::plant::State) -> &'static str {
     }
 }
 
-/// A name of files as words: `string_open`, `dc_current_a`.
-pub fn words(name: &str) -> String {
-    name.replace('_', " ")
-}
-
-/// A number of the evidence by its name, which ends in the unit.
-pub fn evidence(name: &str, value: f64) -> (String, String) {
-    const UNITS: &[(&str, &str, usize)] = &[
-        ("_w_m2", "W/m²", 0),
-        ("_degc", "°C", 1),
-        ("_per_k", "1/K", 4),
-        ("_kwh", "kWh", 2),
-        ("_ohm", "ohm", 2),
-        ("_hz", "Hz", 2),
-        ("_min", "min", 0),
-        ("_wh", "Wh", 0),
-        ("_va", "VA", 0),
-        ("_v", "V", 1),
-        ("_a", "A", 2),
-        ("_w", "W", 0),
-        ("_h", "h", 1),
-        ("_d", "days", 1),
-        ("_s", "s", 0),
-        ("_k", "K", 1),
-    ];
-    if name.ends_with("_ratio") {
-        return (words(name), percent(Some(value)));
-    }
-    if name.ends_with("_ohm") && value >= 10_000.0 {
-        return (
-            words(name.trim_end_matches("_ohm")),
-            resistance(Some(value)),
-        );
-    }
-    let unit = UNITS.iter().find(|(end, ..)| name.ends_with(end));
-    match unit {
-        Some((end, unit, decimals)) => {
-            let name = name.strip_suffix(end).unwrap_or(name);
-            (words(name), number(Some(value), *decimals, unit))
-        }
-        None => {
-            let text = format!("{value:.2}");
-            let text = text.trim_end_matches('0').trim_end_matches('.');
-            (words(name), text.to_owned())
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -252,27 +204,5 @@ mod tests {
         assert_eq!(power(None), NOTHING);
         assert_eq!(percent(Some(0.9876)), "98.8 %");
         assert_eq!(resistance(Some(1.5e6)), "1.50 Mohm");
-    }
-
-    #[test]
-    fn evidence_is_named_without_its_unit() {
-        let shown = |name, value| evidence(name, value);
-        assert_eq!(
-            shown("expected_dc_current_a", 26.123),
-            ("expected dc current".into(), "26.12 A".into())
-        );
-        assert_eq!(
-            shown("current_ratio", 0.5),
-            ("current ratio".into(), "50.0 %".into())
-        );
-        assert_eq!(
-            shown("strings_open", 1.0),
-            ("strings open".into(), "1".into())
-        );
-        assert_eq!(shown("poa_w_m2", 801.4), ("poa".into(), "801 W/m²".into()));
-        assert_eq!(
-            shown("isolation_ohm", 33_000.0),
-            ("isolation".into(), "33 kohm".into())
-        );
     }
 }

@@ -120,6 +120,7 @@ texts! {
     where_it_is: "Where";
     evidence: "What was measured";
     evidence_name: "Number";
+    beside: "Beside it";
     causes: "What it may be";
     advice: "What to do";
     caution: "What can hurt";

@@ -2,11 +2,12 @@
 //! that lies as stated is left alone.
 
 use crate::drive::{Told, account, end_of, one_by_one};
+use analysis::detect::Kind;
 use analysis::expected::{Learned, LearnedOf};
 use analysis::plant::Plant;
 use analysis::reading::{Angle, Channel, ChannelTable, DeviceId, Place, Quantity, Span};
 use std::sync::Arc;
-use tests::plant::{NORTH, START, Shape, Strings, Twin, World, plant};
+use tests::plant::{NORTH, START, Shape, Strings, Twin, WEST, World, plant};
 
 const DAYS: i64 = 24;
 
@@ -74,4 +75,47 @@ fn a_plane_that_lies_as_stated_is_left_alone() {
     let told = told(20.0, 0.0);
     assert!(told.findings.is_empty(), "{}", told.list());
     assert_eq!(last(&told, LearnedOf::Tilt(NORTH)), None);
+}
+
+/// A roof of 35 deg to the west, with one input, that lies 3 deg flatter and 6 deg further round than
+/// stated, under a horizontal sensor: what its oblique light is off by comes back with the sun every
+/// day, and is no shade.
+#[test]
+fn a_lone_steep_plane_that_lies_a_little_otherwise_is_not_in_the_shade() {
+    let strings = |plane| Strings {
+        parallel: 2,
+        modules: 16,
+        plane,
+    };
+    let mut stated = plant(&Shape {
+        inverters: vec![(
+            60_000.0,
+            vec![strings(NORTH), strings(NORTH), strings(WEST)],
+        )],
+        sensor: None,
+        every: Span::from_min(5),
+    });
+    stated.planes[WEST].tilt = Angle::from_deg(35.0);
+    let ghi = Channel {
+        device: DeviceId::new("mast"),
+        place: Place::Device,
+        quantity: Quantity::Ghi,
+    };
+    let others = stated.channels.iter().map(|(_, channel)| channel.clone());
+    stated.channels = ChannelTable::new(others.chain([ghi]));
+    let world = World {
+        cloudiness: vec![0.0, 0.1, 0.0],
+        ..World::fair()
+    };
+    let stated = Arc::new(stated);
+    for (tilt_deg, azimuth_deg) in [(32.0, 276.0), (38.0, 264.0)] {
+        let mut true_plant = Plant::clone(&stated);
+        true_plant.planes[WEST].tilt = Angle::from_deg(tilt_deg);
+        true_plant.planes[WEST].azimuth = Angle::from_deg(azimuth_deg);
+        let twin = Twin::new(Arc::new(true_plant), world.clone());
+        let at = |n: i64| START + Span::from_min(5) * n;
+        let polls: Vec<_> = (0..10 * 288).map(|n| (at(n), twin.poll(at(n)))).collect();
+        let told = account(&stated, one_by_one(&polls), end_of(&stated, &polls));
+        assert!(told.of(Kind::Shade).is_empty(), "{}", told.list());
+    }
 }

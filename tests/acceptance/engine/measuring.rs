@@ -7,13 +7,16 @@
 use crate::drive::{Poll, Told, account, assert_same, end_of, in_batches, one_by_one};
 use crate::resume::with_restarts;
 use crate::scenario::polls;
-use analysis::detect::Kind;
+use analysis::detect::{Kind, Severity};
+use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{
     Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Span, Time, Value,
 };
 use std::sync::Arc;
-use tests::plant::{NORTH, Period, START, Shape, World, one_plane, plant, uniform};
+use tests::plant::{
+    Event, NORTH, Period, START, Shape, What, World, one_plane, plant, three_inputs, uniform,
+};
 
 /// Three inputs of two strings on one plane, never held back, and a mast with a sensor in it.
 fn shape(every: Span) -> Shape {
@@ -499,4 +502,69 @@ fn delivery_and_restarts_change_nothing() {
     );
     let restarted = with_restarts(&plant, &polls, |row| row % 100 == 37);
     assert_same(&restarted, &live, "restarts");
+}
+
+/// Three inputs of which two lie to the north and one to the west, and a horizontal sensor alone.
+fn under_a_horizontal_sensor() -> Arc<Plant> {
+    let shape = Shape {
+        sensor: None,
+        ..three_inputs(Span::from_min(5))
+    };
+    let mut plant = plant(&shape);
+    let channels = plant.channels.iter().map(|(_, c)| c.clone());
+    plant.channels = ChannelTable::new(channels.chain([mast(Quantity::Ghi)]).collect::<Vec<_>>());
+    Arc::new(plant)
+}
+
+#[test]
+fn a_horizontal_sensor_that_goes_wrong_is_told_and_opens_no_string() {
+    let plant = under_a_horizontal_sensor();
+    let right = played(&plant, fair(), 36);
+    let quiet = told(&plant, &right);
+    assert!(
+        quiet.findings.iter().all(|f| f.severity < Severity::Plan),
+        "{}",
+        quiet.list()
+    );
+    for times in [0.55, 0.8, 0.88, 1.12, 1.2, 1.45] {
+        let mut polls = right.clone();
+        change(&mut polls, id(&plant, "mast/ghi_w_m2"), |t, v| {
+            if t >= at(21, 0.0) { v * times } else { v }
+        });
+        let told = told(&plant, &polls);
+        assert_eq!(told.of(Kind::StringOpen), Vec::<&Finding>::new(), "{times}");
+        let [found] = told.of(Kind::SensorWrong)[..] else {
+            panic!("{times}: {}", told.list());
+        };
+        let days = days(found.found - at(21, 0.0));
+        println!("x {times}: {days:.1} days, {}", found.summary);
+        // Three clear days of five.
+        assert!((0.0..=8.0).contains(&days), "{times}: {days}");
+    }
+}
+
+/// What all inputs lose with the sensor is no string's; what one loses beside the others still is.
+#[test]
+fn an_open_string_is_told_while_the_horizontal_sensor_is_wrong() {
+    let plant = under_a_horizontal_sensor();
+    let world = World {
+        events: vec![Event {
+            what: What::StringsOpen {
+                input: (0, 0),
+                count: 1,
+            },
+            period: Period::new((22, 9.0), (99, 0.0)),
+        }],
+        ..fair()
+    };
+    let mut polls = played(&plant, world, 25);
+    change(&mut polls, id(&plant, "mast/ghi_w_m2"), |t, v| {
+        if t >= at(21, 0.0) { v * 1.45 } else { v }
+    });
+    let told = told(&plant, &polls);
+    let [found] = told.of(Kind::StringOpen)[..] else {
+        panic!("{}", told.list());
+    };
+    assert_eq!(found.subject.input, Some(1), "{}", told.list());
+    assert!(days(found.found - at(22, 9.0)) < 1.0, "{}", told.list());
 }

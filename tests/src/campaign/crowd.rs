@@ -9,7 +9,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// What a campaign runs.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Campaign {
     /// Of everything.
     pub seed: u64,
@@ -25,6 +25,8 @@ pub struct Campaign {
     pub only: Option<&'static str>,
     /// Whether faults that need years run too.
     pub years: bool,
+    /// Numbers of the runs that are wanted, as files name them; all where there is none.
+    pub runs: Vec<usize>,
 }
 
 /// One run.
@@ -82,7 +84,9 @@ impl Campaign {
             }));
         }
         let numbered = jobs.into_iter().enumerate();
-        numbered.map(|(index, job)| Job { index, ..job }).collect()
+        let is_wanted = |job: &Job| self.runs.is_empty() || self.runs.contains(&job.index);
+        let numbered = numbered.map(|(index, job)| Job { index, ..job });
+        numbered.filter(is_wanted).collect()
     }
 }
 

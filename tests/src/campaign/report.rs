@@ -257,6 +257,20 @@ fn reliability(text: &mut String, score: &Score) {
             band.high
         );
     }
+    *text += "\n| kind | findings | mean stated | right | 95 % |\n|---|---|---|---|---|\n";
+    for (kind, bin) in &score.by_kind {
+        let band = share_95(bin.right, bin.count);
+        let n = f64::from(bin.count);
+        let _ = writeln!(
+            text,
+            "| {kind} | {} | {:.3} | {:.3} | {:.3} to {:.3} |",
+            bin.count,
+            bin.sum / n,
+            f64::from(bin.right) / n,
+            band.low,
+            band.high
+        );
+    }
     *text += "\n";
 }
 

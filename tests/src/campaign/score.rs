@@ -78,6 +78,8 @@ pub struct Score<'o> {
     pub years: [f64; 2],
     /// By stated confidence.
     pub reliability: Vec<Reliability>,
+    /// By kind.
+    pub by_kind: BTreeMap<&'static str, Reliability>,
 }
 
 const YEAR_D: f64 = 365.25;
@@ -105,6 +107,7 @@ pub fn score(outcomes: &[Outcome]) -> Score<'_> {
             right: 0,
         })
         .to_vec(),
+        by_kind: BTreeMap::new(),
     };
     for outcome in outcomes {
         let which = usize::from(outcome.fault.is_some());
@@ -121,8 +124,16 @@ pub fn score(outcomes: &[Outcome]) -> Score<'_> {
             .filter(|f| f.severity >= Severity::Plan)
         {
             let stated = finding.confidence;
-            let bin = score.reliability.iter_mut();
-            for bin in bin.filter(|b| b.stated.0 <= stated && stated < b.stated.1) {
+            let of_kind = score.by_kind.entry(finding.kind.name());
+            let of_kind = of_kind.or_insert(Reliability {
+                stated: (0.0, 1.01),
+                sum: 0.0,
+                count: 0,
+                right: 0,
+            });
+            let bins = score.reliability.iter_mut();
+            let bins = bins.filter(|b| b.stated.0 <= stated && stated < b.stated.1);
+            for bin in bins.chain([of_kind]) {
                 bin.count += 1;
                 bin.sum += stated;
                 let right = [is_right, is_companion, is_of_the_place];
@@ -260,11 +271,14 @@ fn in_time(outcome: &Outcome, row: &KindRow, evident: Time, found: Time) -> bool
     }
 }
 
-/// What it says was lost, and what was lost until it ended; nothing where it was next to nothing.
+/// What it and what it brings along say was lost, and what was lost until it ended; nothing where it was next to nothing.
 fn lost(outcome: &Outcome, finding: &Finding) -> Option<(f64, f64)> {
     const LEAST_WH: f64 = 300.0;
     let until = finding.ended.unwrap_or(outcome.span.1);
     let passed = outcome.lost.partition_point(|(at, _)| *at <= until);
     let (_, truth) = *outcome.lost.get(passed.checked_sub(1)?)?;
-    (truth > LEAST_WH).then(|| (finding.lost.wh(), truth))
+    // Single trips keep what they cost: it is not told twice.
+    let companions = outcome.findings.iter().filter(|f| is_companion(outcome, f));
+    let said: f64 = companions.chain([finding]).map(|f| f.lost.wh()).sum();
+    (truth > LEAST_WH).then_some((said, truth))
 }

@@ -3,6 +3,7 @@
 
 use super::{causes, evidence, place};
 use crate::detect::{Beside, Deficit, Kind, Severity, VoltageSums};
+use crate::diagnose::measured::measured;
 use crate::diagnose::voltage_loss::VoltageLoss;
 use crate::diagnose::{Cause, Evidence, NewFinding, Subject, Urgency};
 use crate::reading::{Energy, Time};
@@ -32,7 +33,7 @@ pub fn current_low(
         kind: Kind::CurrentLow,
         began,
         found,
-        confidence: 0.9,
+        confidence: measured(Kind::CurrentLow),
         causes: causes(&[
             ("dirt, growth or shade on part of the string", 0.5),
             ("damaged or mismatched modules", 0.3),

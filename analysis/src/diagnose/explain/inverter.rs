@@ -4,6 +4,7 @@
 use super::{causes, evidence, place};
 use crate::array::Limit;
 use crate::detect::{Acted, EfficiencyLow, Kind, OffPeak, Protection, Severity, Stretch};
+use crate::diagnose::measured::measured;
 use crate::diagnose::{Evidence, NewFinding, Subject, Urgency};
 use crate::reading::{DeviceId, Energy, Time};
 
@@ -51,7 +52,7 @@ pub fn tracker_off_peak(subject: Subject, found: Time, off: &OffPeak) -> NewFind
         kind: Kind::TrackerOffPeak,
         began: off.began,
         found,
-        confidence: 0.9,
+        confidence: measured(Kind::TrackerOffPeak),
         causes: causes(ranked),
         evidence: evidence(&[
             ("voltage_ratio", off.voltage_ratio),
@@ -109,7 +110,7 @@ pub fn efficiency_low(
         kind: Kind::EfficiencyLow,
         began,
         found,
-        confidence: 0.95,
+        confidence: measured(Kind::EfficiencyLow),
         causes: causes(ranked),
         evidence: evidence(&[
             ("efficiency_loss_ratio", low.shift.size),

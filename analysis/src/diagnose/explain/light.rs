@@ -5,6 +5,7 @@
 
 use super::{causes, evidence, place};
 use crate::detect::{FoundShade, Kind, ShadeShape, Soiled, YearlyLoss};
+use crate::diagnose::measured::measured;
 use crate::diagnose::{NewFinding, Subject};
 use crate::reading::{DeviceId, Energy, Time};
 
@@ -58,7 +59,7 @@ pub fn shade(subject: Subject, began: Time, found: Time, seen: &FoundShade) -> N
         kind: Kind::Shade,
         began,
         found,
-        confidence: 0.9,
+        confidence: measured(Kind::Shade),
         causes: causes(ranked),
         evidence: evidence(&[
             ("loss_ratio", seen.loss_ratio),
@@ -82,7 +83,7 @@ pub fn soiling(device: &DeviceId, began: Time, found: Time, seen: &Soiled) -> Ne
         kind: Kind::Soiling,
         began,
         found,
-        confidence: 0.85,
+        confidence: measured(Kind::Soiling),
         causes: causes(&[
             ("dust, pollen or droppings on the modules", 0.85),
             ("irradiance sensor cleaned or drifting upwards", 0.15),

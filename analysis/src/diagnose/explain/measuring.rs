@@ -7,6 +7,7 @@
 
 use super::{causes, evidence};
 use crate::detect::{ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift, is_sentinel};
+use crate::diagnose::measured::measured;
 use crate::diagnose::{NewFinding, Subject};
 use crate::reading::{Channel, DeviceId, Energy, Time};
 
@@ -27,7 +28,7 @@ fn new(
         kind,
         began,
         found,
-        confidence: 0.95,
+        confidence: measured(kind),
         causes: causes(ranked),
         evidence: evidence(&[]),
         lost: Energy::from_wh(0.0),
@@ -183,7 +184,7 @@ fn clock_cause(minutes: f64, sigma: f64, longitude_deg: f64) -> (&'static str, f
     }
 }
 
-/// A plane sensor that the inputs of its plane contradict for days.
+/// A light sensor that the inputs contradict for days.
 pub fn sensor_wrong(
     channel: &Channel,
     fault: SensorFault,
@@ -194,7 +195,7 @@ pub fn sensor_wrong(
     let percent = 100.0 * error_ratio;
     let (what, ranked): (String, &[(&str, f64)]) = match fault {
         SensorFault::Low => (
-            format!("shows {percent:.0} % less than the inputs of its plane get"),
+            format!("shows {percent:.0} % less than the inputs get"),
             &[
                 ("sensor dirty", 0.4),
                 ("calibration or scale wrong", 0.4),
@@ -214,6 +215,13 @@ pub fn sensor_wrong(
             &[
                 ("calibration or scale changed", 0.6),
                 ("light reflected onto the sensor", 0.4),
+            ],
+        ),
+        SensorFault::Over => (
+            format!("shows {percent:.0} % more than the inputs and a clear sky give"),
+            &[
+                ("calibration or scale wrong", 0.7),
+                ("light reflected onto the sensor", 0.3),
             ],
         ),
         SensorFault::Skewed => (
@@ -251,7 +259,7 @@ pub fn sensor_wrong(
 /// of what the inputs get over what the sensor shows, or of its inverse where it shows too much.
 fn sensor_error_ratio(fault: SensorFault, size: f64) -> f64 {
     match fault {
-        SensorFault::High => size.exp_m1(),
+        SensorFault::High | SensorFault::Over => size.exp_m1(),
         SensorFault::Low | SensorFault::Falling | SensorFault::Skewed | SensorFault::Shaded => {
             -(-size).exp_m1()
         }

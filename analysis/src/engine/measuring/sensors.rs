@@ -1,12 +1,12 @@
 //! Sensors beside the inputs of their planes, slot by slot and day by day.
 //! Never in here: rules and thresholds (`detect`), words (`diagnose`).
 
-use crate::detect::{BRIGHT_W_M2, Budget, Kind, MIN_POA_W_M2, SensorSlot, Shows};
+use crate::detect::{BRIGHT_W_M2, Budget, Kind, MIN_POA_W_M2, SensorBasis, SensorSlot, Shows};
 use crate::diagnose::explain;
 use crate::engine::Engine;
 use crate::engine::roles::Device;
 use crate::engine::slots::{InverterNow, When};
-use crate::expected::Light;
+use crate::expected::{Light, PlaneLight};
 use crate::reading::{ChannelId, Quantity, SlotMeans, median};
 use std::collections::BTreeSet;
 
@@ -82,6 +82,9 @@ impl Engine {
         now: &[InverterNow],
         means: &SlotMeans,
     ) -> Option<SensorSlot> {
+        if self.state.measuring.sensors[&id].basis() == SensorBasis::OtherPlanes {
+            return self.horizontal_slot(id, when, light, now, means);
+        }
         let p = self.plane_of(id)?;
         let plane = light.planes[p]?;
         let shown = means.get(id)?.mean;
@@ -93,17 +96,60 @@ impl Engine {
         let through = plane.effective.w_m2() / plane.poa.w_m2();
         let gets = |response: f64| response * 1000.0 / (shown * through);
         let ratios: Vec<f64> = self.responses(p, now).iter().map(|r| gets(r.0)).collect();
-        let ratio = median(ratios.iter().copied()).filter(|r| ratios.len() > 1 && *r > 0.0)?;
+        let ratio = median(ratios.iter().copied()).filter(|r| *r > 0.0)?;
         let highest = ratios.iter().copied().fold(f64::MIN, f64::max);
         let lowest = ratios.iter().copied().fold(f64::MAX, f64::min);
-        let middle = when.start + self.plant.timing.slot.half();
         Some(SensorSlot {
             start: when.start,
-            hour: middle.solar_hour(self.plant.site.longitude.deg()),
+            hour: self.solar_hour(when),
             ratio,
             spread: (highest - lowest) / ratio,
             clear_index: shown / clear,
         })
+    }
+
+    /// A horizontal sensor beside all inputs that the sun shines on, each over what a clear sky gives it.
+    fn horizontal_slot(
+        &self,
+        id: ChannelId,
+        when: When,
+        light: &Light,
+        now: &[InverterNow],
+        means: &SlotMeans,
+    ) -> Option<SensorSlot> {
+        let shown = means.get(id)?.mean;
+        let clear = light.clear_ghi_w_m2();
+        let is_bright = shown >= MIN_POA_W_M2 && clear >= COMPARED_FROM_W_M2;
+        if !is_bright || light.lit_ratio < 1.0 || self.state.measuring.has_clock_off() {
+            return None;
+        }
+        let mut shares = Vec::new();
+        for (p, plane) in light.planes.iter().enumerate() {
+            let is_lit = |p: &PlaneLight| {
+                p.clear_poa.w_m2() >= COMPARED_FROM_W_M2 && p.incidence.deg() <= COMPARED_TO_DEG
+            };
+            if plane.as_ref().is_some_and(is_lit) {
+                let gets = self.ladder.clear_effective(p, light)?.w_m2();
+                let responses = self.responses(p, now).into_iter();
+                shares.extend(responses.map(|(response, _)| response * 1000.0 / gets));
+            }
+        }
+        let array = median(shares.iter().copied()).filter(|share| *share > 0.0)?;
+        let highest = shares.iter().copied().fold(f64::MIN, f64::max);
+        let lowest = shares.iter().copied().fold(f64::MAX, f64::min);
+        let clear_index = shown / clear;
+        Some(SensorSlot {
+            start: when.start,
+            hour: self.solar_hour(when),
+            ratio: array / clear_index,
+            spread: (highest - lowest) / array,
+            clear_index,
+        })
+    }
+
+    fn solar_hour(&self, when: When) -> f64 {
+        let middle = when.start + self.plant.timing.slot.half();
+        middle.solar_hour(self.plant.site.longitude.deg())
     }
 
     /// The plane in which a sensor on a mast or at an inverter lies.

@@ -3,6 +3,7 @@
 use super::rows::FindingRow;
 use super::{Answer, Frame, T, filled, message};
 use crate::store::{Response as Said, Said as Word, What};
+use crate::text::evidence::{self, Row};
 use crate::web::access::Visit;
 use crate::web::calendar;
 use crate::web::texts::Texts;
@@ -16,7 +17,6 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect};
 use chrono::{Days, NaiveDate};
 use serde::Deserialize;
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Ended ones that are shown; the others are in the table to download.
@@ -70,8 +70,7 @@ struct One {
     caution: Vec<String>,
     advice: Vec<String>,
     causes: Vec<CauseRow>,
-    evidence: Vec<EvidenceRow>,
-    has_expected: bool,
+    evidence: Vec<Row>,
     day: String,
     answers: Vec<AnswerRow>,
     may_write: bool,
@@ -82,12 +81,6 @@ struct One {
 struct CauseRow {
     name: String,
     percent: i64,
-}
-
-struct EvidenceRow {
-    name: String,
-    measured: String,
-    expected: String,
 }
 
 struct AnswerRow {
@@ -156,34 +149,13 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
         caution: finding.caution.clone(),
         advice: finding.advice.clone(),
         causes: causes.collect(),
-        has_expected: evidence(&finding.evidence)
-            .iter()
-            .any(|e| !e.expected.is_empty()),
-        evidence: evidence(&finding.evidence),
+        evidence: evidence::rows(&finding.evidence, timezone),
         day: day.map(|day| format!("{day}#day")).unwrap_or_default(),
         answers: answers.collect(),
         may_write: visit.may_write(),
         tomorrow: later(1),
         in_a_week: later(7),
     }
-}
-
-/// Measured beside expected, where a number has both.
-fn evidence(numbers: &BTreeMap<String, f64>) -> Vec<EvidenceRow> {
-    let own = numbers.iter().filter(|(name, _)| {
-        let plain = name.strip_prefix("expected_");
-        plain.is_none_or(|plain| !numbers.contains_key(plain))
-    });
-    own.map(|(name, value)| {
-        let (shown_name, measured) = show::evidence(name, *value);
-        let expected = numbers.get(&format!("expected_{name}"));
-        EvidenceRow {
-            name: shown_name,
-            measured,
-            expected: expected.map_or_else(String::new, |value| show::evidence(name, *value).1),
-        }
-    })
-    .collect()
 }
 
 /// What somebody answers.
