@@ -6,7 +6,7 @@
 
 use super::canvas::{Canvas, Fill, Rect, Side, Strokes};
 use super::day_axis::axis;
-use super::day_look::{Colours, EDGE, KEY, Look, NAME, PLOT, TIMES, VALUES, label, name};
+use super::day_look::{Colours, EDGE, KEY, Look, NAME, PLOT, TIMES, label, name};
 use super::gates;
 use super::lettering::Fonts;
 use super::panel::{Scale, value_y};

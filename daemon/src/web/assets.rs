@@ -3,6 +3,7 @@
 use axum::extract::Path;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use std::sync::OnceLock;
 
 const ASSETS: [(&str, &str, &str); 6] = [
     (
@@ -36,6 +37,18 @@ const ASSETS: [(&str, &str, &str); 6] = [
         include_str!("../../assets/uplot/uPlot.min.css"),
     ),
 ];
+
+/// Changes whenever one of them does: browsers keep them by it.
+pub fn version() -> &'static str {
+    static VERSION: OnceLock<String> = OnceLock::new();
+    VERSION.get_or_init(|| {
+        let mut sum = crc32fast::Hasher::new();
+        ASSETS
+            .iter()
+            .for_each(|(.., text)| sum.update(text.as_bytes()));
+        format!("{:08x}", sum.finalize())
+    })
+}
 
 /// One of them. A new version of the program asks for it anew, because pages name the version.
 pub async fn asset(Path(name): Path<String>) -> Response {

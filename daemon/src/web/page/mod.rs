@@ -154,7 +154,7 @@ impl Frame {
             title: title.into(),
             site: page.site.plant.site.name.clone(),
             now: show::local(page.clock.now(), page.site.timezone),
-            version: env!("CARGO_PKG_VERSION"),
+            version: assets::version(),
             menu: Vec::new(),
             shows_menu: false,
             is_live: false,
