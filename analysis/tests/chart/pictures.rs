@@ -275,7 +275,7 @@ fn the_digest_of_a_long_period_draws_the_same_lines_as_all_of_its_slots() {
     let inverters = slots.iter_mut().flat_map(|slot| &mut slot.inverters);
     for input in inverters.flat_map(|inverter| &mut inverter.inputs) {
         input.voltage = input.voltage.map(|_| Voltage::from_v(500.0));
-        for expected in &mut input.expected {
+        if let Some(expected) = &mut input.expected {
             expected.voltage = Voltage::from_v(500.0);
             expected.sigma_voltage = Voltage::from_v(5.0);
         }

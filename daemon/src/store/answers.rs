@@ -222,7 +222,10 @@ mod tests {
         };
         store.hear(&Said::Response(response.clone())).expect("room");
         store.hear(&Said::Maintenance(work.clone())).expect("room");
-        assert_eq!(store.responses().expect("reads"), [response.clone()]);
+        assert_eq!(
+            store.responses().expect("reads"),
+            std::slice::from_ref(&response)
+        );
         assert_eq!(store.responses_to("another").expect("reads"), []);
         assert_eq!(store.maintenance_after(at(19)).expect("reads"), [work]);
         assert_eq!(store.maintenance_after(at(20)).expect("reads"), []);

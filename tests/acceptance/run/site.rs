@@ -46,7 +46,6 @@ impl Site {
         Self { folder }
     }
 
-
     pub fn file(&self) -> PathBuf {
         self.folder.path().join("site.toml")
     }
