@@ -61,7 +61,9 @@ pub async fn gate(State(page): State<Arc<Page>>, request: Request, next: Next) -
                     }
                 }
             };
-            if let Some(seed) = seed.filter(|_| !asked_for.is_for_programs) {
+            let has_forms =
+                !asked_for.is_for_programs && !asked_for.path.starts_with(paths::ASSETS);
+            if let Some(seed) = seed.filter(|_| has_forms) {
                 let cookie = cookie_line(access, &access.form_cookie(), &seed);
                 answer.headers_mut().append(header::SET_COOKIE, cookie);
             }
