@@ -222,10 +222,8 @@ mod tests {
         };
         store.hear(&Said::Response(response.clone())).expect("room");
         store.hear(&Said::Maintenance(work.clone())).expect("room");
-        assert_eq!(
-            store.responses().expect("reads"),
-            std::slice::from_ref(&response)
-        );
+        let stored = store.responses().expect("reads");
+        assert_eq!(stored, std::slice::from_ref(&response));
         assert_eq!(store.responses_to("another").expect("reads"), []);
         assert_eq!(store.maintenance_after(at(19)).expect("reads"), [work]);
         assert_eq!(store.maintenance_after(at(20)).expect("reads"), []);

@@ -176,6 +176,16 @@ fn passwords_open_what_they_are_for_and_are_not_tried_often() {
     assert_eq!(nobody.get("/metrics").status, 401);
     assert_eq!(nobody.get("/health").status, 200);
 
+    // From a mail browsers come without the session; what they are given must not take its place.
+    let given = &nobody.get("/sign-in").head;
+    assert!(!given.contains_key("set-cookie"), "given already");
+    let given = plant.browser().get("/sign-in").head["set-cookie"].clone();
+    assert!(given.starts_with("noonmark-form-"), "{given}");
+    assert!(
+        given.contains("HttpOnly") && given.contains("SameSite=Strict"),
+        "{given}"
+    );
+
     let mut reader = plant.browser();
     assert_eq!(sign_in(&mut reader, READERS), 303);
     let page = reader.get("/maintenance");

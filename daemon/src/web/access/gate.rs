@@ -28,8 +28,8 @@ const FORM_BYTES: usize = 16 << 10;
 pub struct Visit {
     /// What he may do; `None` before signing in.
     pub role: Option<Role>,
-    /// Name of his session.
-    pub session: String,
+    /// Name of his session, if he has signed in.
+    pub session: Option<String>,
     /// What a form has to carry.
     pub token: String,
     /// Where he comes from.
@@ -50,9 +50,7 @@ pub async fn gate(State(page): State<Arc<Page>>, request: Request, next: Next) -
     let asked_for = Asked::of(&head);
     let mut answer = match visit(access, &head).await {
         Err(refusal) => message::refused(&page, refusal, asked_for.is_for_programs),
-        Ok((visit, is_new)) => {
-            let cookie =
-                (is_new && !asked_for.is_for_programs).then(|| set_cookie(access, &visit.session));
+        Ok((visit, seed)) => {
             let mut answer = match allowed(&page, &asked_for, &visit) {
                 Some(refusal) => refusal,
                 None => {
@@ -63,11 +61,11 @@ pub async fn gate(State(page): State<Arc<Page>>, request: Request, next: Next) -
                     }
                 }
             };
-            // A page that has set one itself (signing in) knows better.
-            if let Some(cookie) = cookie
-                && !answer.headers().contains_key(header::SET_COOKIE)
-            {
-                answer.headers_mut().insert(header::SET_COOKIE, cookie);
+            let has_forms =
+                !asked_for.is_for_programs && !asked_for.path.starts_with(paths::ASSETS);
+            if let Some(seed) = seed.filter(|_| has_forms) {
+                let cookie = cookie_line(access, &access.form_cookie(), &seed);
+                answer.headers_mut().append(header::SET_COOKIE, cookie);
             }
             answer
         }
@@ -101,8 +99,10 @@ impl Asked {
     }
 }
 
-/// Who it is, and whether the session is new.
-async fn visit(access: &Access, head: &Parts) -> Result<(Visit, bool), StatusCode> {
+/// Who it is, and what his forms are signed with, if that is new. It has a cookie of its own: browsers
+/// that come from a mail do not show the one of the session, and must not lose it by being given
+/// another.
+async fn visit(access: &Access, head: &Parts) -> Result<(Visit, Option<String>), StatusCode> {
     let headers = &head.headers;
     let peer = head.extensions.get::<Peer>().expect("the server says it").0;
     let from = match access.web.trusted_proxy {
@@ -117,7 +117,8 @@ async fn visit(access: &Access, head: &Parts) -> Result<(Visit, bool), StatusCod
         // A proxy makes everybody look like this machine, and everybody would be a technician.
         return Err(StatusCode::MISDIRECTED_REQUEST);
     }
-    let known = cookie(headers, &access.cookie()).filter(|name| is_name(name));
+    let named = |name: &str| cookie(headers, name).filter(|value| is_name(value));
+    let known = named(&access.cookie());
     let now = crate::clock::monotonic();
     let role = match (access.has_password(), known) {
         (false, _) => Some(Role::Technician),
@@ -135,18 +136,20 @@ async fn visit(access: &Access, head: &Parts) -> Result<(Visit, bool), StatusCod
         }
         (role, _) => role,
     };
-    let session = match known {
-        Some(name) => name.to_owned(),
-        None => new_name().map_err(|_| StatusCode::INTERNAL_SERVER_ERROR)?,
+    let (seed, is_new) = match named(&access.form_cookie()) {
+        Some(seed) => (seed.to_owned(), false),
+        None => {
+            let seed = new_name().map_err(|_| StatusCode::INTERNAL_SERVER_ERROR)?;
+            (seed, true)
+        }
     };
-    let token = access.key.sign(&["form", &session]);
     let visit = Visit {
         role,
-        session,
-        token,
+        session: known.map(str::to_owned),
+        token: access.key.sign(&["form", &seed]),
         from,
     };
-    Ok((visit, known.is_none()))
+    Ok((visit, is_new.then_some(seed)))
 }
 
 /// Whether a name is one under which this page may be reached.
@@ -211,12 +214,15 @@ fn same(a: &str, b: &str) -> bool {
 
 /// The cookie of a session.
 pub fn set_cookie(access: &Access, session: &str) -> HeaderValue {
+    cookie_line(access, &access.cookie(), session)
+}
+
+fn cookie_line(access: &Access, name: &str, value: &str) -> HeaderValue {
     let secure = if access.is_encrypted() {
         "; Secure"
     } else {
         ""
     };
-    let name = access.cookie();
-    let text = format!("{name}={session}; Path=/; HttpOnly; SameSite=Strict{secure}");
+    let text = format!("{name}={value}; Path=/; HttpOnly; SameSite=Strict{secure}");
     HeaderValue::from_str(&text).expect("hexadecimal digits and plain words")
 }

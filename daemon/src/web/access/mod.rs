@@ -117,6 +117,11 @@ impl Access {
         format!("noonmark-{}", self.web.listen.port())
     }
 
+    /// Name of the cookie that forms are signed with.
+    fn form_cookie(&self) -> String {
+        format!("noonmark-form-{}", self.web.listen.port())
+    }
+
     /// A session for somebody who knows a password.
     ///
     /// # Errors

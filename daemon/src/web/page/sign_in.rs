@@ -95,6 +95,8 @@ pub async fn sign_in(
 
 /// Ends the session.
 pub async fn sign_out(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Response {
-    page.access.sign_out(&visit.session);
+    if let Some(session) = &visit.session {
+        page.access.sign_out(session);
+    }
     Redirect::to(paths::SIGN_IN).into_response()
 }
