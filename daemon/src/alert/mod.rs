@@ -12,4 +12,4 @@ mod sender;
 
 pub use compose::{ComposeError, Composed, Composer, Links};
 pub use post::{Post, ToPost};
-pub use sender::{PATIENCE, SendError, Sender, send};
+pub use sender::{PATIENCE, SendError, Sender, TOO_LONG, send};

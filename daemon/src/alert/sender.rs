@@ -31,7 +31,7 @@ pub const PATIENCE: Duration = Duration::from_secs(300);
 const FIRST_WAIT: Span = Span::from_min(1);
 const LONGEST_WAIT: Span = Span::from_h(1);
 /// After this a person must act.
-const TOO_LONG: Span = Span::from_h(24);
+pub const TOO_LONG: Span = Span::from_h(24);
 
 /// Why a mail has not left. Messages read after "failed to".
 #[derive(Debug, Error)]

@@ -131,6 +131,12 @@ impl Store {
         self.mails("next_try_utc_ms IS NOT NULL", [])
     }
 
+    /// How many mails have not left that were made before a time.
+    pub fn late_mails(&self, before: Time) -> Result<usize, StoreError> {
+        let waiting = self.waiting_mails()?;
+        Ok(waiting.iter().filter(|mail| mail.made.at < before).count())
+    }
+
     /// The mails that were made from a time on, in order.
     pub fn mails_since(&self, from: Time) -> Result<Vec<Mail>, StoreError> {
         self.mails("made_utc_ms >= ?1", [from.unix_ms()])

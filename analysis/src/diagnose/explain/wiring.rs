@@ -55,8 +55,9 @@ pub fn wiring(
                 Kind::StringCountDiffers,
                 input(k),
                 format!(
-                    "{}: the site file describes {of}, the current of a whole day is that of {count} strings.",
+                    "{}: the site file describes {of}, the current of a whole day is that of {count} string{}.",
                     place(&input(k)),
+                    if count == 1 { "" } else { "s" },
                 ),
                 ranked,
             )

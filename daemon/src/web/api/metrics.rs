@@ -18,8 +18,10 @@ const KIND: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
 /// All of them.
 pub async fn metrics(State(page): State<Arc<Page>>) -> Response {
-    let found = page.view(|_, store| finding::all(store)).await;
-    let found = match found {
+    let found = page
+        .view(|_, store| Ok((finding::all(store)?, store.waiting_mails()?.len())))
+        .await;
+    let (found, mails) = match found {
         Ok(found) => found,
         Err(why) => return unavailable(&why),
     };
@@ -28,6 +30,14 @@ pub async fn metrics(State(page): State<Arc<Page>>) -> Response {
     values(&devices, &mut text);
     health(&devices, &mut text);
     standing(&found, &mut text);
+    let name = "noonmark_mails_waiting";
+    family(
+        name,
+        "gauge",
+        "mails that no server has taken yet",
+        &mut text,
+    );
+    sample(name, &[], mails as f64, &mut text);
     text.push_str("# EOF\n");
     ([(header::CONTENT_TYPE, KIND)], text).into_response()
 }

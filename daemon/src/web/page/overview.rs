@@ -24,6 +24,7 @@ struct Shown {
     shape: &'static str,
     sentence: String,
     works: Vec<String>,
+    mails_late: String,
     findings: Vec<FindingRow>,
     snoozed: Vec<FindingRow>,
     measured: String,
@@ -99,6 +100,7 @@ fn shown(page: &Page, frame: Frame, o: &Overview) -> Shown {
             .iter()
             .map(|work| work_text(page, work))
             .collect(),
+        mails_late: T.mails_late(o.mails_late_count),
         findings: o.findings.iter().map(row).collect(),
         snoozed: o.snoozed.iter().map(row).collect(),
         measured: show::energy(o.today.measured_wh),
