@@ -3,6 +3,7 @@
 //! Everything is made from the store, live as after a replay.
 //! Never in here: what is wrong with a plant, or sending anything.
 
+mod ahead;
 mod calibration_file;
 pub mod chart_files;
 pub mod commissioning;
