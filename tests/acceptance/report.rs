@@ -3,26 +3,18 @@
 //!
 //! Kind of truth: property.
 
-use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
-use analysis::diagnose::{Cause, Finding, FindingId, Subject};
-use analysis::expected::{InputExpected, WeatherRung};
-use analysis::plant::Plant;
-use analysis::reading::{
-    Current, Energy, Irradiance, Power, Span, Speed, Temperature, Time, Voltage,
-};
-use daemon::report::About;
-use daemon::report::commissioning::write_if_due;
-use daemon::store::{EngineState, Layout, Step, Store};
+#[path = "report/commissioning.rs"]
+mod commissioning;
+#[path = "report/made.rs"]
+mod made;
+
+use made::store;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tests::{Ended, Program};
 
 const USAGE: Option<i32> = Some(64);
 const BAD_DATA: Option<i32> = Some(65);
-
-/// 10 November 2026, 00:00 at Melbourne.
-const START: Time = Time::from_unix_ms(1_794_229_200_000);
-const SLOT: Span = Span::from_min(5);
 
 fn site() -> PathBuf {
     let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config");
@@ -141,91 +133,6 @@ fn the_page_of_the_demo_needs_no_other_file_and_agrees_with_its_tables() {
     assert!(sum_kwh(&read(folder.path(), "ledger.csv"), |n| n == "measured_wh") > 1000.0);
 }
 
-/// A store of so many days with one open string, and its site.
-fn store(folder: &Path, days: i64) -> PathBuf {
-    let plant = config::load(&site()).expect("a right site file").plant;
-    let path = folder.join("noonmark.sqlite");
-    let mut store = Store::open(&path, &Layout::of(&plant))
-        .expect("a store")
-        .store;
-    let slots: Vec<Slot> = (0..288 * days).map(|n| slot(&plant, n)).collect();
-    let state = EngineState {
-        version: 1,
-        bytes: Vec::new(),
-    };
-    let step = Step {
-        slots: &slots,
-        findings: &[finding(&plant, 1, None), finding(&plant, 0, Some(1))],
-        ..Step::nothing(&state)
-    };
-    store.commit(&step).expect("room on the disk");
-    path
-}
-
-fn slot(plant: &Plant, n: i64) -> Slot {
-    let of_day = (n % 288) as f64 / 288.0;
-    let light = (1000.0 * (std::f64::consts::TAU * (of_day - 0.25)).sin()).max(0.0);
-    let lit = light > 100.0;
-    let input = InputSlot {
-        voltage: Some(Voltage::from_v(600.0)),
-        current: Some(Current::from_a(light / 100.0)),
-        expected: lit.then(|| InputExpected {
-            voltage: Voltage::from_v(605.0),
-            current: Current::from_a(light / 90.0),
-            sigma_voltage: Voltage::from_v(6.0),
-            sigma_current: Current::from_a(0.3),
-            sigma_power: Power::from_w(100.0),
-        }),
-        gate: if lit { Gate::Valid } else { Gate::Dark },
-        limit: None,
-    };
-    let inverter = |inverter: &analysis::plant::Inverter| InverterSlot {
-        ac_power: Some(Power::from_w(8.0 * light)),
-        expected_ac_power: Some(Power::from_w(9.0 * light)),
-        shade_ac_power: None,
-        limit: None,
-        producing: Some(lit),
-        inputs: vec![input; inverter.inputs.len()],
-    };
-    let plane = PlaneSlot {
-        poa: Some((Irradiance::from_w_m2(light), WeatherRung::PlaneSensor)),
-        cell: Some(Temperature::from_degc(30.0)),
-    };
-    Slot {
-        start: START + SLOT * n,
-        span: SLOT,
-        air: Some(Temperature::from_degc(20.0)),
-        wind: Some(Speed::from_m_s(2.0)),
-        planes: vec![plane; plant.planes.len()],
-        inverters: plant.inverters.iter().map(inverter).collect(),
-    }
-}
-
-/// On the first input, from a day at ten to another.
-fn finding(plant: &Plant, day: i64, end: Option<i64>) -> Finding {
-    let at = |day: i64| START + Span::from_h(24 * day + 10);
-    let subject = Subject::input(&plant.inverters[0].id, 1);
-    Finding {
-        id: FindingId::new(&subject, Kind::StringOpen, at(day)),
-        subject,
-        kind: Kind::StringOpen,
-        severity: Kind::StringOpen.severity(),
-        began: at(day),
-        found: at(day) + Span::from_min(30),
-        ended: end.map(at),
-        confidence: 0.97,
-        causes: vec![Cause {
-            cause: "one <string> & its fuse".to_owned(),
-            probability: 0.9,
-        }],
-        evidence: [("current_ratio".to_owned(), 0.5)].into(),
-        lost: Energy::from_wh(1234.0),
-        summary: "Half of the \"current\" is missing <b>here</b>.".to_owned(),
-        advice: vec!["Look & see.".to_owned()],
-        caution: vec!["PV strings are live.".to_owned()],
-    }
-}
-
 fn report(store: &Path, out: &Path, days: [&str; 2]) -> Ended {
     let path = |path: &Path| path.to_str().expect("a plain path").to_owned();
     let arguments = [
@@ -321,117 +228,4 @@ fn wrong_days_and_stores_are_told_with_what_was_wanted() {
     );
     assert_eq!(none.code, BAD_DATA);
     assert!(none.err.contains("none"), "{}", none.err);
-}
-
-/// Every line with how it stands.
-fn verdicts(html: &str) -> Vec<(&str, &str)> {
-    let rows = html.split("<tr><td>").skip(1);
-    rows.filter_map(|row| {
-        let what = row.split("</td>").next()?;
-        let verdict = row.split("<strong class=\"").nth(1)?.split('"').next()?;
-        Some((what, verdict))
-    })
-    .collect()
-}
-
-#[test]
-fn the_commissioning_is_judged_line_by_line_and_names_what_it_does_not_replace() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let store = store(folder.path(), 9);
-    let out = folder.path().join("out");
-    let path = |path: &Path| path.to_str().expect("a plain path").to_owned();
-    let arguments = |site: &Path| {
-        let words = ["report", "--commissioning", "--store"].map(str::to_owned);
-        let rest = [path(&store), "--out".to_owned(), path(&out), path(site)];
-        words.into_iter().chain(rest)
-    };
-    let ended = Program::start(arguments(&site())).end();
-    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""));
-    let html = read(&out, "commissioning.html");
-    for words in [
-        "does not replace the tests that IEC 62446-1 and local codes require",
-        "of the first 9 whole days",
-        "signature",
-        "1 open point.",
-        "A string carries nothing: shed input 1",
-    ] {
-        assert!(html.contains(words), "{words}");
-    }
-    assert!(!html.contains("http") && !html.contains("src="));
-    let lines = verdicts(&html);
-    let plant = config::load(&site()).expect("a right site file").plant;
-    let inputs: usize = plant.inverters.iter().map(|i| i.inputs.len()).sum();
-    let of = |what: &str| {
-        let lines = lines.iter().filter(|(line, _)| line.starts_with(what));
-        lines.map(|(_, verdict)| *verdict).collect::<Vec<_>>()
-    };
-    // The finding stands on the first input; the other inputs were tested and carry what they should.
-    let strings = of("number of strings");
-    assert_eq!(strings.len(), inputs);
-    assert_eq!(strings[0], "fail");
-    assert!(
-        strings[1..].iter().all(|verdict| *verdict == "pass"),
-        "{strings:?}"
-    );
-    assert!(of("polarity").iter().all(|verdict| *verdict == "pass"));
-    // Nothing was learned in this store and no morning was seen: not decided is to be looked at.
-    for what in [
-        "voltage over",
-        "current over",
-        "first insulation",
-        "resistance of the supply",
-    ] {
-        let verdicts = of(what);
-        assert!(
-            !verdicts.is_empty() && verdicts.iter().all(|v| *v == "look"),
-            "{what}"
-        );
-    }
-    let design = analysis::plant::design::check(&plant).len();
-    assert!(lines.len() > design + 4 * inputs, "{} lines", lines.len());
-    for word in ["pass", "look", "fail"] {
-        let count = lines.iter().filter(|(_, verdict)| *verdict == word).count();
-        assert!(
-            html.contains(&format!(">{count} {word}<")),
-            "{count} {word}"
-        );
-    }
-    // A plant that is handed over after the last slot has no first days.
-    let text = fs::read_to_string(site()).expect("the site file");
-    let line = text.lines().find(|line| line.starts_with("commissioned"));
-    let later = text.replace(line.expect("it has the key"), "commissioned = 2027-05-01");
-    let file = folder.path().join("later.toml");
-    fs::write(&file, later).expect("room for it");
-    let ended = Program::start(arguments(&file)).end();
-    assert_eq!(ended.code, BAD_DATA, "{}", ended.err);
-    assert!(
-        ended.err.contains("no slot from 2027-05-01"),
-        "{}",
-        ended.err
-    );
-}
-
-#[test]
-fn the_daemon_writes_the_commissioning_after_seven_and_after_thirty_days() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let site = config::load(&site()).expect("a right site file");
-    let about = About {
-        plant: &site.plant,
-        timezone: site.timezone,
-    };
-    let mut written = Vec::new();
-    for days in [6, 7, 8, 31, 40] {
-        let of_days = folder.path().join(days.to_string());
-        fs::create_dir(&of_days).expect("a folder");
-        let path = store(&of_days, days);
-        let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("a store");
-        let due = write_if_due(folder.path(), about, &store).expect("it can be written");
-        written.push((days, due.is_some()));
-    }
-    assert_eq!(
-        written,
-        [(6, false), (7, true), (8, false), (31, true), (40, false)]
-    );
-    let html = read(folder.path(), "commissioning.html");
-    assert!(html.contains("data-days=\"31\"") || html.contains("data-days=\"30\""));
 }

@@ -41,8 +41,8 @@ const JOINED: Span = Span::from_h(24 * 8);
 /// A finding is at least this wide [pixel].
 const LEAST_PX: f64 = 2.0;
 
-/// A number of a day.
-type Ratio = fn(&HistoryDay) -> f64;
+/// A plot, the name of its values, and the value of a day.
+type Shown = (Rect, &'static str, fn(&HistoryDay) -> f64);
 
 /// The history; `None` where it has fewer than three days: the curves of the days say more.
 pub fn history_picture(input: &HistoryInput) -> Result<Option<Picture>, ChartError> {
@@ -62,7 +62,7 @@ pub fn history_picture(input: &HistoryInput) -> Result<Option<Picture>, ChartErr
     let lower = sheet.plot(upper.bottom + 6.0, HIGH);
     let axis = TimeAxis::over(input.period, upper.left, upper.right, input.utc_offset);
     let svg = sheet.drawn(lower.bottom + AXIS_HEIGHT, |canvas| {
-        let panels: [(Rect, &str, Ratio); 2] = [
+        let panels: [Shown; 2] = [
             (upper, "current, share of expected", |d| d.current_ratio),
             (lower, "voltage, share of expected", |d| d.voltage_ratio),
         ];

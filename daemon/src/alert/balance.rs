@@ -1,7 +1,7 @@
 //! What a period gave and where the rest went, for a summary.
 //! Never in here: what is charged to whom (`analysis::ledger`).
 
-use crate::report::READ_AT_A_TIME;
+use crate::report::each_slot;
 use crate::store::{Store, StoreError};
 use analysis::diagnose::Finding;
 use analysis::ledger::{Entry, Hours};
@@ -22,14 +22,10 @@ pub fn balance(
     let mut balance = Balance::zero();
     let mut add = |entries: Vec<Entry>| entries.iter().for_each(|entry| balance.add(entry));
     let mut hours = Hours::new(plant, findings);
-    let mut from = from;
-    while from < to {
-        let until = to.min(from + READ_AT_A_TIME);
-        for slot in store.slots(from, until)? {
-            add(hours.add(&slot));
-        }
-        from = until;
-    }
+    each_slot(store, (from, to), |slot| {
+        add(hours.add(slot));
+        Ok::<_, StoreError>(())
+    })?;
     add(hours.finish());
     Ok(balance)
 }

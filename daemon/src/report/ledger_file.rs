@@ -3,6 +3,7 @@
 //! Without a price in the site file the columns of money are empty.
 //! Never in here: the balance itself (`analysis::ledger`).
 
+use super::ahead::each_slot;
 use super::whole_file::{WriteError, write_pieces};
 use crate::store::{Store, StoreError};
 use crate::text::utc;
@@ -10,13 +11,10 @@ use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::ledger::{Entry, Hours, Loss};
 use analysis::plant::Plant;
-use analysis::reading::{Energy, Span, Time};
+use analysis::reading::{Energy, Time};
 use std::io::Write;
 use std::path::Path;
 use thiserror::Error;
-
-/// Slots are read so many at a time: a year must not be in memory. Whole hours.
-pub const READ_AT_A_TIME: Span = Span::from_h(48);
 
 /// Why the ledger is not in the folder.
 #[derive(Debug, Error)]
@@ -50,18 +48,14 @@ pub fn write(
         let mut rows = csv::Writer::from_writer(file);
         rows.write_record(header())?;
         let mut hours = Hours::new(plant, findings);
-        let mut from = from;
-        while from < to {
-            let until = to.min(from + READ_AT_A_TIME);
-            for slot in store.slots(from, until)? {
-                let ended = hours.add(&slot);
-                for entry in &ended {
-                    rows.write_record(row(plant, entry))?;
-                }
-                also(Some(&slot), &ended);
+        each_slot(store, (from, to), |slot| {
+            let ended = hours.add(slot);
+            for entry in &ended {
+                rows.write_record(row(plant, entry))?;
             }
-            from = until;
-        }
+            also(Some(slot), &ended);
+            Ok::<_, LedgerFileError>(())
+        })?;
         let ended = hours.finish();
         for entry in &ended {
             rows.write_record(row(plant, entry))?;

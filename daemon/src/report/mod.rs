@@ -3,6 +3,7 @@
 //! Everything is made from the store, live as after a replay.
 //! Never in here: what is wrong with a plant, or sending anything.
 
+mod ahead;
 mod calibration_file;
 pub mod chart_files;
 pub mod commissioning;
@@ -15,12 +16,13 @@ mod tally;
 mod whole_file;
 mod writer;
 
+pub use ahead::each_slot;
 pub use calibration_file::CalibrationFileError;
 use chart_files::ChartFilesError;
 pub use commissioning::CommissioningError;
 pub use figures_files::FiguresFileError;
 pub use findings_file::{FindingsFileError, line as finding_line};
-pub use ledger_file::{LedgerFileError, READ_AT_A_TIME};
+pub use ledger_file::LedgerFileError;
 pub use page::PageError;
 pub use period::{Days, PeriodError, write_period};
 pub use tally::Tally;

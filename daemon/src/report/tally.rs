@@ -3,7 +3,7 @@
 //! A slot that is written again after the clock was set back is not counted twice.
 //! Never in here: what a figure means.
 
-use super::ledger_file::READ_AT_A_TIME;
+use super::ahead::READ_AT_A_TIME;
 use crate::store::{Store, StoreError};
 use analysis::ledger::{CapacityTest, Performance};
 use analysis::plant::Plant;

@@ -43,6 +43,7 @@ pub use verify::{Verified, verify};
 use layout::Numbers;
 use rusqlite::Connection;
 use std::fs::File;
+use std::path::Path;
 
 /// An open store.
 #[derive(Debug)]
@@ -55,6 +56,17 @@ pub struct Store {
 }
 
 impl Store {
+    /// Another reader of the same file, for another thread; `None` of a store in memory.
+    ///
+    /// # Errors
+    /// If the file cannot be opened again.
+    pub fn beside(&self) -> Result<Option<Store>, StoreError> {
+        match self.db.path() {
+            None | Some("") => Ok(None),
+            Some(path) => Store::open_to_read(Path::new(path), &self.layout).map(Some),
+        }
+    }
+
     /// The connection, with no step half done on it. Undoing a step can itself be stopped; then it
     /// is undone here, before anything is read or written.
     fn settled(&self) -> Result<&Connection, StoreError> {

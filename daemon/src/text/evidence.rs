@@ -212,7 +212,7 @@ mod tests {
         assert_eq!(row(&[("off_s", 420.0)], 0).1, "7 min");
         assert_eq!(
             row(&[("reaches_limit_unix_s", 1_775_318_400.0)], 0).1,
-            "2026-04-05 03:00"
+            "2026-04-05 02:00"
         );
     }
 }

@@ -9,6 +9,7 @@ mod array_lines;
 mod lines;
 mod supply_lines;
 
+use super::ahead::each_slot;
 use super::page::midnight;
 use super::whole_file::{WriteError, write_whole};
 use super::{About, ReportError};
@@ -31,7 +32,6 @@ pub const COMMISSIONING_NAME: &str = "commissioning.html";
 const DUE_DAYS: [i64; 2] = [7, 30];
 /// More than the first days says nothing of the handover.
 const MOST_DAYS: i64 = 30;
-const READ_AT_A_TIME: Span = Span::from_h(48);
 
 /// Why there is no such page. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -86,15 +86,11 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
     let findings = store.findings()?;
     let mut review = Review::new(plant, &findings, period, &utc_offset);
     let mut capacity = CapacityTest::new(plant);
-    let mut at = from;
-    while at < to {
-        let until = to.min(at + READ_AT_A_TIME);
-        for slot in store.slots(at, until)? {
-            review.add(&slot, &[]);
-            capacity.add(&slot);
-        }
-        at = until;
-    }
+    each_slot(store, period, |slot| {
+        review.add(slot, &[]);
+        capacity.add(slot);
+        Ok::<_, ReportError>(())
+    })?;
     review.finish();
     let learned = store.learned()?;
     let mornings = store.mornings()?;
