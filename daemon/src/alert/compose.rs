@@ -3,11 +3,12 @@
 
 use super::balance::balance;
 use super::letter::{self, Letter, Site, Told};
+use super::links::Links;
+use super::pack::{Envelope, PackError, message_id, pack};
 use super::policy::LOOK_BACK;
 use crate::report::chart_files::{ChartFilesError, png};
 use crate::store::{About, Mail, News, Store, StoreError};
 use crate::text::{at_site, midnight, utc_offset};
-use crate::web::link::{self, Key, Purpose};
 use analysis::chart::{Size, SummaryInput};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
@@ -16,10 +17,8 @@ use analysis::reading::{Span, Time};
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
 use config::checked::{Alerts, Reader, SiteFile};
-use lettre::message::header::{self, Header, HeaderName, HeaderValue};
-use lettre::message::{Attachment, Mailbox, Message, MultiPart, SinglePart};
+use lettre::Message;
 use std::sync::Arc;
-use std::time::{Duration, UNIX_EPOCH};
 use thiserror::Error;
 
 /// The picture in a mail: as wide as a mail is shown, and no higher than three inputs need.
@@ -53,16 +52,8 @@ pub enum ComposeError {
     #[error(transparent)]
     Picture(#[from] ChartFilesError),
     /// The mail cannot be packed.
-    #[error("pack a mail: {0}")]
-    Pack(#[from] lettre::error::Error),
-    /// An address that the mail library does not take.
-    #[error("pack a mail to {address}: {source}")]
-    Address {
-        /// The address.
-        address: String,
-        /// Why.
-        source: lettre::address::AddressError,
-    },
+    #[error(transparent)]
+    Pack(#[from] PackError),
 }
 
 /// A mail that is ready to leave.
@@ -89,27 +80,6 @@ pub struct Composer {
     pub from: String,
     /// Where readers can say that they have seen something, if they can.
     pub links: Option<Links>,
-}
-
-/// Links into the page.
-#[derive(Debug, Clone)]
-pub struct Links {
-    /// Scheme and host of the page.
-    pub page: String,
-    /// What the page knows its own links by.
-    pub key: Key,
-}
-
-/// How long a link of a mail opens something.
-const LINK_LASTS: Span = Span::from_h(24 * 30);
-
-impl Links {
-    /// A link by which somebody without a password says that he has seen a finding.
-    fn acknowledge(&self, finding: &Finding, now: Time) -> String {
-        let (purpose, id) = (Purpose::Acknowledge, finding.id.as_str());
-        let token = link::sign(&self.key, purpose, id, now + LINK_LASTS);
-        format!("{}{}", self.page, link::path(purpose, id, &token))
-    }
 }
 
 impl Composer {
@@ -141,14 +111,8 @@ impl Composer {
             }
         };
         let threads = self.threads(store, reader, mail, &news)?;
-        let message_id = &mail.made.message_id;
-        let message = self.pack(
-            &letter,
-            picture.clone(),
-            reader,
-            message_id,
-            (&threads, now),
-        )?;
+        let envelope = self.envelope(reader, mail.made.message_id.clone(), threads, now);
+        let message = pack(&letter, picture.clone(), envelope)?;
         Ok(Composed {
             letter,
             picture,
@@ -156,18 +120,32 @@ impl Composer {
         })
     }
 
-    /// A mail that says only that mails arrive.
+    /// A mail to the n-th reader that says only that mails arrive.
     ///
     /// # Errors
     /// If it cannot be packed.
-    pub fn trial(&self, reader: &Reader, now: Time) -> Result<Message, ComposeError> {
+    pub fn trial(&self, n: usize, now: Time) -> Result<Message, ComposeError> {
+        let reader = &self.alerts.readers[n];
         let letter = letter::trial(self.site(), reader);
-        let domain = self
-            .from
-            .rsplit_once('@')
-            .map_or("localhost", |(_, domain)| domain);
-        let message_id = format!("<{}.trial.{}@{domain}>", now.unix_ms(), reader.email.len());
-        self.pack(&letter, None, reader, &message_id, (&[], now))
+        let message_id = message_id(now, n, "trial", &self.from);
+        let envelope = self.envelope(reader, message_id, Vec::new(), now);
+        Ok(pack(&letter, None, envelope)?)
+    }
+
+    fn envelope<'a>(
+        &'a self,
+        reader: &'a Reader,
+        message_id: String,
+        threads: Vec<String>,
+        now: Time,
+    ) -> Envelope<'a> {
+        Envelope {
+            from: (format!("Noonmark, {}", self.plant.site.name), &self.from),
+            to: (reader.name.clone(), &reader.email),
+            message_id,
+            threads,
+            now,
+        }
     }
 
     fn reader(&self, address: &str) -> Result<&Reader, ComposeError> {
@@ -295,66 +273,6 @@ impl Composer {
             threads.extend(others);
         }
         Ok(threads)
-    }
-
-    fn pack(
-        &self,
-        letter: &Letter,
-        picture: Option<Vec<u8>>,
-        reader: &Reader,
-        message_id: &str,
-        (threads, now): (&[String], Time),
-    ) -> Result<Message, ComposeError> {
-        let mailbox = |name: String, address: &str| {
-            let parsed = address.parse();
-            let parsed = parsed.map_err(|source| ComposeError::Address {
-                address: address.to_owned(),
-                source,
-            });
-            parsed.map(|address| Mailbox::new(Some(name), address))
-        };
-        let site = &self.plant.site.name;
-        let mut message = Message::builder()
-            .from(mailbox(format!("Noonmark, {site}"), &self.from)?)
-            .to(mailbox(reader.name.clone(), &reader.email)?)
-            .subject(&letter.subject)
-            .message_id(Some(message_id.to_owned()))
-            .date(UNIX_EPOCH + Duration::from_millis(now.unix_ms().max(0).unsigned_abs()))
-            .header(AutoSubmitted);
-        if let Some(last) = threads.last() {
-            message = message
-                .in_reply_to(last.clone())
-                .references(threads.join(" "));
-        }
-        let html = SinglePart::html(letter.html.clone());
-        let shown = match picture {
-            None => MultiPart::related().singlepart(html),
-            Some(png) => {
-                let kind = header::ContentType::parse("image/png").expect("a media type");
-                let picture = Attachment::new_inline("chart".to_owned()).body(png, kind);
-                MultiPart::related().singlepart(html).singlepart(picture)
-            }
-        };
-        let text = SinglePart::plain(letter.text.clone());
-        Ok(message.multipart(MultiPart::alternative().singlepart(text).multipart(shown))?)
-    }
-}
-
-/// RFC 3834: no machine answers to this.
-#[derive(Clone)]
-struct AutoSubmitted;
-
-impl Header for AutoSubmitted {
-    fn name() -> HeaderName {
-        HeaderName::new_from_ascii_str("Auto-Submitted")
-    }
-
-    fn parse(_: &str) -> Result<Self, Box<dyn std::error::Error + Send + Sync>> {
-        Ok(Self)
-    }
-
-    fn display(&self) -> HeaderValue {
-        HeaderValue::new(Self::name(), "auto-generated".to_owned())
     }
 }
 

@@ -5,11 +5,16 @@
 
 mod balance;
 mod compose;
+mod groups;
 mod letter;
+mod links;
+mod pack;
 mod policy;
 mod post;
 mod sender;
+mod to_reader;
 
-pub use compose::{ComposeError, Composed, Composer, Links};
+pub use compose::{ComposeError, Composed, Composer};
+pub use links::Links;
 pub use post::{Post, ToPost};
 pub use sender::{PATIENCE, SendError, Sender, TOO_LONG, send};

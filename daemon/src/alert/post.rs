@@ -3,6 +3,7 @@
 //! The desk is the only writer of the store, so what the sender reports comes here through a queue.
 //! Never in here: what is due (`policy`), or a connection.
 
+use super::pack::message_id;
 use super::policy::{Answers, LOOK_BACK, Situation, decide};
 use crate::store::{About, NewMail, Store, StoreError, Try};
 use analysis::reading::{Span, Time};
@@ -21,8 +22,8 @@ const TRIES_QUEUE: usize = 64;
 pub struct Post {
     alerts: Arc<Alerts>,
     timezone: Tz,
-    /// What mails are told apart by, from the address of the sender.
-    domain: String,
+    /// Address of the sender.
+    from: String,
     looked: Option<Time>,
     tries: mpsc::Receiver<Try>,
     made: Arc<Notify>,
@@ -42,14 +43,10 @@ impl Post {
     pub fn new(alerts: Arc<Alerts>, server: &MailServer, timezone: Tz) -> (Self, ToPost) {
         let (sender, tries) = mpsc::channel(TRIES_QUEUE);
         let made = Arc::new(Notify::new());
-        let domain = server
-            .from
-            .rsplit_once('@')
-            .map_or("localhost", |(_, domain)| domain);
         let post = Self {
             alerts,
             timezone,
-            domain: domain.to_owned(),
+            from: server.from.clone(),
             looked: None,
             tries,
             made: made.clone(),
@@ -114,13 +111,12 @@ impl Post {
         Ok(decision.mails.len())
     }
 
-    /// No other mail has the same: a reader gets one of each sort at a time.
     fn message_id(&self, now: Time, reader: usize, about: &About) -> String {
         let sort = match about {
             About::News => "news",
             About::Day(day) => day,
             About::Month(month) => month,
         };
-        format!("<{}.{reader}.{sort}@{}>", now.unix_ms(), self.domain)
+        message_id(now, reader, sort, &self.from)
     }
 }

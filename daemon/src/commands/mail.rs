@@ -51,8 +51,8 @@ pub async fn mail(site: &SiteFile, clock: Clock, out: &mut dyn Write) -> Result<
     let composer = Composer::of(site).ok_or(MailError::Nobody)?;
     let readers = &site.alerts.readers;
     let mut failed = 0;
-    for reader in readers {
-        let message = composer.trial(reader, clock.now())?;
+    for (n, reader) in readers.iter().enumerate() {
+        let message = composer.trial(n, clock.now())?;
         let sent: Result<(), SendError> = send(server, message, PATIENCE).await;
         match sent {
             Ok(()) => writeln!(out, "{}: taken by {}", reader.email, server.address)?,

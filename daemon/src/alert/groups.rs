@@ -1,0 +1,198 @@
+//! What a mail tells, put in order: by kind, then by place, and what can hurt.
+//! Never in here: how it is shown (`templates/mail`).
+
+use super::letter::{Site, Told};
+use crate::store::Turn;
+use crate::text::{at_site, evidence, kwh, money};
+use analysis::detect::{Kind, Severity};
+use analysis::diagnose::Finding;
+use analysis::reading::{Energy, Time};
+use chrono_tz::Tz;
+use std::collections::BTreeMap;
+
+/// Findings of one kind.
+pub struct Group {
+    pub title: &'static str,
+    pub meaning: &'static str,
+    pub urgency: &'static str,
+    pub next: &'static str,
+    /// It is over and only listed.
+    pub is_closed: bool,
+    pub places: Vec<Place>,
+    pub advice: Vec<String>,
+    pub tools: String,
+}
+
+/// Where and since when.
+pub struct Place {
+    pub place: String,
+    pub state: &'static str,
+    pub since: String,
+    pub until: Option<String>,
+    pub cost: Option<String>,
+    pub summary: String,
+    pub confidence: String,
+    pub causes: Vec<(String, String)>,
+    pub numbers: Vec<evidence::Row>,
+    pub id: String,
+    pub link: Option<String>,
+}
+
+/// By kind, the most urgent first; several times the same thing is one place.
+pub fn groups(site: Site<'_>, told: &[Told]) -> Vec<Group> {
+    let mut kinds: BTreeMap<Kind, Vec<&Told>> = BTreeMap::new();
+    for told in told {
+        kinds.entry(told.finding.kind).or_default().push(told);
+    }
+    let mut kinds: Vec<(Kind, Vec<&Told>)> = kinds.into_iter().collect();
+    let urgency = |told: &[&Told]| {
+        let all = told
+            .iter()
+            .map(|t| (t.finding.ended.is_none(), t.finding.severity));
+        all.max()
+    };
+    kinds.sort_by_key(|(_, told)| std::cmp::Reverse(urgency(told)));
+    kinds
+        .into_iter()
+        .map(|(kind, told)| group(site, kind, &told))
+        .collect()
+}
+
+fn group(site: Site<'_>, kind: Kind, told: &[&Told]) -> Group {
+    let mut places: BTreeMap<_, Vec<&Told>> = BTreeMap::new();
+    for told in told {
+        places.entry(&told.finding.subject).or_default().push(told);
+    }
+    let open = told.iter().filter(|t| t.finding.ended.is_none());
+    let severity = open.map(|t| t.finding.severity).max();
+    Group {
+        title: kind.title(),
+        meaning: kind.meaning(),
+        urgency: severity.map_or("over", urgency),
+        next: severity.map_or(over(kind), next),
+        is_closed: severity.is_none() && told.iter().all(|t| t.news.is_empty()),
+        places: places.values().map(|told| place(site, told)).collect(),
+        advice: told
+            .first()
+            .map(|t| t.finding.advice.clone())
+            .unwrap_or_default(),
+        tools: kind.tools().join("; "),
+    }
+}
+
+fn urgency(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "for the record",
+        Severity::Plan => "at the next visit",
+        Severity::Soon => "within days",
+        Severity::Now => "today",
+    }
+}
+
+fn next(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "Nothing has to be done.",
+        Severity::Plan => "It can wait for the next visit of the people who look after your plant.",
+        Severity::Soon => {
+            "It should be looked at within days, by the people who look after your plant."
+        }
+        Severity::Now => {
+            "It may be dangerous. Keep people away from the modules, their cables and the inverter, and \
+             have a licensed electrician look at it today."
+        }
+    }
+}
+
+/// What was dangerous may come back with the next rain or the next hot day.
+fn over(kind: Kind) -> &'static str {
+    match kind.severity() {
+        Severity::Now => {
+            "It is not there now, but it may come back, with rain or in full sun. Have it looked at \
+             within days, and keep away from modules and cables until then."
+        }
+        Severity::Note | Severity::Plan | Severity::Soon => {
+            "It went by itself or was mended. Nothing has to be done."
+        }
+    }
+}
+
+fn place(site: Site<'_>, told: &[&Told]) -> Place {
+    let finding = &told.last().expect("a place has a finding").finding;
+    let times = told.len();
+    let news = told.iter().flat_map(|t| t.news.iter()).max();
+    let wh = told.iter().map(|t| t.finding.lost.wh()).sum::<f64>();
+    let lost = Energy::from_wh(wh);
+    let date = |at| in_words(at, site.timezone);
+    let since = told
+        .iter()
+        .map(|t| t.finding.began)
+        .min()
+        .unwrap_or(finding.began);
+    let again = if times > 1 {
+        format!(" ({times} times)")
+    } else {
+        String::new()
+    };
+    let worth = money(lost, &site.plant.site).map(|m| format!(", {m}"));
+    let causes = finding.causes.iter();
+    let causes = causes.map(|c| (sure(c.probability), c.cause.clone()));
+    Place {
+        place: format!("{}{again}", where_it_is(finding)),
+        state: match (news, finding.ended) {
+            (_, Some(_)) => "over",
+            (Some(Turn::Worse), None) => "more urgent than before",
+            (Some(Turn::Unanswered), None) => "not answered yet",
+            (Some(Turn::Found | Turn::Ended), None) => "new",
+            (None, None) => "stands",
+        },
+        since: date(since),
+        until: finding.ended.map(date),
+        cost: (wh >= LEAST_WH).then(|| format!("{}{}", kwh(lost), worth.unwrap_or_default())),
+        summary: finding.summary.clone(),
+        confidence: sure(finding.confidence),
+        causes: causes.collect(),
+        numbers: evidence::rows(&finding.evidence, site.timezone),
+        id: finding.id.to_string(),
+        link: told.iter().find_map(|t| t.link.clone()),
+    }
+}
+
+/// Less than this is not worth a word.
+const LEAST_WH: f64 = 50.0;
+
+fn where_it_is(finding: &Finding) -> String {
+    let subject = &finding.subject;
+    let input = subject.input.map(|n| format!(", input {n}"));
+    let string = subject.string.as_ref().map(|s| format!(", string {s}"));
+    let device = &subject.device;
+    format!(
+        "{device}{}{}",
+        input.unwrap_or_default(),
+        string.unwrap_or_default()
+    )
+}
+
+/// Nobody is sure to a hundred per cent.
+fn sure(probability: f64) -> String {
+    match probability > 0.99 {
+        true => "more than 99 %".to_owned(),
+        false => format!("{:.0} %", 100.0 * probability),
+    }
+}
+
+/// As people say it, at the site.
+fn in_words(at: Time, timezone: Tz) -> String {
+    let date = at_site(at, timezone);
+    date.map_or_else(String::new, |d| d.format("%A %-d %B %Y, %H:%M").to_string())
+}
+
+pub fn cautions(told: &[Told]) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    let counts = |t: &&Told| t.finding.ended.is_none() || !t.news.is_empty();
+    for caution in told.iter().filter(counts).flat_map(|t| &t.finding.caution) {
+        if !all.contains(caution) {
+            all.push(caution.clone());
+        }
+    }
+    all
+}
