@@ -46,12 +46,6 @@ impl Site {
         Self { folder }
     }
 
-    /// Writes more tables behind the others.
-    pub fn add(&self, tables: &str) {
-        let text = fs::read_to_string(self.file()).expect("it was written");
-        fs::write(self.file(), text + tables).expect("room for it");
-    }
-
     pub fn file(&self) -> PathBuf {
         self.folder.path().join("site.toml")
     }
