@@ -16,7 +16,6 @@ mod described;
 mod site;
 
 use site::{OPENS, Site};
-use std::fs;
 use tests::{Browser, Program, SunspecServer, until};
 
 /// Site seconds per second.
@@ -46,9 +45,9 @@ impl Plant {
         let mut server = SunspecServer::start(0, &[begins.as_slice(), &opens].concat());
         let port = server.port();
         let site = Site::new(&[("hut", port)], Some(("mast", port)), EVERY_S);
-        let text = fs::read_to_string(site.file()).expect("it was written");
-        let web = format!("\n[web]\nlisten = \"127.0.0.1:0\"\n{web}");
-        fs::write(site.file(), text + &web).expect("room for it");
+        let text = std::fs::read_to_string(site.file()).expect("it was written");
+        let table = format!("\n[web]\nlisten = \"127.0.0.1:0\"\n{web}");
+        std::fs::write(site.file(), text + &table).expect("room for it");
         let mut program = site.start(&mut server, RATE);
         let line = program.wait_for_line("the page is at");
         let (_, rest) = line.split_once("://").expect("an address");

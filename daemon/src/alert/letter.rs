@@ -1,19 +1,19 @@
 //! What stands in a mail: facts put in order and into words, for one reader.
 //! Never in here: how a mail is packed or sent, or whether it is due.
 
+use super::groups::{Group, cautions, groups};
 use crate::store::Turn;
-use crate::text::{at_site, evidence, kwh, money, percent};
-use analysis::detect::{Kind, Severity};
+use crate::text::{kwh, money, percent};
+use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
-use analysis::reading::{Energy, Time};
+use analysis::reading::Energy;
 use analysis::review::Balance;
 use askama::Template;
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD as STANDARD;
 use chrono_tz::Tz;
 use config::checked::{Reader, Role};
-use std::collections::BTreeMap;
 
 /// What every mail of a site needs.
 #[derive(Debug, Clone, Copy)]
