@@ -2,9 +2,13 @@
 
 use super::*;
 use crate::store::NewMail;
+use crate::text::at_site;
+use analysis::detect::Kind;
+use analysis::diagnose::Subject;
 use analysis::reading::{DeviceId, Energy};
-use chrono::{DateTime, TimeZone};
+use chrono::{DateTime, NaiveTime, TimeZone};
 use chrono_tz::Europe::Vienna;
+use config::checked::{QuietHours, Reader, Role};
 
 /// Looks once a minute from a time on, and keeps what was made, as the store would.
 struct Days {
