@@ -5,7 +5,7 @@
 use super::period::TimeAxis;
 use super::series::{Source, by_day};
 use super::style::{GUTTER, MARGIN};
-use super::{Size, gates};
+use super::{ChartError, Size, SummaryInput, check, gates};
 use crate::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
 use crate::reading::{Current, Power, Span, Time, Voltage};
 
@@ -14,6 +14,43 @@ pub fn shows_days(period: (Time, Time), size: Size, utc_offset: &dyn Fn(Time) ->
     let right = f64::from(size.width_px) - MARGIN;
     let axis = TimeAxis::over(period, MARGIN + GUTTER, right, utc_offset);
     by_day(&axis)
+}
+
+/// What a picture is drawn from: the slots themselves, or their digest where it shows days.
+pub(super) struct Drawn(Option<Vec<Slot>>);
+
+/// The digest of a picture that shows days, so that one of all slots and one of their digest are the
+/// same.
+///
+/// # Errors
+/// If the input is none that can be drawn.
+pub(super) fn of(input: &SummaryInput, size: Size) -> Result<Drawn, ChartError> {
+    check::input(input, size)?;
+    let (Some(first), Some(last)) = (input.slots.first(), input.slots.last()) else {
+        return Ok(Drawn(None));
+    };
+    let period = (first.start, last.start + last.span);
+    if !shows_days(period, size, input.utc_offset) {
+        return Ok(Drawn(None));
+    }
+    // One offset for the whole period, as the lines have it.
+    let offset = (input.utc_offset)(first.start);
+    let mut digest = Digest::default();
+    for slot in input.slots {
+        let local = (slot.start + offset).unix_ms();
+        digest.add(slot, local.div_euclid(Span::from_h(24).ms()));
+    }
+    Ok(Drawn(Some(digest.finish())))
+}
+
+impl Drawn {
+    /// The same picture of these slots.
+    pub(super) fn shown<'a>(&'a self, input: &SummaryInput<'a>) -> SummaryInput<'a> {
+        SummaryInput {
+            slots: self.0.as_deref().unwrap_or(input.slots),
+            ..*input
+        }
+    }
 }
 
 /// The digest of slots as they go by.

@@ -11,7 +11,7 @@ use super::series::Source;
 use super::style::*;
 use super::value_axis::ValueAxis;
 use super::words;
-use super::{ChartError, Size, SummaryInput, check};
+use super::{ChartError, Size, SummaryInput};
 
 /// Narrower than this leaves no room for a day between names and labels.
 const LEAST_WIDTH_PX: u32 = 640;
@@ -67,7 +67,6 @@ pub struct Layout<'a> {
 impl<'a> Layout<'a> {
     /// Checks the input and finds a place for everything.
     pub fn new(input: &SummaryInput<'a>, size: Size) -> Result<Self, ChartError> {
-        check::input(input, size)?;
         let fonts = Fonts::read()?;
         let width = f64::from(size.width_px);
         let right = width.max(f64::from(LEAST_WIDTH_PX)) - MARGIN;

@@ -8,6 +8,7 @@ use super::series::by_day;
 use super::style::*;
 use super::words;
 use crate::detect::{Gate, Severity, Slot};
+use crate::reading::Span;
 
 /// What is explained.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,7 +71,7 @@ const BELOW_PX: f64 = 6.0;
 pub fn new(input: &SummaryInput, axis: &TimeAxis, bars: &[Bar], fonts: &Fonts) -> Legend {
     let all = |_: usize, _: usize| true;
     placed(
-        [lines(axis), gates(input, &all), severities(bars)],
+        [lines(axis), gates(input, &all, axis), severities(bars)],
         axis,
         fonts,
     )
@@ -84,7 +85,11 @@ pub fn of_input(
     fonts: &Fonts,
 ) -> Legend {
     let it = |i: usize, k: usize| (i, k) == (inverter, number);
-    placed([lines(axis), gates(input, &it), Vec::new()], axis, fonts)
+    placed(
+        [lines(axis), gates(input, &it, axis), Vec::new()],
+        axis,
+        fonts,
+    )
 }
 
 fn placed(groups: [Vec<(Key, String)>; 3], axis: &TimeAxis, fonts: &Fonts) -> Legend {
@@ -128,7 +133,11 @@ fn lines(axis: &TimeAxis) -> Vec<(Key, String)> {
 }
 
 /// The gates of the inputs that `shown` tells, by the places of inverter and input.
-fn gates(input: &SummaryInput, shown: &dyn Fn(usize, usize) -> bool) -> Vec<(Key, String)> {
+fn gates(
+    input: &SummaryInput,
+    shown: &dyn Fn(usize, usize) -> bool,
+    axis: &TimeAxis,
+) -> Vec<(Key, String)> {
     let has = |slot: &Slot, gate: Gate| {
         slot.inverters.iter().enumerate().any(|(i, inverter)| {
             let mut inputs = inverter.inputs.iter().enumerate();
@@ -136,10 +145,12 @@ fn gates(input: &SummaryInput, shown: &dyn Fn(usize, usize) -> bool) -> Vec<(Key
         })
     };
     let occurs = |gate: Gate| input.slots.iter().any(|slot| has(slot, gate));
-    let gap = input
-        .slots
-        .windows(2)
-        .any(|s| s[0].start + s[0].span < s[1].start);
+    // Where a day is one point, a gap is a day without a slot.
+    let joined = |slot: &Slot| match by_day(axis) {
+        true => slot.start + Span::from_h(48),
+        false => slot.start + slot.span,
+    };
+    let gap = input.slots.windows(2).any(|s| joined(&s[0]) < s[1].start);
     let shown: Vec<_> = words::UNTESTED_GATES
         .into_iter()
         .filter(|&gate| occurs(gate) || (gap && gate == Gate::NotMeasured))

@@ -118,6 +118,8 @@ const RGB_UNITS_PER_PX: u32 = 2;
 
 /// The picture as SVG. Its text names the generic family "sans-serif".
 pub fn summary_svg(input: &SummaryInput, size: Size) -> Result<String, ChartError> {
+    let digest = digest::of(input, size)?;
+    let input = &digest.shown(input);
     let layout = Layout::new(input, size)?;
     let size = (layout.width_px, layout.height_px);
     svg(size, &layout.fonts, |canvas| {
@@ -150,6 +152,8 @@ fn svg(
 
 /// The picture as pixels.
 pub fn summary_rgb(input: &SummaryInput, size: Size) -> Result<RgbPicture, ChartError> {
+    let digest = digest::of(input, size)?;
+    let input = &digest.shown(input);
     let layout = Layout::new(input, size)?;
     let (width, height) = (layout.width_px, layout.height_px);
     let drawn = (width * RGB_UNITS_PER_PX, height * RGB_UNITS_PER_PX);
