@@ -12,12 +12,12 @@ const DEPENDENCIES: [&str; 5] = [
     "serde",
     "thiserror",
 ];
-const DEV_DEPENDENCIES: [&str; 1] = ["proptest"];
+const DEV_DEPENDENCIES: [&str; 2] = ["proptest", "roxmltree"];
 
 /// Modules of `analysis` in the order in which data flow: each imports only from its left.
-const ORDER: [&str; 10] = [
+const ORDER: [&str; 11] = [
     "reading", "plant", "sky", "array", "expected", "detect", "diagnose", "ledger", "chart",
-    "engine",
+    "review", "engine",
 ];
 
 /// What neither `analysis` nor `config` may touch. `config` reads the site file in one place.
