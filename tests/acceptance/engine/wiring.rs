@@ -82,11 +82,9 @@ fn strings_more_or_fewer_than_described_are_told_with_their_number_on_the_first_
             };
             assert!(differs.found < START + Span::from_h(24), "{}", told.list());
             assert_eq!(differs.subject.input, Some(1));
-            assert!(
-                differs
-                    .summary
-                    .contains(&format!("that of {count} strings"))
-            );
+            let s = if count == 1 { "" } else { "s" };
+            let of = format!("that of {count} string{s}.");
+            assert!(differs.summary.contains(&of), "{}", differs.summary);
             // An open string looks the same and is told within the hour, before and beside it. More
             // strings without a sensor make the others look low until it is told.
             let alarms = told.alarms().into_iter();
