@@ -242,7 +242,9 @@ impl Composer {
             from
         };
         let slots = store.slots(from, to)?;
-        if slots.is_empty() {
+        // A picture of the time before says nothing of what is told.
+        let shows_it = told.iter().any(|t| t.finding.began < to);
+        if slots.is_empty() || !shows_it {
             return Ok(None);
         }
         let findings: Vec<Finding> = told.iter().map(|t| t.finding.clone()).collect();
