@@ -140,6 +140,17 @@ fn store(store: &mut Store, at: Time, ended: bool) {
     store.commit(&step).expect("it fits");
 }
 
+/// When mails about what was found at noon are made.
+const TOLD: Time = Time::from_unix_ms(NOON.unix_ms() + 20 * 60_000);
+
+/// A site over a server that wants nothing, on which something was found at noon.
+fn found(server: &MailServer) -> (Site, Store) {
+    let site = Site::new(server, "security = \"none\"");
+    let mut at_store = site.store();
+    store(&mut at_store, NOON, false);
+    (site, at_store)
+}
+
 /// Notes what the sender reports until no mail waits.
 fn noted(post: &mut Post, store: &mut Store) {
     until("all mails have left", || {
@@ -161,13 +172,10 @@ fn header<'a>(mail: &'a Value, name: &str) -> &'a str {
 #[test]
 fn beginning_and_end_of_a_finding_reach_both_readers_as_a_thread() {
     let server = MailServer::start("none");
-    let site = Site::new(&server, "security = \"none\"");
-    let (runtime, mut at_store) = (runtime(), site.store());
-    let (mut post, to_post) = site.post();
-    store(&mut at_store, NOON, false);
-    let told = NOON + Span::from_min(20);
-    assert_eq!(post.make(&mut at_store, told).expect("made"), 2);
-    let sending = site.send(&runtime, told, to_post);
+    let (site, mut at_store) = found(&server);
+    let (runtime, (mut post, to_post)) = (runtime(), site.post());
+    assert_eq!(post.make(&mut at_store, TOLD).expect("made"), 2);
+    let sending = site.send(&runtime, TOLD, to_post);
     let first = [server.mail(), server.mail()];
     noted(&mut post, &mut at_store);
     store(&mut at_store, NOON + Span::from_h(3), true);
@@ -258,15 +266,12 @@ fn beginning_and_end_of_a_finding_reach_both_readers_as_a_thread() {
 #[test]
 fn a_mail_arrives_once_whatever_the_server_does() {
     let mut server = MailServer::start("none");
-    let site = Site::new(&server, "security = \"none\"");
-    let (runtime, mut at_store) = (runtime(), site.store());
-    let (mut post, to_post) = site.post();
-    store(&mut at_store, NOON, false);
+    let (site, mut at_store) = found(&server);
+    let (runtime, (mut post, to_post)) = (runtime(), site.post());
     server.set("refuse");
-    let told = NOON + Span::from_min(20);
-    post.make(&mut at_store, told).expect("made");
+    post.make(&mut at_store, TOLD).expect("made");
     let made = at_store.waiting_mails().expect("reads");
-    let sending = site.send(&runtime, told, to_post);
+    let sending = site.send(&runtime, TOLD, to_post);
     for (mode, says) in [
         ("refuse", "no such person"),
         ("later", "come back later"),
@@ -307,20 +312,17 @@ fn a_mail_arrives_once_whatever_the_server_does() {
 #[test]
 fn what_was_not_noted_goes_out_again_with_the_same_message_id() {
     let server = MailServer::start("none");
-    let site = Site::new(&server, "security = \"none\"");
-    let (runtime, mut at_store) = (runtime(), site.store());
-    let (mut post, to_post) = site.post();
-    store(&mut at_store, NOON, false);
-    let told = NOON + Span::from_min(20);
-    post.make(&mut at_store, told).expect("made");
-    let sending = site.send(&runtime, told, to_post);
+    let (site, mut at_store) = found(&server);
+    let (runtime, (mut post, to_post)) = (runtime(), site.post());
+    post.make(&mut at_store, TOLD).expect("made");
+    let sending = site.send(&runtime, TOLD, to_post);
     let before = [server.mail(), server.mail()];
     // The program ends here, before anything is noted.
     sending.abort();
     drop((post, at_store));
     let mut at_store = site.store();
     let (mut post, to_post) = site.post();
-    let sending = site.send(&runtime, told, to_post);
+    let sending = site.send(&runtime, TOLD, to_post);
     let again = [server.mail(), server.mail()];
     noted(&mut post, &mut at_store);
     sending.abort();
@@ -333,14 +335,12 @@ fn what_was_not_noted_goes_out_again_with_the_same_message_id() {
 #[test]
 fn a_mail_to_somebody_who_is_no_reader_any_more_is_given_up() {
     let server = MailServer::start("none");
-    let mut site = Site::new(&server, "security = \"none\"");
-    let (runtime, mut at_store) = (runtime(), site.store());
-    store(&mut at_store, NOON, false);
-    let told = NOON + Span::from_min(20);
-    site.post().0.make(&mut at_store, told).expect("made");
+    let (mut site, mut at_store) = found(&server);
+    let runtime = runtime();
+    site.post().0.make(&mut at_store, TOLD).expect("made");
     site.file.alerts.readers.truncate(1);
     let (mut post, to_post) = site.post();
-    let sending = site.send(&runtime, told, to_post);
+    let sending = site.send(&runtime, TOLD, to_post);
     noted(&mut post, &mut at_store);
     sending.abort();
     assert_eq!(server.mail()["to"][0], "family@example.org");
@@ -356,15 +356,12 @@ fn a_mail_to_somebody_who_is_no_reader_any_more_is_given_up() {
 #[test]
 fn a_try_that_is_noted_twice_changes_nothing_more() {
     let server = MailServer::start("none");
-    let site = Site::new(&server, "security = \"none\"");
-    let mut at_store = site.store();
-    store(&mut at_store, NOON, false);
-    let told = NOON + Span::from_min(20);
-    site.post().0.make(&mut at_store, told).expect("made");
+    let (site, mut at_store) = found(&server);
+    site.post().0.make(&mut at_store, TOLD).expect("made");
     let mail = at_store.waiting_mails().expect("reads").remove(0);
     let tried = daemon::store::Try {
         mail: mail.id,
-        at: told,
+        at: TOLD,
         outcome: Outcome::Sent,
     };
     at_store.note_try(&tried).expect("noted");

@@ -15,29 +15,12 @@ mod site;
 
 use analysis::reading::{Span, Time};
 use output::{alarms_elsewhere, assert_contract, assert_pictures, ledger_rows, open_store};
-use site::{OPENS, Site, TWIN_INPUT, instant};
+use site::{EVERY_S, OPENS, RATE, Site, TWIN_INPUT, day, instant};
 use tests::SunspecServer;
 
-/// Site seconds per second. Readings may be 120 s late, two polls of 60 s: 0.4 s here.
-const RATE: &str = "300";
-const EVERY_S: u32 = 60;
 /// From the opening to its finding, by the site's clock: half an hour of valid light, the slot in
 /// which it opened, and as much again for polls that a busy machine loses.
 const FOUND_WITHIN: Span = Span::from_min(70);
-
-/// A day that begins half an hour before one of the strings opens.
-fn day() -> SunspecServer {
-    let begins = ["--clock-from", "2026-03-20T09:31:00Z", "--clock-rate", RATE];
-    let opens = [
-        "--strings",
-        "1,2,1",
-        "--open-input",
-        "2",
-        "--open-at",
-        OPENS,
-    ];
-    SunspecServer::start(0, &[begins.as_slice(), &opens].concat())
-}
 
 #[test]
 fn a_string_that_opens_is_found_with_a_sensor_in_its_plane() {

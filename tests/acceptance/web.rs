@@ -15,12 +15,8 @@ mod described;
 #[expect(dead_code, reason = "another test uses the rest")]
 mod site;
 
-use site::{OPENS, Site};
+use site::{EVERY_S, RATE, Site, day};
 use tests::{Browser, Program, SunspecServer, until};
-
-/// Site seconds per second.
-const RATE: &str = "300";
-const EVERY_S: u32 = 60;
 
 /// A plant whose string opens after half an hour, and its page.
 struct Plant {
@@ -33,16 +29,7 @@ struct Plant {
 impl Plant {
     /// With these lines in `[web]`, beside where it listens.
     fn start(web: &str) -> Self {
-        let begins = ["--clock-from", "2026-03-20T09:31:00Z", "--clock-rate", RATE];
-        let opens = [
-            "--strings",
-            "1,2,1",
-            "--open-input",
-            "2",
-            "--open-at",
-            OPENS,
-        ];
-        let mut server = SunspecServer::start(0, &[begins.as_slice(), &opens].concat());
+        let mut server = day();
         let port = server.port();
         let site = Site::new(&[("hut", port)], Some(("mast", port)), EVERY_S);
         let text = std::fs::read_to_string(site.file()).expect("it was written");

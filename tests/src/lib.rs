@@ -11,6 +11,7 @@ pub mod ensemble;
 pub mod fault_proxy;
 pub mod fuzz;
 pub mod mail_server;
+mod peer;
 pub mod plant;
 mod program;
 mod reference;

@@ -2,11 +2,10 @@
 //! value that holds it.
 
 use crate::certificates::write_certificates;
-use crate::sunspec_server::python;
+use crate::peer::{Peer, after};
 use crate::wait::DEADLINE;
-use std::io::{BufRead, BufReader, Write};
+use std::io::BufRead;
 use std::path::PathBuf;
-use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use tempfile::TempDir;
 
@@ -17,8 +16,7 @@ pub const LOGIN: (&str, &str) = ("dairy", "heron-12-pass");
 #[derive(Debug)]
 pub struct MailServer {
     folder: TempDir,
-    process: Child,
-    stdin: ChildStdin,
+    peer: Peer,
     lines: Receiver<String>,
     port: u16,
 }
@@ -28,25 +26,16 @@ impl MailServer {
     pub fn start(security: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         write_certificates(folder.path(), 30);
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/mail_server.py");
-        let mut command = Command::new(python());
-        command.args([script, "--security", security]);
+        let mut options = vec!["--security", security];
         if security != "none" {
-            command.args(["--certificate", "server.pem", "--key", "server-key.pem"]);
-            command.args(["--user", LOGIN.0, "--password", LOGIN.1]);
+            options.extend(["--certificate", "server.pem", "--key", "server-key.pem"]);
+            options.extend(["--user", LOGIN.0, "--password", LOGIN.1]);
         }
-        let mut process = command
-            .current_dir(folder.path())
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("NOONMARK_TEST_PYTHON names a program");
-        let stdin = process.stdin.take().expect("piped");
-        let stdout = BufReader::new(process.stdout.take().expect("piped"));
+        let (peer, said) = Peer::start("mail_server.py", &options, folder.path());
         let (say, lines) = channel();
         std::thread::spawn(move || {
             // Ends with the server, or when nobody listens any more.
-            for line in stdout.lines().map_while(Result::ok) {
+            for line in said.lines().map_while(Result::ok) {
                 if say.send(line).is_err() {
                     return;
                 }
@@ -54,15 +43,12 @@ impl MailServer {
         });
         let mut server = Self {
             folder,
-            process,
-            stdin,
+            peer,
             lines,
             port: 0,
         };
         let line = server.line();
-        let port = line.strip_prefix("listening on ");
-        let port = port.unwrap_or_else(|| panic!("the server said {line:?}"));
-        server.port = port.parse().expect("a port");
+        server.port = after("listening on ", &line).parse().expect("a port");
         server
     }
 
@@ -78,7 +64,7 @@ impl MailServer {
 
     /// What it does from now on: accept, refuse, later, stall, drop.
     pub fn set(&mut self, mode: &str) {
-        writeln!(self.stdin, "{mode}").expect("the server listens");
+        self.peer.tell(mode);
         assert_eq!(self.line(), format!("mode {mode}"));
     }
 
@@ -95,13 +81,5 @@ impl MailServer {
     fn line(&self) -> String {
         let line = self.lines.recv_timeout(DEADLINE);
         line.expect("the server says something; see its message above")
-    }
-}
-
-impl Drop for MailServer {
-    fn drop(&mut self) {
-        // It may have ended by itself.
-        let _ = self.process.kill();
-        let _ = self.process.wait();
     }
 }

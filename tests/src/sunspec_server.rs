@@ -1,10 +1,12 @@
 //! A SunSpec inverter and a weather station served by another library
 //! (`acceptance/sunspec_server.py`), as a child process. It ends with the value that holds it.
 
+use crate::peer::{Peer, after};
 use analysis::reading::Time;
 use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader, Write};
-use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::ChildStdout;
 
 /// What is served, by quantity and place.
 pub type Served = BTreeMap<String, f64>;
@@ -12,9 +14,8 @@ pub type Served = BTreeMap<String, f64>;
 /// The server.
 #[derive(Debug)]
 pub struct SunspecServer {
-    process: Child,
-    stdin: ChildStdin,
-    stdout: BufReader<ChildStdout>,
+    peer: Peer,
+    said: BufReader<ChildStdout>,
     port: u16,
 }
 
@@ -26,27 +27,17 @@ impl SunspecServer {
 
     /// Starts it on a port of the loopback, 0 for a free one, and waits until it listens.
     pub fn start(port: u16, options: &[&str]) -> Self {
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/sunspec_server.py");
-        let mut process = Command::new(python())
-            .args([script, "--stop-at-end-of-input"])
-            .args(["--port", &port.to_string()])
-            .args(options)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("NOONMARK_TEST_PYTHON names a program");
-        let stdin = process.stdin.take().expect("piped");
-        let stdout = BufReader::new(process.stdout.take().expect("piped"));
+        let port = port.to_string();
+        let own = ["--stop-at-end-of-input", "--port", &port];
+        let options = [own.as_slice(), options].concat();
+        let (peer, said) = Peer::start("sunspec_server.py", &options, Path::new("."));
         let mut server = Self {
-            process,
-            stdin,
-            stdout,
+            peer,
+            said,
             port: 0,
         };
         let line = server.line();
-        let port = line.strip_prefix("listening on ");
-        let port = port.unwrap_or_else(|| panic!("the server said {line:?}"));
-        server.port = port.parse().expect("a port");
+        server.port = after("listening on ", &line).parse().expect("a port");
         server
     }
 
@@ -80,32 +71,14 @@ impl SunspecServer {
     }
 
     fn answer(&mut self, command: &str) -> serde_json::Value {
-        writeln!(self.stdin, "{command}").expect("the server listens");
+        self.peer.tell(command);
         serde_json::from_str(&self.line()).expect("JSON")
     }
 
     fn line(&mut self) -> String {
         let mut line = String::new();
-        self.stdout.read_line(&mut line).expect("readable");
+        self.said.read_line(&mut line).expect("readable");
         assert!(!line.is_empty(), "the server ended; see its message above");
         line.trim_end().to_owned()
     }
-}
-
-impl Drop for SunspecServer {
-    fn drop(&mut self) {
-        // It may have ended by itself; either way it is gone after the wait.
-        let _ = self.process.kill();
-        let _ = self.process.wait();
-    }
-}
-
-pub(crate) fn python() -> String {
-    std::env::var("NOONMARK_TEST_PYTHON").unwrap_or_else(|_| {
-        panic!(
-            "NOONMARK_TEST_PYTHON is not set. Run tests/run, or: python3 -m venv .venv && \
-             .venv/bin/pip install -r tests/requirements.txt && \
-             export NOONMARK_TEST_PYTHON=$PWD/.venv/bin/python"
-        )
-    })
 }

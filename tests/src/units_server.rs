@@ -1,16 +1,16 @@
 //! Three devices behind one connection (`acceptance/units_server.py`), started and stopped.
 
-use crate::sunspec_server::python;
+use crate::peer::{Peer, after};
 use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader};
-use std::process::{Child, Command, Stdio};
+use std::io::BufRead;
+use std::path::Path;
 
 /// What a device serves by channel within it; `None` where it says that it has no value.
 pub type ServedValues = BTreeMap<String, Option<f64>>;
 
 /// The server; ends when dropped.
 pub struct UnitsServer {
-    process: Child,
+    _peer: Peer,
     place: String,
     served: BTreeMap<String, ServedValues>,
 }
@@ -18,23 +18,13 @@ pub struct UnitsServer {
 impl UnitsServer {
     /// Starts it with `tcp`, `rtu-over-tcp` or `pty`, and waits until it listens.
     pub fn start(link: &str) -> Self {
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/units_server.py");
-        let mut process = Command::new(python())
-            .args([script, "--link", link])
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("NOONMARK_TEST_PYTHON names a program");
-        let mut lines = BufReader::new(process.stdout.take().expect("piped")).lines();
-        let mut after = |prefix: &str| {
-            let line = lines.next().expect("the server goes on").expect("text");
-            let rest = line.strip_prefix(prefix).map(str::to_owned);
-            rest.unwrap_or_else(|| panic!("the server said {line:?}"))
-        };
-        let place = after("listening on ");
-        let served = serde_json::from_str(&after("served ")).expect("JSON");
+        let (peer, said) = Peer::start("units_server.py", &["--link", link], Path::new("."));
+        let mut lines = said.lines();
+        let mut line = || lines.next().expect("the server goes on").expect("text");
+        let place = after("listening on ", &line()).to_owned();
+        let served = serde_json::from_str(after("served ", &line())).expect("JSON");
         Self {
-            process,
+            _peer: peer,
             place,
             served,
         }
@@ -53,13 +43,5 @@ impl UnitsServer {
     /// What `inverter`, `weather` or `combiner` serves.
     pub fn served(&self, device: &str) -> &ServedValues {
         &self.served[device]
-    }
-}
-
-impl Drop for UnitsServer {
-    fn drop(&mut self) {
-        // It may have ended by itself; either way it is gone after the wait.
-        let _ = self.process.kill();
-        let _ = self.process.wait();
     }
 }

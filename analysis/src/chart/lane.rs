@@ -124,7 +124,7 @@ fn label(bar: &Bar) -> String {
     let finding = bar.finding;
     let kind = words::kind(finding.kind);
     let subject = words::subject(&finding.subject);
-    let severity = words::severity(finding.severity);
+    let severity = finding.severity.name();
     let stands = if finding.ended.is_none() {
         ", stands"
     } else {

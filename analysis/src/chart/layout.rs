@@ -114,7 +114,7 @@ fn title(input: &SummaryInput, axis: &TimeAxis) -> [String; 2] {
         .into_iter()
         .map(|s| (s, findings.iter().filter(|f| f.severity == s).count()))
         .filter(|&(_, n)| n > 0)
-        .map(|(s, n)| format!("{n} {}", words::severity(s)))
+        .map(|(s, n)| format!("{n} {}", s.name()))
         .collect();
     let total = match findings.len() {
         0 => "no finding".to_owned(),

@@ -169,7 +169,7 @@ fn severities(bars: &[Bar]) -> Vec<(Key, String)> {
         .into_iter()
         .filter(|&s| occurs(s))
         .map(|s| {
-            let text = format!("{}: {}", words::severity(s), words::severity_meaning(s));
+            let text = format!("{}: {}", s.name(), s.meaning());
             (Key::Severity(s), text)
         })
         .collect();

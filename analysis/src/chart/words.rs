@@ -77,26 +77,6 @@ pub const SEVERITIES: [Severity; 4] = [
     Severity::Note,
 ];
 
-/// The severity as a word.
-pub fn severity(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Note => "note",
-        Severity::Plan => "plan",
-        Severity::Soon => "soon",
-        Severity::Now => "now",
-    }
-}
-
-/// What the word asks for.
-pub fn severity_meaning(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Note => "recorded only",
-        Severity::Plan => "at the next visit",
-        Severity::Soon => "within days",
-        Severity::Now => "within hours, or a hazard",
-    }
-}
-
 /// The pattern of a bar: the more urgent, the darker.
 pub fn severity_fill(severity: Severity) -> Fill {
     match severity {

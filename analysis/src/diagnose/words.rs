@@ -2,7 +2,7 @@
 //! tools for whoever is sent. Never in here: numbers, or what to do (`advice`).
 
 use super::Finding;
-use crate::detect::Kind;
+use crate::detect::{Kind, Severity};
 
 impl Kind {
     /// What it is called in a heading.
@@ -148,6 +148,28 @@ const CAMERA: &str = "a thermal camera";
 const CURVES: &str = "an I-V curve tracer with an irradiance sensor";
 const INSULATION: &str = "an insulation tester for the array's voltage";
 const SUPPLY: &str = "a multimeter for the supply (CAT IV)";
+
+impl Severity {
+    /// The word, as in `findings.jsonl`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Severity::Note => "note",
+            Severity::Plan => "plan",
+            Severity::Soon => "soon",
+            Severity::Now => "now",
+        }
+    }
+
+    /// What the word asks for.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Severity::Note => "recorded only",
+            Severity::Plan => "at the next visit",
+            Severity::Soon => "within days",
+            Severity::Now => "within hours, or a hazard",
+        }
+    }
+}
 
 impl Finding {
     /// Its heading: what, and where.

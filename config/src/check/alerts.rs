@@ -2,7 +2,7 @@
 
 use super::secret::{secret, without};
 use super::source::address_at;
-use super::{list, value};
+use super::{list, report, value};
 use crate::checked::{Alerts, MailSecurity, MailServer, QuietHours, Reader, Role};
 use crate::problem::{Fault, Problems};
 use crate::raw;
@@ -68,9 +68,14 @@ fn page(raw: &raw::Alerts, problems: &mut Problems<'_>) -> Option<Option<String>
     if host.is_some_and(|host| !host.is_empty() && host.chars().all(plain)) {
         return Some(Some(found.value.trim_end_matches('/').to_owned()));
     }
-    let (path, text) = (raw.at().key("page"), format!("text {:?}", found.value));
     let wanted = "scheme and host alone, as \"https://barn.example.org\"";
-    problems.add(Fault::WrongType, &found.span, path, text, wanted);
+    report(
+        raw.at(),
+        ("page", found),
+        Fault::WrongType,
+        wanted,
+        problems,
+    );
     None
 }
 
@@ -129,9 +134,8 @@ fn server(raw: &raw::MailServer, beside: &Path, problems: &mut Problems<'_>) -> 
     );
     let is_here = address.as_ref().is_some_and(|a| is_loopback(&a.host));
     if let (Some(user), false, false) = (&raw.user, encrypted, is_here) {
-        let (path, text) = (at.key("user"), format!("text {:?}", user.value));
         let wanted = "security = \"tls\" or \"starttls\": a password is not sent in the clear";
-        problems.add(Fault::Contradiction, &user.span, path, text, wanted);
+        report(at, ("user", user), Fault::Contradiction, wanted, problems);
         right = false;
     }
     let (address, from, password) = (address?, from?, password?);
@@ -209,8 +213,7 @@ fn email(
     if EmailAddress::parse_with_options(&found.value, plain).is_ok() {
         return Some(found.value.clone());
     }
-    let (path, text) = (at.key(key), format!("text {:?}", found.value));
     let wanted = "a mail address, as \"office@example.org\"";
-    problems.add(Fault::WrongType, &found.span, path, text, wanted);
+    report(at, (key, found), Fault::WrongType, wanted, problems);
     None
 }

@@ -105,6 +105,18 @@ fn value<T>(field: &Option<Found<T>>) -> Option<&T> {
     field.as_ref().map(|found| &found.value)
 }
 
+/// Reports a text that is not the one that belongs to a key.
+fn report(
+    at: &At,
+    (key, found): (&str, &Found<String>),
+    fault: Fault,
+    wanted: &str,
+    problems: &mut Problems<'_>,
+) {
+    let (path, text) = (at.key(key), format!("text {:?}", found.value));
+    problems.add(fault, &found.span, path, text, wanted);
+}
+
 /// The tables of an array, none where it is absent.
 fn list<T>(field: &Option<Found<Vec<T>>>) -> &[T] {
     value(field).map_or(&[], Vec::as_slice)

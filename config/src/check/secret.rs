@@ -1,6 +1,6 @@
 //! Passwords: where they are, never what they are; and keys that say nothing without another one.
 
-use super::value;
+use super::{report, value};
 use crate::checked::Secret;
 use crate::problem::{Fault, Problems};
 use crate::table::{At, Found};
@@ -17,15 +17,27 @@ pub(super) fn secret(
     let has_user = user.is_some();
     let mut right = without(at, ("password_file", file), has_user, "user", problems);
     right &= without(at, ("password_env", variable), has_user, "user", problems);
+    let secret = either(at, file, ("password_env", variable), beside, problems)?;
+    right.then_some(secret)
+}
+
+/// Where a secret is, in a file or in a variable, if there is one; the outer `None` where both are
+/// named.
+pub(super) fn either(
+    at: &At,
+    file: &Option<Found<String>>,
+    (key, variable): (&str, &Option<Found<String>>),
+    beside: &Path,
+    problems: &mut Problems<'_>,
+) -> Option<Option<Secret>> {
     if let (Some(_), Some(found)) = (file, variable) {
-        let (path, text) = (at.key("password_env"), format!("text {:?}", found.value));
         let wanted = "a file or a variable, not both";
-        problems.add(Fault::Contradiction, &found.span, path, text, wanted);
-        right = false;
+        report(at, (key, found), Fault::Contradiction, wanted, problems);
+        return None;
     }
     let in_file = value(file).map(|name| Secret::File(beside.join(name)));
     let in_variable = value(variable).cloned().map(Secret::Variable);
-    right.then_some(in_file.or(in_variable))
+    Some(in_file.or(in_variable))
 }
 
 /// Whether a key that says nothing without another one stands beside it, or not at all.
@@ -39,8 +51,7 @@ pub(super) fn without(
     let Some(found) = field.as_ref().filter(|_| !has_other) else {
         return true;
     };
-    let (path, text) = (at.key(key), format!("text {:?}", found.value));
     let wanted = format!("{other} beside it");
-    problems.add(Fault::Contradiction, &found.span, path, text, wanted);
+    report(at, (key, found), Fault::Contradiction, &wanted, problems);
     false
 }

@@ -1,7 +1,8 @@
 //! `[web]`: where the page is, and who may see it.
 
-use super::value;
-use crate::checked::{Secret, Web};
+use super::secret::{either, without};
+use super::{report, value};
+use crate::checked::Web;
 use crate::problem::{Fault, Problems};
 use crate::raw;
 use crate::table::{Found, Table};
@@ -34,15 +35,20 @@ fn stated(raw: &raw::Web, beside: &Path, problems: &mut Problems<'_>) -> Option<
     }
     let listen = listen(raw, problems);
     let trusted_proxy = trusted_proxy(raw, problems);
-    let mut right = both(raw, problems);
-    right &= not_both(
-        raw,
-        &raw.password_file,
-        ("password_env", &raw.password_env),
-        problems,
-    );
-    let reader_env = ("reader_password_env", &raw.reader_password_env);
-    right &= not_both(raw, &raw.reader_password_file, reader_env, problems);
+    let (at, certificate, key) = (raw.at(), &raw.certificate_file, &raw.key_file);
+    let (has_certificate, has_key) = (certificate.is_some(), key.is_some());
+    let both = [
+        (("certificate_file", certificate), has_key, "key_file"),
+        (("key_file", key), has_certificate, "certificate_file"),
+    ];
+    let mut right = true;
+    for (this, has_other, other) in both {
+        right &= without(at, this, has_other, other, problems);
+    }
+    let env = ("password_env", &raw.password_env);
+    let technician = either(at, &raw.password_file, env, beside, problems);
+    let env = ("reader_password_env", &raw.reader_password_env);
+    let reader = either(at, &raw.reader_password_file, env, beside, problems);
     right &= with_password(raw, problems);
     let listen = listen?;
     right &= open_to_others(raw, listen, problems);
@@ -50,17 +56,13 @@ fn stated(raw: &raw::Web, beside: &Path, problems: &mut Problems<'_>) -> Option<
         return None;
     }
     let path = |field: &Option<Found<String>>| value(field).map(|name| beside.join(name));
-    let secret = |file, variable| {
-        let variable = value(variable).cloned().map(Secret::Variable);
-        path(file).map(Secret::File).or(variable)
-    };
     Some(Some(Web {
         listen,
         is_stated: true,
         host: value(&raw.host).map(|host| host.to_lowercase()),
-        technician: secret(&raw.password_file, &raw.password_env),
-        reader: secret(&raw.reader_password_file, &raw.reader_password_env),
-        identity: path(&raw.certificate_file).zip(path(&raw.key_file)),
+        technician: technician?,
+        reader: reader?,
+        identity: path(certificate).zip(path(key)),
         trusted_proxy: trusted_proxy?,
     }))
 }
@@ -73,7 +75,13 @@ fn listen(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<SocketAddr> {
     if address.is_none() {
         let wanted = "the number of one of this machine's addresses and a port, as 127.0.0.1:7463 or \
                       0.0.0.0:7463, or off";
-        report(raw, ("listen", found), Fault::WrongType, wanted, problems);
+        report(
+            raw.at(),
+            ("listen", found),
+            Fault::WrongType,
+            wanted,
+            problems,
+        );
     }
     address
 }
@@ -86,7 +94,7 @@ fn trusted_proxy(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<Option<I
     if address.is_none() {
         let wanted = "the number of its address, as 192.0.2.5";
         report(
-            raw,
+            raw.at(),
             ("trusted_proxy", found),
             Fault::WrongType,
             wanted,
@@ -94,31 +102,6 @@ fn trusted_proxy(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<Option<I
         );
     }
     address.map(Some)
-}
-
-/// A certificate without a key, and the other way round.
-fn both(raw: &raw::Web, problems: &mut Problems<'_>) -> bool {
-    let (key, wanted) = match (&raw.certificate_file, &raw.key_file) {
-        (Some(found), None) => (("certificate_file", found), "key_file beside it"),
-        (None, Some(found)) => (("key_file", found), "certificate_file beside it"),
-        (Some(_), Some(_)) | (None, None) => return true,
-    };
-    report(raw, key, Fault::Contradiction, wanted, problems);
-    false
-}
-
-fn not_both(
-    raw: &raw::Web,
-    file: &Option<Found<String>>,
-    (key, variable): (&str, &Option<Found<String>>),
-    problems: &mut Problems<'_>,
-) -> bool {
-    let (Some(_), Some(found)) = (file, variable) else {
-        return true;
-    };
-    let wanted = "a file or a variable, not both";
-    report(raw, (key, found), Fault::Contradiction, wanted, problems);
-    false
 }
 
 /// What makes no sense where everybody may see and do everything.
@@ -138,7 +121,13 @@ fn with_password(raw: &raw::Web, problems: &mut Problems<'_>) -> bool {
         .filter_map(|(key, f)| Some((key, f.as_ref()?)))
     {
         let wanted = "password_file or password_env beside it";
-        report(raw, (key, found), Fault::Contradiction, wanted, problems);
+        report(
+            raw.at(),
+            (key, found),
+            Fault::Contradiction,
+            wanted,
+            problems,
+        );
         right = false;
     }
     right
@@ -164,7 +153,7 @@ fn open_to_others(raw: &raw::Web, listen: SocketAddr, problems: &mut Problems<'_
     for (_, what) in needs.into_iter().filter(|(is_there, _)| !is_there) {
         let wanted = format!("{what} beside an address that others can reach");
         report(
-            raw,
+            raw.at(),
             ("listen", found),
             Fault::Contradiction,
             &wanted,
@@ -177,15 +166,4 @@ fn open_to_others(raw: &raw::Web, listen: SocketAddr, problems: &mut Problems<'_
 
 fn has_password(raw: &raw::Web) -> bool {
     raw.password_file.is_some() || raw.password_env.is_some()
-}
-
-fn report(
-    raw: &raw::Web,
-    (key, found): (&str, &Found<String>),
-    fault: Fault,
-    wanted: &str,
-    problems: &mut Problems<'_>,
-) {
-    let (path, text) = (raw.at().key(key), format!("text {:?}", found.value));
-    problems.add(fault, &found.span, path, text, wanted);
 }

@@ -42,12 +42,6 @@ pub enum ComposeError {
         /// His address.
         reader: String,
     },
-    /// The period of a summary is none.
-    #[error("write a summary of {period}: it is no day and no month")]
-    NoPeriod {
-        /// As it is stored.
-        period: String,
-    },
     /// The picture cannot be drawn.
     #[error(transparent)]
     Picture(#[from] ChartFilesError),
@@ -100,14 +94,27 @@ impl Composer {
     /// If the store cannot be read or the mail cannot be packed.
     pub fn compose(&self, store: &Store, mail: &Mail, now: Time) -> Result<Composed, ComposeError> {
         let reader = self.reader(&mail.made.reader)?;
-        let news = store.news(mail.made.at - LOOK_BACK)?;
-        let findings = store.findings()?;
-        let told = told(&mail.made.news, &news, &findings);
+        let from = mail.made.at - LOOK_BACK;
+        let news = store.news(from)?;
+        let told = told(&mail.made.news, &news, &store.findings_in_news(from)?);
         let told = self.with_links(told, now);
-        let (letter, picture) = match &mail.made.about {
+        let (letter, picture) = match mail.made.about {
             About::News => self.of_news(store, reader, &told)?,
-            About::Day(period) | About::Month(period) => {
-                self.of_period(store, reader, period, told, &findings)?
+            About::Day(day) => {
+                let next = day.checked_add_days(Days::new(1)).unwrap_or(day);
+                let name = day.format("%A %-d %B %Y").to_string();
+                (
+                    self.of_period(store, reader, &name, (day, next), told)?,
+                    None,
+                )
+            }
+            About::Month(first) => {
+                let next = first.checked_add_months(Months::new(1)).unwrap_or(first);
+                let name = first.format("%B %Y").to_string();
+                (
+                    self.of_period(store, reader, &name, (first, next), told)?,
+                    None,
+                )
             }
         };
         let threads = self.threads(store, reader, mail, &news)?;
@@ -179,16 +186,16 @@ impl Composer {
         &self,
         store: &Store,
         reader: &Reader,
-        period: &str,
+        name: &str,
+        (first, next): (NaiveDate, NaiveDate),
         mut told: Vec<Told>,
-        findings: &[Finding],
-    ) -> Result<(Letter, Option<Vec<u8>>), ComposeError> {
-        let no_period = || ComposeError::NoPeriod {
-            period: period.to_owned(),
-        };
-        let (name, from, to) = days(period).ok_or_else(no_period)?;
-        let (from, to) = (midnight(from, self.timezone), midnight(to, self.timezone));
-        let balance = balance(&self.plant, store, findings, (from, to))?;
+    ) -> Result<Letter, ComposeError> {
+        let (from, to) = (
+            midnight(first, self.timezone),
+            midnight(next, self.timezone),
+        );
+        let findings = store.findings()?;
+        let balance = balance(&self.plant, store, &findings, (from, to))?;
         let stood = findings.iter().filter(|f| {
             f.severity > Severity::Note && f.began < to && f.ended.is_none_or(|end| end >= from)
         });
@@ -201,8 +208,7 @@ impl Composer {
                 });
             }
         }
-        let letter = letter::summary(self.site(), reader, &name, &balance, &told, None);
-        Ok((letter, None))
+        Ok(letter::summary(self.site(), reader, name, &balance, &told))
     }
 
     /// What stands can be acknowledged.
@@ -241,10 +247,12 @@ impl Composer {
         } else {
             from
         };
-        let slots = store.slots(from, to)?;
         // A picture of the time before says nothing of what is told.
-        let shows_it = told.iter().any(|t| t.finding.began < to);
-        if slots.is_empty() || !shows_it {
+        if !told.iter().any(|t| t.finding.began < to) {
+            return Ok(None);
+        }
+        let slots = store.slots(from, to)?;
+        if slots.is_empty() {
             return Ok(None);
         }
         let findings: Vec<Finding> = told.iter().map(|t| t.finding.clone()).collect();
@@ -292,15 +300,4 @@ fn told(new: &[i64], news: &[News], findings: &[Finding]) -> Vec<Told> {
         })
     };
     findings.iter().filter_map(of).collect()
-}
-
-/// What a stored period is called, its first day, and the day after its last.
-fn days(period: &str) -> Option<(String, NaiveDate, NaiveDate)> {
-    if let Ok(day) = period.parse::<NaiveDate>() {
-        let name = day.format("%A %-d %B %Y").to_string();
-        return Some((name, day, day.checked_add_days(Days::new(1))?));
-    }
-    let first = format!("{period}-01").parse::<NaiveDate>().ok()?;
-    let name = first.format("%B %Y").to_string();
-    Some((name, first, first.checked_add_months(Months::new(1))?))
 }

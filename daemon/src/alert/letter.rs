@@ -131,11 +131,10 @@ pub fn summary(
     period: &str,
     balance: &Balance,
     told: &[Told],
-    picture: Option<&str>,
 ) -> Letter {
     let heading = format!("Summary of {period}");
     let opening = in_a_sentence(balance, told);
-    let mut view = view(site, reader, (heading.clone(), opening), told, picture);
+    let mut view = view(site, reader, (heading.clone(), opening), told, None);
     let site = &site.plant.site;
     let figure = |name, energy: Energy| Figure {
         name,

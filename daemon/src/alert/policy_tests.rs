@@ -121,10 +121,11 @@ impl Days {
                 .expect("a date")
                 .format("%d %H:%M");
             let reader = mail.made.reader.split('@').next().expect("a name");
-            let about = match &mail.made.about {
+            let period = mail.made.about.period().unwrap_or_default();
+            let about = match mail.made.about {
                 About::News => "news".to_owned(),
-                About::Day(day) => format!("day {day}"),
-                About::Month(month) => format!("month {month}"),
+                About::Day(_) => format!("day {period}"),
+                About::Month(_) => format!("month {period}"),
             };
             let news: Vec<_> = mail.made.news.iter().map(ToString::to_string).collect();
             format!("{at} {reader} {about} {}", news.join(" "))

@@ -99,8 +99,8 @@ impl Post {
         for due in &decision.mails {
             store.make_mail(&NewMail {
                 reader: self.alerts.readers[due.reader].email.clone(),
-                message_id: self.message_id(now, due.reader, &due.about),
-                about: due.about.clone(),
+                message_id: self.message_id(now, due.reader, due.about),
+                about: due.about,
                 at: now,
                 news: due.news.clone(),
             })?;
@@ -111,12 +111,9 @@ impl Post {
         Ok(decision.mails.len())
     }
 
-    fn message_id(&self, now: Time, reader: usize, about: &About) -> String {
-        let sort = match about {
-            About::News => "news",
-            About::Day(day) => day,
-            About::Month(month) => month,
-        };
+    fn message_id(&self, now: Time, reader: usize, about: About) -> String {
+        let period = about.period();
+        let sort = period.as_deref().unwrap_or("news");
         message_id(now, reader, sort, &self.from)
     }
 }

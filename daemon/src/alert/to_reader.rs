@@ -227,8 +227,7 @@ impl<'a> To<'a> {
         }
         let first = today.with_day(1)?.checked_sub_months(Months::new(1))?;
         let looked = at_site(self.of.first_slot?, self.of.timezone)?.date_naive();
-        let month = first.format("%Y-%m").to_string();
-        (looked < today.with_day(1)?).then_some(About::Month(month))
+        (looked < today.with_day(1)?).then_some(About::Month(first))
     }
 
     /// The day before, if it had news worth a visit that no mail has told.
@@ -243,7 +242,7 @@ impl<'a> To<'a> {
             is_worth_it && !self.told.contains_key(&news.id)
         });
         let news: Vec<i64> = untold.map(|news| news.id).collect();
-        (!news.is_empty()).then(|| (About::Day(day.to_string()), news))
+        (!news.is_empty()).then_some((About::Day(day), news))
     }
 }
 

@@ -7,14 +7,15 @@ use crate::report::{WriteError, write_whole};
 use crate::store::{About, Mail, NewMail, Outcome, Store, Try};
 use crate::text::local;
 use analysis::reading::{Span, Time};
+use chrono::NaiveDate;
 use config::checked::{Role, SiteFile};
 use std::path::Path;
 
 /// How often it is looked for mails that are due.
 const LOOK_EVERY: Span = Span::from_min(10);
 
-/// The month of the demo, as its summary is stored.
-const MONTH: &str = "2026-11";
+/// The month of the demo, by its first day.
+const MONTH: NaiveDate = NaiveDate::from_ymd_opt(2026, 11, 1).expect("a day of the calendar");
 
 pub(super) struct Mails {
     composer: Composer,
@@ -51,7 +52,7 @@ impl Mails {
         let owner = readers.find(|reader| reader.role == Role::Owner);
         store.make_mail(&NewMail {
             reader: owner.expect("the demo has an owner").email.clone(),
-            about: About::Month(MONTH.to_owned()),
+            about: About::Month(MONTH),
             message_id: format!("<{MONTH}@example.org>"),
             at: now,
             news: Vec::new(),

@@ -1,10 +1,11 @@
 //! Mails that were made, and what became of them.
 //! Never in here: what stands in a mail, or when one is due.
 
-use super::query::{each_row, get, named};
+use super::query::{each_row, get, named, undecodable};
 use super::{Store, StoreError};
 use analysis::diagnose::FindingId;
 use analysis::reading::Time;
+use chrono::NaiveDate;
 use rusqlite::{Connection, Params, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -42,14 +43,14 @@ pub struct NewMail {
 }
 
 /// What a mail tells.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum About {
     /// What is new of findings.
     News,
-    /// A day at the site, as `2026-06-21`.
-    Day(String),
-    /// A month at the site, as `2026-06`.
-    Month(String),
+    /// A day at the site.
+    Day(NaiveDate),
+    /// A month at the site, by its first day.
+    Month(NaiveDate),
 }
 
 #[derive(Serialize, Deserialize)]
@@ -61,13 +62,36 @@ enum AboutName {
 }
 
 impl About {
-    /// Its name in the file, and which day or month.
-    fn columns(&self) -> (&'static str, Option<&str>) {
+    /// Its name in the file.
+    fn name(self) -> &'static str {
         match self {
-            About::News => ("news", None),
-            About::Day(day) => ("day", Some(day)),
-            About::Month(month) => ("month", Some(month)),
+            About::News => "news",
+            About::Day(_) => "day",
+            About::Month(_) => "month",
         }
+    }
+
+    /// Which day or month, as `2026-06-21` or `2026-06`.
+    pub fn period(self) -> Option<String> {
+        match self {
+            About::News => None,
+            About::Day(day) => Some(day.to_string()),
+            About::Month(first) => Some(first.format("%Y-%m").to_string()),
+        }
+    }
+
+    /// From its columns in the file.
+    fn read(name: AboutName, period: Option<String>) -> Result<Self, StoreError> {
+        let period = period.unwrap_or_default();
+        let date = |text: &str| {
+            let parsed = text.parse::<NaiveDate>();
+            parsed.map_err(|_| undecodable("period", period.clone()))
+        };
+        Ok(match name {
+            AboutName::News => About::News,
+            AboutName::Day => About::Day(date(&period)?),
+            AboutName::Month => About::Month(date(&format!("{period}-01"))?),
+        })
     }
 }
 
@@ -172,17 +196,11 @@ impl Store {
         each_row(db, &sql, params, |row| {
             let time = |column| Ok(get::<Option<i64>>(row, column)?.map(Time::from_unix_ms));
             let id = get(row, "id")?;
-            let period =
-                || Ok::<_, StoreError>(get::<Option<String>>(row, "period")?.unwrap_or_default());
             mails.push(Mail {
                 id,
                 made: NewMail {
                     reader: get(row, "reader")?,
-                    about: match named(row, "about")? {
-                        AboutName::News => About::News,
-                        AboutName::Day => About::Day(period()?),
-                        AboutName::Month => About::Month(period()?),
-                    },
+                    about: About::read(named(row, "about")?, get(row, "period")?)?,
                     message_id: get(row, "message_id")?,
                     at: Time::from_unix_ms(get(row, "made_utc_ms")?),
                     news: news.remove(&id).unwrap_or_default(),
@@ -199,7 +217,7 @@ impl Store {
 }
 
 fn write_mail(db: &Connection, mail: &NewMail) -> rusqlite::Result<()> {
-    let (about, period) = mail.about.columns();
+    let (about, period) = (mail.about.name(), mail.about.period());
     let at = mail.at.unix_ms();
     let mut insert = db.prepare_cached(
         "INSERT INTO mail (reader, about, period, message_id, made_utc_ms, next_try_utc_ms)

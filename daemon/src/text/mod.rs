@@ -53,8 +53,7 @@ pub fn money(energy: Energy, site: &Site) -> Option<String> {
 
 /// The day as a date; empty outside the calendar.
 pub fn date(day: SolarDay) -> String {
-    let days = u64::try_from(day.number()).ok();
-    let date = days.and_then(|days| NaiveDate::default().checked_add_days(Days::new(days)));
+    let date = self::day(day.number());
     date.map(|date| date.to_string()).unwrap_or_default()
 }
 
@@ -94,18 +93,20 @@ fn shown(at: Time, timezone: Tz, format: &str) -> String {
     date.unwrap_or_else(|| format!("{} ms after 1970", at.unix_ms()))
 }
 
-/// When a date begins at the site.
-pub fn midnight(date: NaiveDate, timezone: Tz) -> Time {
-    let local = date.and_time(NaiveTime::MIN);
-    // Where clocks change at midnight the day begins an hour later.
-    let hours = (0..3).map(|h| local + TimeDelta::hours(h));
-    let at = hours
-        .filter_map(|local| timezone.from_local_datetime(&local).earliest())
-        .next();
-    let ms = at.map_or(local.and_utc().timestamp_millis(), |at| {
-        at.timestamp_millis()
-    });
-    Time::from_unix_ms(ms)
+/// When a day begins at the site: midnight, or the first moment after it where the clock is put
+/// forward at midnight.
+pub fn midnight(day: NaiveDate, timezone: Tz) -> Time {
+    let midnight = day.and_time(NaiveTime::MIN);
+    let quarters = (0..12).map(|n| midnight + TimeDelta::minutes(15 * n));
+    let mut local = quarters.filter_map(|time| timezone.from_local_datetime(&time).earliest());
+    let first = local.next().map(|date| date.timestamp_millis());
+    Time::from_unix_ms(first.unwrap_or_else(|| midnight.and_utc().timestamp_millis()))
+}
+
+/// The day of the calendar so many days after 1970-01-01.
+pub fn day(number: i64) -> Option<NaiveDate> {
+    let days = u64::try_from(number).ok()?;
+    NaiveDate::default().checked_add_days(Days::new(days))
 }
 
 /// Date and time at the site; `None` outside the calendar.

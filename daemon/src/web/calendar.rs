@@ -1,8 +1,9 @@
 //! Days, months and years as the calendar at the site has them.
 //! Never in here: solar days, by which figures are counted.
 
+use crate::text::{at_site, midnight};
 use analysis::reading::Time;
-use chrono::{DateTime, Datelike, Days, Months, NaiveDate, NaiveTime, TimeZone, Utc};
+use chrono::{Datelike, Days, Months, NaiveDate};
 use chrono_tz::Tz;
 
 /// A length of time of the calendar.
@@ -37,18 +38,7 @@ impl Length {
 
 /// The day at the site at a time.
 pub fn day_at(at: Time, timezone: Tz) -> NaiveDate {
-    let utc = DateTime::<Utc>::from_timestamp_millis(at.unix_ms()).unwrap_or_default();
-    timezone.from_utc_datetime(&utc.naive_utc()).date_naive()
-}
-
-/// When a day begins at the site: midnight, or the first moment after it where the clock is put
-/// forward at midnight.
-pub fn start(day: NaiveDate, timezone: Tz) -> Time {
-    let midnight = day.and_time(NaiveTime::MIN);
-    let quarters = (0..12).map(|n| midnight + chrono::TimeDelta::minutes(15 * n));
-    let mut local = quarters.filter_map(|time| timezone.from_local_datetime(&time).earliest());
-    let first = local.next().map(|date| date.timestamp_millis());
-    Time::from_unix_ms(first.unwrap_or_else(|| midnight.and_utc().timestamp_millis()))
+    at_site(at, timezone).map_or_else(NaiveDate::default, |date| date.date_naive())
 }
 
 /// First day of the length that holds a day, and the first day after it.
@@ -82,7 +72,7 @@ pub fn before(first: NaiveDate, length: Length) -> NaiveDate {
 /// From when to when a length goes at the site.
 pub fn span(day: NaiveDate, length: Length, timezone: Tz) -> (Time, Time) {
     let (first, next) = around(day, length);
-    (start(first, timezone), start(next, timezone))
+    (midnight(first, timezone), midnight(next, timezone))
 }
 
 #[cfg(test)]

@@ -17,11 +17,28 @@ pub const TWIN_INPUT: u8 = 2;
 /// One of its strings opens at this time, a minute into a slot. The program starts later than the
 /// server is asked for the time, so its clock is behind: it sees the opening a little before.
 pub const OPENS: &str = "2026-03-20T10:01:00Z";
+/// Site seconds per second. Readings may be 120 s late, two polls of 60 s: 0.4 s here.
+pub const RATE: &str = "300";
+pub const EVERY_S: u32 = 60;
 /// The slot of the engine.
 pub const SLOT: Span = Span::from_min(5);
 
 /// A device of the site: its name and where it is served.
 pub type Device = (&'static str, u16);
+
+/// A day that begins half an hour before one of the strings opens.
+pub fn day() -> SunspecServer {
+    let begins = ["--clock-from", "2026-03-20T09:31:00Z", "--clock-rate", RATE];
+    let opens = [
+        "--strings",
+        "1,2,1",
+        "--open-input",
+        "2",
+        "--open-at",
+        OPENS,
+    ];
+    SunspecServer::start(0, &[begins.as_slice(), &opens].concat())
+}
 
 /// A folder with a site file and room for the output.
 pub struct Site {

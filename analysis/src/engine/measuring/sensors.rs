@@ -96,14 +96,12 @@ impl Engine {
         let through = plane.effective.w_m2() / plane.poa.w_m2();
         let gets = |response: f64| response * 1000.0 / (shown * through);
         let ratios: Vec<f64> = self.responses(p, now).iter().map(|r| gets(r.0)).collect();
-        let ratio = median(ratios.iter().copied()).filter(|r| *r > 0.0)?;
-        let highest = ratios.iter().copied().fold(f64::MIN, f64::max);
-        let lowest = ratios.iter().copied().fold(f64::MAX, f64::min);
+        let (ratio, spread) = middle_and_spread(&ratios)?;
         Some(SensorSlot {
             start: when.start,
             hour: self.solar_hour(when),
             ratio,
-            spread: (highest - lowest) / ratio,
+            spread,
             clear_index: shown / clear,
         })
     }
@@ -134,15 +132,13 @@ impl Engine {
                 shares.extend(responses.map(|(response, _)| response * 1000.0 / gets));
             }
         }
-        let array = median(shares.iter().copied()).filter(|share| *share > 0.0)?;
-        let highest = shares.iter().copied().fold(f64::MIN, f64::max);
-        let lowest = shares.iter().copied().fold(f64::MAX, f64::min);
+        let (array, spread) = middle_and_spread(&shares)?;
         let clear_index = shown / clear;
         Some(SensorSlot {
             start: when.start,
             hour: self.solar_hour(when),
             ratio: array / clear_index,
-            spread: (highest - lowest) / array,
+            spread,
             clear_index,
         })
     }
@@ -209,4 +205,12 @@ impl Engine {
             }
         }
     }
+}
+
+/// The middle of what inputs show, and over it how far they lie apart; none where it is not above zero.
+fn middle_and_spread(shown: &[f64]) -> Option<(f64, f64)> {
+    let middle = median(shown.iter().copied()).filter(|middle| *middle > 0.0)?;
+    let highest = shown.iter().copied().fold(f64::MIN, f64::max);
+    let lowest = shown.iter().copied().fold(f64::MAX, f64::min);
+    Some((middle, (highest - lowest) / middle))
 }

@@ -10,7 +10,6 @@ mod lines;
 mod supply_lines;
 
 use super::ahead::each_slot;
-use super::page::midnight;
 use super::whole_file::{WriteError, write_whole};
 use super::{About, ReportError};
 use crate::store::Store;
@@ -21,6 +20,7 @@ use analysis::plant::design;
 use analysis::reading::{Span, Time};
 use analysis::review::Review;
 use askama::Template;
+use chrono::Days;
 use lines::{Line, Verdict};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -31,7 +31,7 @@ pub const COMMISSIONING_NAME: &str = "commissioning.html";
 /// Days after which the daemon writes it.
 const DUE_DAYS: [i64; 2] = [7, 30];
 /// More than the first days says nothing of the handover.
-const MOST_DAYS: i64 = 30;
+const MOST_DAYS: u64 = 30;
 
 /// Why there is no such page. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -184,10 +184,9 @@ fn first_days(about: About<'_>, store: &Store) -> Result<Option<(Time, Time)>, R
         return Ok(None);
     };
     let from = about.plant.site.commissioned.max(first);
-    let utc_offset = |at: Time| text::utc_offset(at, about.timezone);
-    let last_day = analysis::review::local_day(from, &utc_offset) + MOST_DAYS;
+    let first_day = text::at_site(from, about.timezone).map(|date| date.date_naive());
     // Thirty times 24 hours may end a little after that midnight.
-    let most = midnight(last_day + 1, &utc_offset);
-    let to = last.min(most);
+    let after = first_day.and_then(|day| day.checked_add_days(Days::new(MOST_DAYS + 1)));
+    let to = after.map_or(last, |day| last.min(text::midnight(day, about.timezone)));
     Ok((from < to).then_some((from, to)))
 }

@@ -1,7 +1,7 @@
 //! Findings as the page shows them.
 //! Never in here: wording of what was found.
 
-use super::{Whole, words};
+use super::Whole;
 use crate::text;
 use crate::text::evidence::Row;
 use analysis::diagnose::Finding;
@@ -37,7 +37,7 @@ pub fn views(whole: &Whole) -> Vec<View> {
 
 fn view(whole: &Whole, finding: &Finding) -> View {
     let site = &whole.about.plant.site;
-    let (severity, asks) = words::severity(finding.severity);
+    let (severity, asks) = (finding.severity.name(), finding.severity.meaning());
     let kwh = text::kwh(finding.lost);
     let money = text::money(finding.lost, site).map(|money| format!(", {money}"));
     let causes = finding.causes.iter();

@@ -9,7 +9,6 @@ use analysis::chart::{
     input_day_picture,
 };
 use analysis::plant::{Input, Inverter};
-use analysis::reading::{SolarDay, Span, Time};
 use analysis::review::{CELL_RATIO, InputReview, Why, chosen_days, healthy_curve};
 use std::collections::BTreeMap;
 
@@ -128,8 +127,11 @@ fn day_pictures(whole: &Whole) -> Result<BTreeMap<(usize, usize), Vec<Picture>>,
     }
     let mut pictures: BTreeMap<(usize, usize), Vec<Picture>> = BTreeMap::new();
     for (day, chosen) in by_day {
-        let from = midnight(day, whole.utc_offset).max(whole.period.0);
-        let to = midnight(day + 1, whole.utc_offset).min(whole.period.1);
+        let Some((date, next)) = text::day(day).zip(text::day(day + 1)) else {
+            continue;
+        };
+        let from = text::midnight(date, whole.about.timezone).max(whole.period.0);
+        let to = text::midnight(next, whole.about.timezone).min(whole.period.1);
         let slots = whole.store.slots(from, to)?;
         let input = SummaryInput {
             site_name: &plant.site.name,
@@ -139,7 +141,6 @@ fn day_pictures(whole: &Whole) -> Result<BTreeMap<(usize, usize), Vec<Picture>>,
             utc_offset: whole.utc_offset,
         };
         for chosen in chosen {
-            let date = text::date(SolarDay::from_number(day));
             let why = match chosen.why {
                 Why::Worst(n) => {
                     let what = whole.findings[n].kind.title();
@@ -152,12 +153,4 @@ fn day_pictures(whole: &Whole) -> Result<BTreeMap<(usize, usize), Vec<Picture>>,
         }
     }
     Ok(pictures)
-}
-
-/// When a date begins at the site.
-pub fn midnight(day: i64, utc_offset: &dyn Fn(Time) -> Span) -> Time {
-    let local = Time::from_unix_ms(day * Span::from_h(24).ms());
-    // The offset is that of the answer; a second round settles it beside a change of clocks.
-    let near = local - utc_offset(local);
-    local - utc_offset(near)
 }

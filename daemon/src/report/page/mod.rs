@@ -10,8 +10,6 @@ mod supply;
 mod view;
 mod words;
 
-pub(super) use inputs::midnight;
-
 use super::whole_file::{WriteError, write_whole};
 use super::{About, ReportError};
 use crate::store::Store;

@@ -37,16 +37,6 @@ pub fn loss(loss: Loss) -> String {
     }
 }
 
-/// The severity as a word, with what it asks for.
-pub fn severity(severity: Severity) -> (&'static str, &'static str) {
-    match severity {
-        Severity::Note => ("note", "recorded only"),
-        Severity::Plan => ("plan", "at the next visit"),
-        Severity::Soon => ("soon", "within days"),
-        Severity::Now => ("now", "within hours, or a hazard"),
-    }
-}
-
 /// How the plant does, as a word for the look of the sentence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tone {

@@ -151,14 +151,14 @@ fn standing(found: &[Answered], text: &mut String) {
         text,
     );
     let stand = || found.iter().filter(|a| a.finding.ended.is_none());
-    for (severity, word) in [
-        (Severity::Note, "note"),
-        (Severity::Plan, "plan"),
-        (Severity::Soon, "soon"),
-        (Severity::Now, "now"),
+    for severity in [
+        Severity::Note,
+        Severity::Plan,
+        Severity::Soon,
+        Severity::Now,
     ] {
         let count = stand().filter(|a| a.finding.severity == severity).count();
-        sample(name, &[("severity", word)], count as f64, text);
+        sample(name, &[("severity", severity.name())], count as f64, text);
     }
     let name = "noonmark_finding_lost_wh";
     family(

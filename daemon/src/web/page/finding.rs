@@ -4,6 +4,7 @@ use super::rows::FindingRow;
 use super::{Answer, Frame, T, filled, message};
 use crate::store::{Response as Said, Said as Word, What};
 use crate::text::evidence::{self, Row};
+use crate::text::midnight;
 use crate::web::access::Visit;
 use crate::web::calendar;
 use crate::web::texts::Texts;
@@ -177,14 +178,7 @@ pub async fn answer(
     visit: Extension<Visit>,
     Form(form): Form<AnswerForm>,
 ) -> Answer {
-    if !visit.may_write() {
-        return Ok(message::say(
-            &page,
-            StatusCode::FORBIDDEN,
-            T.error,
-            T.not_allowed,
-        ));
-    }
+    message::technicians_only(&page, &visit)?;
     let wanted = id.clone();
     let found = page.view(move |_, store| one(store, &wanted)).await;
     let found = found.map_err(|why| message::unavailable(&page, &why))?;
@@ -212,7 +206,7 @@ fn said(page: &Page, visit: &Visit, id: &str, form: &AnswerForm) -> Result<Said,
                 .until
                 .parse()
                 .map_err(|_| "found no date until which it may wait")?;
-            let until = calendar::start(date, page.site.timezone);
+            let until = midnight(date, page.site.timezone);
             if until <= now {
                 return Err(format!("it cannot wait until {date}, which is past"));
             }

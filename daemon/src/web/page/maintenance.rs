@@ -85,14 +85,7 @@ pub async fn plan(
     visit: Extension<Visit>,
     Form(plan): Form<Plan>,
 ) -> Answer {
-    if !visit.may_write() {
-        return Ok(message::say(
-            &page,
-            StatusCode::FORBIDDEN,
-            T.error,
-            T.not_allowed,
-        ));
-    }
+    message::technicians_only(&page, &visit)?;
     let work = work(&page, &visit, &plan).map_err(|what| message::bad_form(&page, &what))?;
     let heard = page.say(Said::Maintenance(work)).await;
     heard.map_err(|why| message::not_heard(&page, why))?;

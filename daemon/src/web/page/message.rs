@@ -64,6 +64,14 @@ pub fn not_heard(page: &Page, why: NotHeard) -> Failed {
     say(page, StatusCode::SERVICE_UNAVAILABLE, T.error, text).into()
 }
 
+/// Refuses what only technicians may say.
+pub fn technicians_only(page: &Page, visit: &Visit) -> Result<(), Failed> {
+    match visit.may_write() {
+        true => Ok(()),
+        false => Err(say(page, StatusCode::FORBIDDEN, T.error, T.not_allowed).into()),
+    }
+}
+
 /// Something in a form cannot be.
 pub fn bad_form(page: &Page, what: &str) -> Failed {
     let text = format!("{}{what}", T.bad_form);

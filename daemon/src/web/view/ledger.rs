@@ -6,6 +6,7 @@ use crate::web::Page;
 use crate::web::calendar::{self, Length};
 use analysis::ledger::{Entry, Hours, Loss};
 use analysis::reading::{Energy, Span, Time};
+use analysis::review::Balance;
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -51,12 +52,6 @@ pub struct Lost {
     pub loss: Loss,
 }
 
-struct Sums {
-    expected: f64,
-    measured: f64,
-    losses: Vec<f64>,
-}
-
 /// The ledger of the length that holds a day.
 pub fn ledger(
     page: &Page,
@@ -68,13 +63,14 @@ pub fn ledger(
     let (from, to) = calendar::span(day, length, page.site.timezone);
     let findings = store.findings()?;
     let mut hours = Hours::new(plant, &findings);
-    let none = || Sums {
-        expected: 0.0,
-        measured: 0.0,
-        losses: vec![0.0; Loss::all().count()],
+    let mut site = Balance::zero();
+    let mut inverters: Vec<Balance> = plant.inverters.iter().map(|_| Balance::zero()).collect();
+    let mut add = |entries: Vec<Entry>| {
+        for entry in &entries {
+            site.add(entry);
+            inverters[entry.inverter].add(entry);
+        }
     };
-    let mut inverters: Vec<Sums> = plant.inverters.iter().map(|_| none()).collect();
-    let mut add = |entries: Vec<Entry>| entries.iter().for_each(|e| inverters[e.inverter].add(e));
     // Nothing is looked for where nothing is.
     let (first, last) = store.span()?.unwrap_or((from, from));
     let (mut at, end): (Time, Time) = (from.max(first), to.min(last));
@@ -86,8 +82,6 @@ pub fn ledger(
         at = until;
     }
     add(hours.finish());
-    let mut site = none();
-    inverters.iter().for_each(|sums| site.extend(sums));
     let names = plant
         .inverters
         .iter()
@@ -105,49 +99,29 @@ pub fn ledger(
             .as_ref()
             .map(|price| price.currency.clone()),
         accounts: accounts
-            .map(|(name, sums)| sums.account(page, name))
+            .map(|(name, balance)| account(page, name, &balance))
             .collect(),
     })
 }
 
-impl Sums {
-    fn add(&mut self, entry: &Entry) {
-        self.expected += entry.expected.wh();
-        self.measured += entry.measured.wh();
-        for (sum, (_, lost)) in self.losses.iter_mut().zip(entry.losses()) {
-            *sum += lost.wh();
-        }
-    }
-
-    fn extend(&mut self, other: &Sums) {
-        self.expected += other.expected;
-        self.measured += other.measured;
-        self.losses
-            .iter_mut()
-            .zip(&other.losses)
-            .for_each(|(a, b)| *a += b);
-    }
-
-    fn account(&self, page: &Page, inverter: Option<String>) -> Account {
-        let price = page.site.plant.site.energy_price.as_ref();
-        let money = |wh: f64| price.map(|price| rounded(price.of(Energy::from_wh(wh)), 4));
-        let losses = Loss::all()
-            .zip(&self.losses)
-            .filter(|(_, wh)| wh.abs() >= LEAST_WH);
-        Account {
-            inverter,
-            expected_wh: rounded(self.expected, 1),
-            measured_wh: rounded(self.measured, 1),
-            expected_money: money(self.expected),
-            measured_money: money(self.measured),
-            losses: losses
-                .map(|(loss, wh)| Lost {
-                    name: loss.name(),
-                    wh: rounded(*wh, 1),
-                    money: money(*wh),
-                    loss,
-                })
-                .collect(),
-        }
+fn account(page: &Page, inverter: Option<String>, balance: &Balance) -> Account {
+    let price = page.site.plant.site.energy_price.as_ref();
+    let money = |energy: Energy| price.map(|price| rounded(price.of(energy), 4));
+    let losses = balance.losses();
+    let losses = losses.filter(|(_, energy)| energy.wh().abs() >= LEAST_WH);
+    Account {
+        inverter,
+        expected_wh: rounded(balance.expected.wh(), 1),
+        measured_wh: rounded(balance.measured.wh(), 1),
+        expected_money: money(balance.expected),
+        measured_money: money(balance.measured),
+        losses: losses
+            .map(|(loss, energy)| Lost {
+                name: loss.name(),
+                wh: rounded(energy.wh(), 1),
+                money: money(energy),
+                loss,
+            })
+            .collect(),
     }
 }
