@@ -8,7 +8,10 @@ mod commissioning;
 #[path = "report/made.rs"]
 mod made;
 
-use made::store;
+use analysis::reading::Span;
+use daemon::report::{About, Tally};
+use daemon::store::{Layout, Store};
+use made::{store, store_of};
 use std::fs;
 use std::path::{Path, PathBuf};
 use tests::{Ended, Program};
@@ -228,4 +231,28 @@ fn wrong_days_and_stores_are_told_with_what_was_wanted() {
     );
     assert_eq!(none.code, BAD_DATA);
     assert!(none.err.contains("none"), "{}", none.err);
+}
+
+/// A line of the ledger is a whole hour, wherever the time that is reported begins.
+#[test]
+fn the_ledger_of_the_latest_begins_with_a_whole_hour() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let site = config::load(&site()).expect("a right site file");
+    let path = store(folder.path(), 1);
+    let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("a store");
+    let about = About {
+        plant: &site.plant,
+        timezone: site.timezone,
+    };
+    let ledger = |latest: Option<Span>| {
+        let mut tally = Tally::new(&site.plant);
+        daemon::report::write(folder.path(), about, &store, latest, &mut tally).expect("written");
+        read(folder.path(), "ledger.csv")
+    };
+    let all = ledger(None);
+    // From half past one in the afternoon, which is half past two by night at Greenwich.
+    let latest = ledger(Some(Span::from_min(630)));
+    let (_, rows) = latest.split_once('\n').expect("a heading");
+    assert!(rows.starts_with("2026-11-10T02:00:00Z"), "{rows}");
+    assert!(all.ends_with(rows), "{latest}");
 }

@@ -68,7 +68,7 @@ pub struct Entry {
 }
 
 impl Entry {
-    pub(super) fn new(hour: Time, inverter: usize) -> Self {
+    pub(crate) fn new(hour: Time, inverter: usize) -> Self {
         let zero = Energy::from_wh(0.0);
         Self {
             hour,

@@ -2,14 +2,16 @@
 //! input, and where it worked on its curve. A year of many inverters takes a few megabytes.
 //!
 //! It is made for pictures and tables of a report; each slot is looked at once.
-//! Never in here: a verdict, or how anything is drawn.
+//! Never in here: how anything is drawn or said.
 
+mod account;
 mod choice;
 mod cloud;
 mod curve;
 mod energy;
 mod input;
 
+pub use account::Account;
 pub use choice::{ChosenDay, Why, chosen_days};
 pub use cloud::{CELL_RATIO, Cloud};
 pub use curve::healthy_curve;

@@ -100,7 +100,10 @@ pub fn write(
     let Some((first, last)) = store.span()? else {
         return Ok(written);
     };
-    let from = latest.map_or(first, |latest| first.max(last - latest));
+    // By whole hours, so that no line of the ledger is a part of one.
+    let from = latest.map_or(first, |latest| {
+        first.max((last - latest).slot_start(Span::from_h(1)))
+    });
     let ledger_path = folder.join("ledger.csv");
     let utc_offset = |at: Time| text::utc_offset(at, timezone);
     let touching = touching(&findings, (from, last));

@@ -1,8 +1,8 @@
 //! The follow-up after the commissioning, as asked for and as the daemon writes it.
 
-use super::{BAD_DATA, read, site, store};
+use super::{BAD_DATA, read, site, store, store_of};
 use daemon::report::About;
-use daemon::report::commissioning::write_if_due;
+use daemon::report::commissioning::{write, write_if_due};
 use daemon::store::{Layout, Store};
 use std::fs;
 use std::path::Path;
@@ -119,4 +119,36 @@ fn the_daemon_writes_the_commissioning_after_seven_and_after_thirty_days() {
     );
     let html = read(folder.path(), "commissioning.html");
     assert!(html.contains("data-days=\"31\"") || html.contains("data-days=\"30\""));
+}
+
+/// A fault of a later day is of no concern to whoever signs for the first ones; one that was mended
+/// later stood then.
+#[test]
+fn what_came_later_is_not_on_the_page_of_the_first_days() {
+    let site = config::load(&site()).expect("a right site file");
+    let about = About {
+        plant: &site.plant,
+        timezone: site.timezone,
+    };
+    for (open, of_strings, points) in [
+        ((33, None), "pass", "0 open points."),
+        ((1, Some(35)), "fail", "1 open point."),
+        ((1, Some(3)), "look", "0 open points."),
+    ] {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = store_of(folder.path(), 40, &[open]);
+        let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("a store");
+        write(folder.path(), about, &store).expect("it can be written");
+        let html = read(folder.path(), "commissioning.html");
+        let lines = verdicts(&html);
+        let strings = lines
+            .iter()
+            .find(|(what, _)| what.starts_with("number of strings"));
+        assert_eq!(
+            strings.map(|(_, verdict)| *verdict),
+            Some(of_strings),
+            "{open:?}"
+        );
+        assert!(html.contains(points), "{open:?}");
+    }
 }

@@ -15,8 +15,13 @@ use std::path::{Path, PathBuf};
 const START: Time = Time::from_unix_ms(1_794_229_200_000);
 const SLOT: Span = Span::from_min(5);
 
-/// A store of so many days with one open string, and its site.
+/// A store of so many days with one open string, and one that was mended.
 pub fn store(folder: &Path, days: i64) -> PathBuf {
+    store_of(folder, days, &[(1, None), (0, Some(1))])
+}
+
+/// A store of so many days with strings that opened on a day, until another.
+pub fn store_of(folder: &Path, days: i64, open: &[(i64, Option<i64>)]) -> PathBuf {
     let plant = config::load(&site()).expect("a right site file").plant;
     let path = folder.join("noonmark.sqlite");
     let mut store = Store::open(&path, &Layout::of(&plant))
@@ -27,9 +32,10 @@ pub fn store(folder: &Path, days: i64) -> PathBuf {
         version: 1,
         bytes: Vec::new(),
     };
+    let open = open.iter().map(|(day, end)| finding(&plant, *day, *end));
     let step = Step {
         slots: &slots,
-        findings: &[finding(&plant, 1, None), finding(&plant, 0, Some(1))],
+        findings: &open.collect::<Vec<_>>(),
         ..Step::nothing(&state)
     };
     store.commit(&step).expect("room on the disk");

@@ -15,6 +15,7 @@ use super::{About, ReportError};
 use crate::store::Store;
 use crate::text;
 use analysis::detect::Severity;
+use analysis::diagnose::Finding;
 use analysis::ledger::CapacityTest;
 use analysis::plant::design;
 use analysis::reading::{Span, Time};
@@ -83,7 +84,7 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
     };
     let (from, to) = period;
     let utc_offset = |at: Time| text::utc_offset(at, timezone);
-    let findings = store.findings()?;
+    let findings = as_of(store.findings()?, to);
     let mut review = Review::new(plant, &findings, period, &utc_offset);
     let mut capacity = CapacityTest::new(plant);
     each_slot(store, period, |slot| {
@@ -151,6 +152,15 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
     let path = folder.join(COMMISSIONING_NAME);
     write_whole(&path, html.as_bytes()).map_err(CommissioningError::from)?;
     Ok(path)
+}
+
+/// What began before a time, as it stood then: what came or ended later is of another page.
+fn as_of(mut findings: Vec<Finding>, to: Time) -> Vec<Finding> {
+    findings.retain(|finding| finding.began < to);
+    for finding in &mut findings {
+        finding.ended = finding.ended.filter(|ended| *ended <= to);
+    }
+    findings
 }
 
 /// Writes the page if seven or thirty days are over and it is not there for as many yet.

@@ -6,13 +6,7 @@ use crate::text::percent;
 use analysis::array::Limit;
 use analysis::detect::Severity;
 use analysis::ledger::Loss;
-use analysis::review::Balance;
-
-/// Below this share of what was expected a plant is not doing what it should, whatever was found
-/// (judgement: twice what healthy plants scatter by).
-const LEAST_INDEX: f64 = 0.9;
-/// With less recorded nothing is said about the rest.
-const LEAST_RECORDED: f64 = 0.5;
+use analysis::review::{Account, Balance};
 
 /// A loss in words.
 pub fn loss(loss: Loss) -> String {
@@ -70,10 +64,8 @@ pub fn sentence(whole: &Whole, site: &Balance) -> (Tone, String) {
         .filter(|f| f.severity > Severity::Note && whole.stands(f))
         .collect();
     standing.sort_by_key(|f| (std::cmp::Reverse(f.severity), f.began));
-    let expected_wh = site.expected.wh();
-    let recorded_wh = expected_wh - site.sum(|loss| loss == Loss::NotRecorded).wh();
-    let share = (recorded_wh > 0.0).then(|| site.measured.wh() / recorded_wh);
-    let made = share.map_or_else(String::new, |share| {
+    let account = Account::of(site);
+    let made = account.share().map_or_else(String::new, |share| {
         format!(
             " It produced {} of what the weather allowed.",
             percent(share)
@@ -93,14 +85,6 @@ pub fn sentence(whole: &Whole, site: &Balance) -> (Tone, String) {
         let (title, since) = (first.title(), whole.local(first.began));
         return (tone, format!("No. {title}, since {since}.{more}{made}"));
     }
-    let Some(share) = share.filter(|_| recorded_wh >= LEAST_RECORDED * expected_wh) else {
-        let why = if expected_wh > 0.0 {
-            "more than half of the light was not recorded"
-        } else {
-            "there is no expected power in this period"
-        };
-        return (Tone::Unknown, format!("Not known: {why}."));
-    };
     let ended = whole
         .findings
         .iter()
@@ -111,13 +95,21 @@ pub fn sentence(whole: &Whole, site: &Balance) -> (Tone, String) {
         1 => " One finding of the period has ended.".to_owned(),
         n => format!(" {n} findings of the period have ended."),
     };
-    if share >= LEAST_INDEX {
-        (Tone::Good, format!("Yes.{made} Nothing stands.{ended}"))
-    } else {
-        let says = format!(
-            "Not quite.{made} Nothing stands; the table below says where the rest went.{ended}"
-        );
-        (Tone::Look, says)
+    let unknown = |why| (Tone::Unknown, format!("Not known: {why}."));
+    match account {
+        Account::NoLight => unknown("there is no expected power in this period"),
+        Account::NotRecorded => unknown("more than half of the light was not recorded"),
+        Account::AsExpected(_) => (Tone::Good, format!("Yes.{made} Nothing stands.{ended}")),
+        Account::HeldBack(_) => {
+            let says = format!("Yes, as far as limits let it.{made} Nothing stands.{ended}");
+            (Tone::Good, says)
+        }
+        Account::Short(_) => {
+            let says = format!(
+                "Not quite.{made} Nothing stands; the table below says where the rest went.{ended}"
+            );
+            (Tone::Look, says)
+        }
     }
 }
 
