@@ -82,6 +82,10 @@ pub struct Alerts {
     pub mail: Option<MailServer>,
     /// Who gets mails, each address once.
     pub readers: Vec<Reader>,
+    /// Programs that are told by HTTP, each id once.
+    pub webhooks: Vec<Webhook>,
+    /// The broker that is told.
+    pub mqtt: Option<Announcer>,
 }
 
 impl Alerts {
@@ -97,6 +101,8 @@ impl Alerts {
             page: None,
             mail: None,
             readers: Vec::new(),
+            webhooks: Vec::new(),
+            mqtt: None,
         }
     }
 }
@@ -151,6 +157,49 @@ pub struct Reader {
     pub told_from: Severity,
     /// Mails in a day.
     pub most_per_day: u32,
+}
+
+/// A program that is told of findings by HTTP.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Webhook {
+    /// Its name.
+    pub id: String,
+    /// Where it is.
+    pub url: HttpUrl,
+    /// Where the secret is by which it knows us.
+    pub secret: Secret,
+    /// PEM file of the authority that is believed; the system's authorities where absent.
+    pub ca_file: Option<PathBuf>,
+    /// The least urgent finding that it is told.
+    pub told_from: Severity,
+    /// How long to wait for an answer.
+    pub timeout: Span,
+}
+
+/// An address on the web: encrypted, or on this machine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HttpUrl {
+    /// All of it, as it is signed.
+    pub text: String,
+    /// Host and port.
+    pub address: Address,
+    /// Host, and the port unless it is the usual one, as a request names it.
+    pub authority: String,
+    /// Path and query.
+    pub path: String,
+    /// Whether the connection is encrypted.
+    pub is_encrypted: bool,
+}
+
+/// The broker to which findings are published.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Announcer {
+    /// How it lets us in.
+    pub broker: Broker,
+    /// All topics stand below this; no wildcard in it, and no source reads there.
+    pub prefix: String,
+    /// The least urgent finding that is published.
+    pub told_from: Severity,
 }
 
 /// What a reader wants to read.

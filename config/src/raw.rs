@@ -14,6 +14,8 @@ const fn range(low: f64, high: f64, unit: &'static str) -> Rule {
 const NAME: Rule = Rule::Words("a plain name");
 const TIME_OF_DAY: Rule = Rule::Words("time of day at the site");
 const ABSENT: &str = "none";
+/// What programs are told of; people are not mailed for a note alone.
+const TOLD_FROM: Rule = Rule::OneOf(&["now", "soon", "plan", "note"]);
 /// Where the site file says nothing: one in twenty inverter-years.
 pub(crate) const FALSE_ALARMS_PER_INVERTER_YEAR: f64 = 0.05;
 /// Where the site file says nothing: a day, and few enough mails that each is read.
@@ -280,6 +282,10 @@ table! {
             "address under which readers reach the page; mails then have a link to acknowledge";
         mail: MailServer, Optional("nobody gets mails"), Rule::Words("[alerts.mail]"), "how mails leave";
         reader: Vec<Reader>, Optional("nobody gets mails"), Rule::Words("[[alerts.reader]]"), "who gets mails";
+        webhook: Vec<Webhook>, Optional("none"), Rule::Words("[[alerts.webhook]]"),
+            "programs that are told by HTTP";
+        mqtt: Announcer, Optional("nothing is published"), Rule::Words("[alerts.mqtt]"),
+            "the broker that is told";
     }
 }
 
@@ -311,6 +317,33 @@ table! {
             "least urgent finding that is worth a mail of its own; what is less waits for the summary";
         most_per_day: u32, Default(MOST_MAILS_PER_DAY), range(1.0, 100.0, ""),
             "mails in a day; a hazard and summaries come all the same";
+    }
+}
+
+table! {
+    /// `[[alerts.webhook]]`: a program that is told of findings by HTTP.
+    Webhook {
+        id: Name, Required, NAME, "name in the log and in signatures (keyid)";
+        url: String, Required, Rule::Words("https:// and where to; http:// only to this machine"),
+            "where news of findings are posted to";
+        secret_file: String, Optional("none, one of both is required"), Rule::Words("path, from the site file"),
+            "file with the secret alone by which the receiver knows that it is us; secrets never stand in the site file";
+        secret_env: String, Optional("none, one of both is required"), Rule::Words("name"),
+            "environment variable with the secret, instead of a file";
+        ca_file: String, Optional("the system's authorities"), Rule::Words("path, from the site file"),
+            "PEM file with the authority that has signed the receiver's certificate";
+        told_from: String, Optional("plan"), TOLD_FROM, "least urgent finding that is told";
+        timeout_s: f64, Default(10.0), range(1.0, 120.0, "s"), "how long to wait for an answer";
+    }
+}
+
+table! {
+    /// `[alerts.mqtt]`: the broker to which findings are published.
+    Announcer {
+        address: String, Required, Rule::Words("host:port"), "of the broker; a [[broker]] says how it lets us in";
+        prefix: String, Optional("noonmark/ and the site's name in plain letters"), Rule::Words("a topic"),
+            "all that is published stands below it";
+        told_from: String, Optional("plan"), TOLD_FROM, "least urgent finding that is told";
     }
 }
 
@@ -369,6 +402,8 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("alerts", Alerts::KEYS),
     ("alerts.mail", MailServer::KEYS),
     ("alerts.reader", Reader::KEYS),
+    ("alerts.webhook", Webhook::KEYS),
+    ("alerts.mqtt", Announcer::KEYS),
     ("store", Store::KEYS),
     ("web", Web::KEYS),
 ];
