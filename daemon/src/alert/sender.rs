@@ -20,6 +20,8 @@ use tracing::{error, info, warn};
 
 /// From one look into the outbox to the next while nobody says that there is something new.
 const LOOK_EVERY: Duration = Duration::from_secs(30);
+/// While the desk has not noted yet what became of a try.
+const LOOK_AGAIN: Duration = Duration::from_millis(500);
 /// The waits after a try that failed: the first, and the longest.
 const FIRST_WAIT: Span = Span::from_min(1);
 const LONGEST_WAIT: Span = Span::from_h(1);
@@ -98,14 +100,17 @@ impl Sender {
         waiting.retain(|delivery| self.courier.takes(&delivery.made.target));
         self.tried
             .retain(|id, _| waiting.iter().any(|delivery| delivery.id == *id));
-        let is_due = |delivery: &Delivery| {
-            let is_noted = self
-                .tried
-                .get(&delivery.id)
-                .is_none_or(|tries| *tries < delivery.tries + 1);
-            is_noted && delivery.next_try.is_some_and(|at| at <= now)
+        let is_noted = |delivery: &Delivery| {
+            let tries = self.tried.get(&delivery.id);
+            tries.is_none_or(|tries| *tries < delivery.tries + 1)
         };
-        let mut pause = LOOK_EVERY;
+        let is_due = |delivery: &Delivery| {
+            is_noted(delivery) && delivery.next_try.is_some_and(|at| at <= now)
+        };
+        let mut pause = match waiting.iter().all(is_noted) {
+            true => LOOK_EVERY,
+            false => LOOK_AGAIN,
+        };
         let due: Vec<Delivery> = waiting.into_iter().filter(is_due).collect();
         for delivery in due {
             let carried = self
