@@ -6,9 +6,9 @@
 
 #[path = "announced/mqtt.rs"]
 mod mqtt;
+#[path = "announced/program.rs"]
+mod program;
 #[path = "announced/site.rs"]
 mod site;
-#[path = "announced/trial.rs"]
-mod trial;
 #[path = "announced/webhook.rs"]
 mod webhook;

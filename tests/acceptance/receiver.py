@@ -10,13 +10,25 @@ import argparse
 import json
 import ssl
 import sys
+import textwrap
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 from types import SimpleNamespace
 
 from http_message_signatures import HTTPMessageVerifier, HTTPSignatureKeyResolver, InvalidSignature, algorithms
 
+# The lines that the documentation gives to whoever has the standard library alone.
+DOCUMENT = Path(__file__).parents[2] / "daemon" / "doc" / "announcements.md"
 COVERED = ("@method", "@target-uri", "content-type", "content-digest")
+
+
+def documented():
+    """The function `is_ours` of the documentation."""
+    lines = DOCUMENT.read_text().split("    import base64", 1)[1].split("\n## ", 1)[0]
+    found = {}
+    exec(textwrap.dedent("    import base64" + lines), found)
+    return found["is_ours"]
 
 
 class Keys(HTTPSignatureKeyResolver):
@@ -59,6 +71,10 @@ class Handler(BaseHTTPRequestHandler):
             why = None if len(results) == 1 else "not one signature"
         except InvalidSignature as error:
             why = str(error)
+        forged = body.replace(b"id", b"ID", 1)
+        by_hand = [is_ours(self.command, url, self.headers, text, OPTIONS.secret.encode()) for text in (body, forged)]
+        if why is None and by_hand != [True, False]:
+            why = f"the documented lines say {by_hand}"
         return {"path": self.path, "type": self.headers["Content-Type"], "body": body.decode(), "unverified": why}
 
     def log_message(self, *_):
@@ -75,6 +91,7 @@ parser.add_argument("--key")
 parser.add_argument("--secret", required=True)
 parser.add_argument("--keyid", required=True)
 OPTIONS = parser.parse_args()
+is_ours = documented()
 server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
 server.daemon_threads = True
 if OPTIONS.certificate:

@@ -8,6 +8,8 @@ mod commissioning;
 #[path = "report/made.rs"]
 mod made;
 
+use analysis::reading::Span;
+use daemon::store::{About, Layout, NewDelivery, Store, Target};
 use made::store;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -192,6 +194,35 @@ fn a_report_covers_the_days_at_the_site_that_were_asked_for() {
     assert_eq!(ended.code, Some(0), "{}", ended.err);
     assert_eq!(read(&later, "findings.jsonl").lines().count(), 1);
     check_page(&later);
+}
+
+/// Two readers were to get a mail; the mail to one waits for more than a day at the end of the report.
+#[test]
+fn what_nobody_has_taken_for_a_day_stands_in_the_report() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = store(folder.path(), 3);
+    let plant = config::load(&site()).expect("a right site file").plant;
+    let layout = Layout::of(&plant);
+    let mut at_store = Store::open(&store, &layout).expect("opens").store;
+    let (_, end) = at_store.span().expect("reads").expect("slots");
+    for (reader, hours) in [("one@example.org", 25), ("other@example.org", 23)] {
+        let made = NewDelivery {
+            target: Target::Mail(reader.to_owned()),
+            about: About::News,
+            stable_id: format!("<{reader}>"),
+            at: end - Span::from_h(hours),
+            news: Vec::new(),
+        };
+        at_store.post(&made).expect("room");
+    }
+    drop(at_store);
+    let says = "has not been taken for more than a day";
+    for (day, is_said) in [("2026-11-12", true), ("2026-11-11", false)] {
+        let out = folder.path().join(day);
+        let ended = report(&store, &out, [day, day]);
+        assert_eq!(ended.code, Some(0), "{}", ended.err);
+        assert_eq!(check_page(&out).contains(says), is_said, "{day}");
+    }
 }
 
 #[test]

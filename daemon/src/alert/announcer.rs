@@ -2,7 +2,7 @@
 //! later; and whether we are there.
 //!
 //! One connection that is kept for years; it is made anew after every failure, after longer each time.
-//! What is published has left only when the broker has acknowledged it, one after the other. With each
+//! What is published has left only when the broker has acknowledged it. With each
 //! connection the state of all findings is published again: a broker may have forgotten it.
 //! Never in here: which topics there are (`mqtt`), or what is in the outbox.
 
@@ -26,6 +26,8 @@ use tracing::{info, warn};
 
 /// Longest time until the broker has answered.
 const ANSWER_WITHIN: Duration = Duration::from_secs(15);
+/// Messages that are on the way together; a connection with all findings of years takes no minutes.
+const TOGETHER: usize = 32;
 /// From one look for findings whose state is to be cleared to the next.
 const CLEAR_EVERY: Duration = Duration::from_secs(3600);
 const ONLINE: &str = "online";
@@ -151,7 +153,7 @@ impl Line {
         let mut waits = Waits::new();
         loop {
             let status = Prefix::of(&self.told).status();
-            let lost = match open(&self.told.broker, 2, Some(&status)) {
+            let lost = match open(&self.told.broker, TOGETHER, Some(&status)) {
                 Ok(connection) => self.serve(connection, &mut wishes, &mut waits).await,
                 Err(error) => Some(error.to_string()),
             };
@@ -241,29 +243,27 @@ impl Line {
 
 type Packets = mpsc::Receiver<Result<Packet, String>>;
 
-/// Publishes one after the other, so that it is plain which one was acknowledged.
+/// Publishes in order, a few together, and waits until as many were acknowledged.
 async fn publish(
     client: &Client,
     packets: &mut Packets,
     messages: &[Message],
 ) -> Result<(), String> {
-    for message in messages {
-        client.publish(message).await?;
-        let answer = async {
-            loop {
+    for together in messages.chunks(TOGETHER) {
+        let all = async {
+            for message in together {
+                client.publish(message).await?;
+            }
+            let mut open = together.len();
+            while open > 0 {
                 match packets.recv().await {
-                    Some(Ok(Packet::Acknowledged)) => return Ok(()),
-                    packet => {
-                        if let Some(lost) = ended(packet) {
-                            return Err(lost);
-                        }
-                    }
+                    Some(Ok(Packet::Acknowledged)) => open -= 1,
+                    packet => ended(packet).map_or(Ok(()), Err)?,
                 }
             }
+            Ok::<(), String>(())
         };
-        timeout(ANSWER_WITHIN, answer)
-            .await
-            .map_err(|_| silent())??;
+        timeout(ANSWER_WITHIN, all).await.map_err(|_| silent())??;
     }
     Ok(())
 }

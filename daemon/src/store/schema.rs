@@ -132,8 +132,8 @@ mod tests {
         let mut db = memory();
         migrate(&mut db, 0, &MIGRATIONS[..8]).expect("earlier scripts hold");
         db.execute_batch(
-            "INSERT INTO finding (id, began_utc_ms, ended_utc_ms, severity, finding_json)
-                 VALUES ('a', 0, NULL, 'soon', '{}');
+            "INSERT INTO finding
+                 VALUES ('a', 'shed', NULL, NULL, 'grid_trip', 'soon', 0, 0, NULL, '{}');
              INSERT INTO news VALUES (7, 1000, 'a', 'found');
              INSERT INTO mail VALUES (3, 'one@example.org', 'news', NULL, '<1@x>', 2000, 4, 9000, 'no', NULL);
              INSERT INTO mail VALUES (4, 'one@example.org', 'day', '2026-06-21', '<2@x>', 3000, 1, NULL, NULL, 3500);
