@@ -78,11 +78,13 @@ impl Post {
     /// # Errors
     /// If the store cannot be read or refuses; it is made the next time.
     pub fn make(&mut self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
-        let looked = self.looked.replace(now);
-        if looked.is_some_and(|at| at <= now && now - at < LOOK_EVERY) {
+        if self
+            .looked
+            .is_some_and(|at| at <= now && now - at < LOOK_EVERY)
+        {
             return Ok(0);
         }
-        if looked.is_none() {
+        if self.looked.replace(now).is_none() {
             self.give_up_strangers(store, now)?;
         }
         let made = self.mails(store, now)? + self.announcements(store, now)?;

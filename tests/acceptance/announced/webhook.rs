@@ -165,6 +165,17 @@ fn a_wrong_secret_is_seen_and_a_wrong_authority_is_not_believed() {
     assert!(!receiver.has_call());
 }
 
+/// The desk asks every second whether something is due; that must not put off what is.
+#[test]
+fn a_desk_that_asks_every_second_puts_nothing_off() {
+    let receiver = Receiver::start(false);
+    let mut site = site(&receiver, "");
+    assert_eq!(site.make(NOON), 0);
+    site.know(NOON + Span::from_s(5), &finding(1, None));
+    let made = (1..=60).map(|s| site.make(NOON + Span::from_s(s)));
+    assert_eq!(made.sum::<usize>(), 1);
+}
+
 /// What is less urgent than a receiver wants is not for it; who has left the site file gets nothing.
 #[test]
 fn told_from_holds_back_and_a_webhook_that_is_gone_from_the_site_file_is_given_up() {
