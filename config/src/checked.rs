@@ -1,13 +1,18 @@
 //! A site file that has passed every check: the plant, and what the daemon needs beside it.
 //! Values in here are never bad; only the checks build them.
 
+mod alerts;
+
+pub use alerts::{
+    Alerts, Announcer, HttpUrl, MailSecurity, MailServer, QuietHours, Reader, Role, Webhook,
+};
+
 use crate::check::timing;
 use crate::messages::MessageMap;
 use crate::registers::DeviceMap;
-use analysis::detect::Severity;
 use analysis::plant::Plant;
 use analysis::reading::{ChannelId, DeviceId, Span};
-use chrono::{NaiveDate, NaiveTime};
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 use std::fmt;
 use std::net::{IpAddr, SocketAddr};
@@ -65,103 +70,6 @@ pub struct Keep {
     pub readings: Span,
     /// One-minute aggregates, never shorter than the readings; hourly ones stay for ever.
     pub minutes: Span,
-}
-
-/// Who is told, and when.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Alerts {
-    /// When only a hazard is mailed.
-    pub quiet: Option<QuietHours>,
-    /// Time of day at the site at which daily and monthly mails are made.
-    pub summary_at: NaiveTime,
-    /// After this all readers are told of a hazard that nobody has acknowledged.
-    pub remind_after: Span,
-    /// Scheme and host under which readers reach the page, without a slash at the end.
-    pub page: Option<String>,
-    /// How mails leave; there is one where there are readers.
-    pub mail: Option<MailServer>,
-    /// Who gets mails, each address once.
-    pub readers: Vec<Reader>,
-}
-
-impl Alerts {
-    /// Where the site file says nothing.
-    pub const SUMMARY_AT: NaiveTime = NaiveTime::from_hms_opt(7, 0, 0).expect("a time of day");
-
-    /// Nobody is told anything.
-    pub fn nobody() -> Self {
-        Self {
-            quiet: None,
-            summary_at: Self::SUMMARY_AT,
-            remind_after: Span::from_h(24),
-            page: None,
-            mail: None,
-            readers: Vec::new(),
-        }
-    }
-}
-
-/// A part of each day at the site; over midnight where it ends before it begins.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct QuietHours {
-    /// Beginning.
-    pub from: NaiveTime,
-    /// End, never the same as the beginning.
-    pub to: NaiveTime,
-}
-
-/// How mails leave.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct MailServer {
-    /// Where it listens.
-    pub address: Address,
-    /// Of the connection.
-    pub security: MailSecurity,
-    /// User name; with one there is encryption, or the server is on this machine.
-    pub user: Option<String>,
-    /// Where the password is.
-    pub password: Option<Secret>,
-    /// PEM file of the authority that is believed; the system's authorities where absent.
-    pub ca_file: Option<PathBuf>,
-    /// Address of the sender.
-    pub from: String,
-}
-
-/// When the encryption of a connection to a mail server begins.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MailSecurity {
-    /// At once.
-    Tls,
-    /// Before anything is said that matters.
-    StartTls,
-    /// Never.
-    None,
-}
-
-/// Somebody who gets mails.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Reader {
-    /// As the mail greets.
-    pub name: String,
-    /// Where to.
-    pub email: String,
-    /// What he wants to read.
-    pub role: Role,
-    /// The least urgent finding that is worth a mail of its own.
-    pub told_from: Severity,
-    /// Mails in a day.
-    pub most_per_day: u32,
-}
-
-/// What a reader wants to read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Role {
-    /// Plain words, and what it costs.
-    Owner,
-    /// Numbers, causes, what to do.
-    Technician,
-    /// The same, of a plant that was just handed over.
-    Installer,
 }
 
 /// A device and how it is read.

@@ -1,24 +1,24 @@
 //! The site file as it stands: every table with every key, its unit, range, default and meaning.
 //! This is the one place where keys are declared; nothing is checked across keys here.
 
+mod alerts;
+
+pub(crate) use alerts::{Alerts, Announcer, MailServer, Reader, Webhook};
+
 use crate::own_shape::{Columns, Efficiency, Mounting, Turbidity};
 use crate::shape::{Header, Name};
 use crate::table::Need::{Default, Optional, Required};
 use crate::table::{Key, Rule, Table, table};
-use chrono::{NaiveDate, NaiveTime};
+use chrono::NaiveDate;
 
 const fn range(low: f64, high: f64, unit: &'static str) -> Rule {
     Rule::Range { low, high, unit }
 }
 
 const NAME: Rule = Rule::Words("a plain name");
-const TIME_OF_DAY: Rule = Rule::Words("time of day at the site");
 const ABSENT: &str = "none";
 /// Where the site file says nothing: one in twenty inverter-years.
 pub(crate) const FALSE_ALARMS_PER_INVERTER_YEAR: f64 = 0.05;
-/// Where the site file says nothing: a day, and few enough mails that each is read.
-const REMIND_AFTER_H: f64 = 24.0;
-const MOST_MAILS_PER_DAY: f64 = 4.0;
 /// Where the site file says nothing: single readings for a month, minutes for ten years.
 pub(crate) const KEEP_READINGS_DAYS: f64 = 30.0;
 pub(crate) const KEEP_MINUTES_DAYS: f64 = 3650.0;
@@ -266,55 +266,6 @@ table! {
 }
 
 table! {
-    /// `[alerts]`
-    Alerts {
-        false_alarms_per_inverter_year: f64, Default(FALSE_ALARMS_PER_INVERTER_YEAR), range(0.001, 10.0, "1/year"),
-            "findings of severity plan or above that a healthy inverter may give";
-        quiet_from: NaiveTime, Optional("no quiet hours"), TIME_OF_DAY,
-            "from here to quiet_to only what is a hazard is mailed; goes with quiet_to";
-        quiet_to: NaiveTime, Optional("no quiet hours"), TIME_OF_DAY, "end of the quiet hours";
-        summary_at: NaiveTime, Optional("07:00"), TIME_OF_DAY, "when daily and monthly mails are made";
-        remind_after_h: f64, Default(REMIND_AFTER_H), range(1.0, 720.0, "h"),
-            "after this time all readers are told of a hazard that nobody has acknowledged";
-        page: String, Optional("mails without links"), Rule::Words("http:// or https:// and a host"),
-            "address under which readers reach the page; mails then have a link to acknowledge";
-        mail: MailServer, Optional("nobody gets mails"), Rule::Words("[alerts.mail]"), "how mails leave";
-        reader: Vec<Reader>, Optional("nobody gets mails"), Rule::Words("[[alerts.reader]]"), "who gets mails";
-    }
-}
-
-table! {
-    /// `[alerts.mail]`: how mails leave.
-    MailServer {
-        server: String, Required, Rule::Words("host:port"), "that takes mails from us (SMTP submission)";
-        security: String, Optional("tls at port 465, else starttls"), Rule::OneOf(&["tls", "starttls", "none"]),
-            "of the connection; without it no password is sent, except on this machine";
-        user: String, Optional("nobody"), Rule::Words("text"), "user name";
-        password_file: String, Optional("none"), Rule::Words("path, from the site file"),
-            "file with the password alone; passwords never stand in the site file";
-        password_env: String, Optional("none"), Rule::Words("name"),
-            "environment variable with the password, instead of a file";
-        ca_file: String, Optional("the system's authorities"), Rule::Words("path, from the site file"),
-            "PEM file with the authority that has signed the server's certificate";
-        from: String, Required, Rule::Words("mail address"), "who the mails are from";
-    }
-}
-
-table! {
-    /// `[[alerts.reader]]`: somebody who gets mails.
-    Reader {
-        name: String, Required, Rule::Words("text"), "as the mail greets";
-        email: String, Required, Rule::Words("mail address"), "where to";
-        role: String, Required, Rule::OneOf(&["owner", "technician", "installer"]),
-            "owner: plain words, a summary each month; the others: numbers, a summary on each day with news";
-        told_from: String, Optional("soon"), Rule::OneOf(&["now", "soon", "plan"]),
-            "least urgent finding that is worth a mail of its own; what is less waits for the summary";
-        most_per_day: u32, Default(MOST_MAILS_PER_DAY), range(1.0, 100.0, ""),
-            "mails in a day; a hazard and summaries come all the same";
-    }
-}
-
-table! {
     /// `[store]`
     Store {
         keep_readings_days: u32, Default(KEEP_READINGS_DAYS), range(2.0, 36_500.0, "days"),
@@ -369,6 +320,8 @@ pub const TABLES: &[(&str, &[Key])] = &[
     ("alerts", Alerts::KEYS),
     ("alerts.mail", MailServer::KEYS),
     ("alerts.reader", Reader::KEYS),
+    ("alerts.webhook", Webhook::KEYS),
+    ("alerts.mqtt", Announcer::KEYS),
     ("store", Store::KEYS),
     ("web", Web::KEYS),
 ];

@@ -273,3 +273,21 @@ fn the_page_is_for_this_machine_alone_unless_the_site_file_says_more() {
     let proxy = behind.expect("it is on").trusted_proxy.expect("one");
     assert_eq!(proxy.to_string(), "192.0.2.5");
 }
+
+#[test]
+fn programs_that_are_told_have_a_place_a_secret_and_topics_of_their_own() {
+    let alerts = barn().alerts;
+    let [desk] = &alerts.webhooks[..] else {
+        panic!("{:?}", alerts.webhooks)
+    };
+    assert_eq!(desk.url.address.to_string(), "desk.example.org:443");
+    assert_eq!(desk.url.path, "/plants/hillside-barn");
+    let secret = Secret::File("/etc/noonmark/desk-secret".into());
+    assert_eq!((&desk.secret, desk.timeout), (&secret, Span::from_s(10)));
+    let mqtt = alerts.mqtt.expect("a broker");
+    assert_eq!(mqtt.broker.address.to_string(), "broker.example:1883");
+    let text = barn_text().replace("prefix = \"noonmark/hillside-barn\"\n", "");
+    let site = parse("barn", &text, Path::new("")).expect("a right file");
+    let mqtt = site.alerts.mqtt.expect("a broker");
+    assert_eq!(mqtt.prefix, "noonmark/hillside-barn");
+}

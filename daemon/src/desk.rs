@@ -62,7 +62,7 @@ pub struct Desk {
     tried_to_store: Option<Time>,
     reported: Option<Time>,
     keep: Keep,
-    /// Nobody gets mails where there is none.
+    /// Nobody is told anything where there is none.
     post: Option<Post>,
     /// When there was nothing to thin.
     all_thinned: Option<Time>,
@@ -123,7 +123,7 @@ impl Desk {
         let changed = self.analyst.take(readings, watermark);
         let is_due = is_over(self.tried_to_store, STORE_EVERY, watermark);
         if changed.is_empty() && !is_due {
-            self.mail(watermark)?;
+            self.tell(watermark)?;
             return self.thin(watermark);
         }
         self.unsaid.extend(changed);
@@ -135,8 +135,8 @@ impl Desk {
         Ok(())
     }
 
-    /// Makes the mails that are due of what is stored. A store that refuses has said so.
-    fn mail(&mut self, now: Time) -> Result<(), DeskError> {
+    /// Makes what is due to leave, of what is stored. A store that refuses has said so.
+    fn tell(&mut self, now: Time) -> Result<(), DeskError> {
         let Some(post) = self.post.as_mut().filter(|_| !self.store_refuses) else {
             return Ok(());
         };
@@ -146,7 +146,7 @@ impl Desk {
             Ok(_) => Ok(()),
             Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason, now),
             Err(error) => {
-                warn!(%error, "mails not made; tried again");
+                warn!(%error, "nobody is told yet; tried again");
                 Ok(())
             }
         }

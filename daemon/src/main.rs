@@ -4,7 +4,7 @@ use clap::{Args, Parser, Subcommand};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
 use daemon::commands::{
-    Wanted, backup, check, exit, export, mail, password, replay, report, run, scan, verify,
+    Wanted, backup, check, exit, export, password, replay, report, run, scan, trial, verify,
 };
 use daemon::demo;
 use daemon::report::Days;
@@ -91,8 +91,8 @@ enum Command {
         #[arg(long, default_value = "csv", value_parser = format)]
         format: export::Format,
     },
-    /// Send a trial mail to every reader of the site file
-    Mail {
+    /// Tell every reader, webhook and broker of the site file that nothing is wrong, to see that it arrives
+    Trial {
         /// The site file (TOML)
         site: PathBuf,
     },
@@ -269,10 +269,10 @@ fn main() -> ExitCode {
             let written = export::export(&store, &out, wanted, &mut io::stdout());
             said(written, export::ExportError::exit_code)
         }),
-        Command::Mail { site } => with_site(&site, |file| {
+        Command::Trial { site } => with_site(&site, |file| {
             in_runtime(async {
-                let sent = mail::mail(file, Clock::System, &mut io::stdout()).await;
-                said(sent, mail::MailError::exit_code)
+                let told = trial::trial(file, Clock::System, &mut io::stdout()).await;
+                said(told, trial::TrialError::exit_code)
             })
         }),
         Command::Report {

@@ -1,11 +1,11 @@
-//! The daemon at work: one task per device, one for time, one for mails, one thread for analysis and
+//! The daemon at work: one task per device, one for time, one for each way out, one thread for analysis and
 //! the store, one for reports, with bounded queues between them.
 //!
 //! Queues: readings and ticks wait for the analysis (a full queue holds the pollers back, nothing
 //! is dropped, and nothing that waits is overtaken by time); a report that is asked for while one
-//! is being written is written once after it; what became of a mail waits to be noted, and then holds
-//! the next mail back.
-//! Shutdown: pollers, mails, the page and the ticker stop first, the analysis takes what has arrived and stores it,
+//! is being written is written once after it; what became of a delivery waits to be noted, and then holds
+//! the next one back.
+//! Shutdown: pollers, senders, the page and the ticker stop first, the analysis takes what has arrived and stores it,
 //! the last report is written, then `run` returns. It does the same when the analysis gives up.
 //! Never in here: what a reading means.
 
@@ -61,10 +61,10 @@ pub struct Sources {
     pub latest: Arc<Latest>,
 }
 
-/// How people get to know.
+/// How people and programs get to know.
 pub struct Outlets {
-    /// What sends mails, if somebody is to get any.
-    pub mails: Option<Sender>,
+    /// What empties the outbox, one for mails and one for each program that is told.
+    pub senders: Vec<Sender>,
     /// The page, where there is one.
     pub page: Option<Server>,
 }
@@ -87,7 +87,7 @@ pub async fn run(
     if let Some(page) = outlets.page {
         tasks.spawn(page.serve(stopped.clone()));
     }
-    if let Some(sender) = outlets.mails {
+    for sender in outlets.senders {
         tasks.spawn(send(sender, clock, stopped.clone()));
     }
     for subscriber in sources.subscribers {
@@ -121,7 +121,7 @@ pub async fn run(
 }
 
 async fn send(sender: Sender, clock: Clock, mut stopped: watch::Receiver<bool>) {
-    // A mail that is half sent goes out again after the next start.
+    // What is half sent goes out again after the next start.
     tokio::select! {
         _ = stopped.changed() => {}
         () = sender.run(clock) => {}

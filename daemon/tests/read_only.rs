@@ -145,11 +145,52 @@ fn sources() -> Vec<(String, String)> {
     found
 }
 
+/// The one file that publishes, and only on topics that `mqtt/own_topic.rs` makes below the own prefix.
+const PUBLISHER: &str = "mqtt/connection.rs";
+/// The one file that makes such topics.
+const OWN_TOPICS: &str = "mqtt/own_topic.rs";
+
+#[test]
+fn a_topic_of_ours_is_made_below_the_prefix_and_nowhere_else() {
+    let text = |name: &str| fs::read_to_string(source_dir().join(name)).expect("readable");
+    let code = |text: &str| code(text.split("#[cfg(test)]").next().expect("one part"));
+    let made: usize = sources()
+        .iter()
+        .map(|(_, text)| code(text).matches("OwnTopic(").count())
+        .sum();
+    // The type itself, and the one place behind `Prefix`.
+    assert_eq!(made, 2);
+    let topics = code(&text(OWN_TOPICS));
+    assert!(topics.contains("OwnTopic(format!(\"{}/{rest}\", self.0))"));
+    assert_eq!(
+        topics.matches("Prefix(").count(),
+        1,
+        "the type; `of` says Self"
+    );
+    assert_eq!(topics.matches("Self(announcer.prefix.clone())").count(), 1);
+    // Each message that leaves, and the will, take their topic from that type.
+    let publisher = code(&text(PUBLISHER));
+    assert_eq!(
+        publisher.matches(".publish(").count(),
+        2,
+        "one for each version"
+    );
+    assert_eq!(publisher.matches(".publish(topic,").count(), 2);
+    assert!(publisher.contains("let (topic, payload) = (message.topic.as_str(),"));
+    assert_eq!(publisher.matches("LastWill::new(").count(), 2);
+    assert_eq!(
+        publisher.matches("LastWill::new(topic.as_str(),").count(),
+        2
+    );
+    assert!(publisher.contains("status: Option<&OwnTopic>"));
+}
+
 #[test]
 fn nothing_is_published_where_devices_are_listened_to() {
     let sources = sources().into_iter();
     let mqtt: Vec<_> = sources
-        .filter(|(_, text)| text.contains("rumqttc"))
+        .filter(|(name, text)| text.contains("rumqttc") || name.starts_with("source/mqtt"))
+        .filter(|(name, _)| name != PUBLISHER)
         .collect();
     assert!(mqtt.len() > 1, "an empty list is not a pass");
     for (name, text) in mqtt {

@@ -8,7 +8,7 @@ use analysis::detect::Kind;
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
 use analysis::reading::{DeviceId, Energy, Span, Time};
 use config::checked::SiteFile;
-use daemon::alert::{Composer, Links, Post, Sender};
+use daemon::alert::{AtStore, Composer, Courier, Links, Post, Postman, Sender};
 use daemon::clock::Clock;
 use daemon::store::{EngineState, Layout, Outcome, Step, Store};
 use daemon::web::link::{Key, Purpose, verify};
@@ -73,12 +73,7 @@ impl Site {
     }
 
     fn post(&self) -> (Post, daemon::alert::ToPost) {
-        let server = self.file.alerts.mail.as_ref().expect("a server");
-        Post::new(
-            Arc::new(self.file.alerts.clone()),
-            server,
-            self.file.timezone,
-        )
+        Post::new(Arc::new(self.file.alerts.clone()), self.file.timezone)
     }
 
     /// A sender at work from a time on.
@@ -94,7 +89,16 @@ impl Site {
             key: Key::of_folder(self.folder.path()).expect("a key"),
         });
         let server = self.file.alerts.mail.clone().expect("a server");
-        let sender = Sender::new(composer, server, self.store_file(), to_post, PATIENCE);
+        let at_store = AtStore {
+            file: self.store_file(),
+            plant: composer.plant.clone(),
+        };
+        let courier = Courier::Mail(Box::new(Postman {
+            composer,
+            server,
+            patience: PATIENCE,
+        }));
+        let sender = Sender::new(courier, at_store, to_post);
         runtime.spawn(async move { sender.run(Clock::rehearsal(from, RATE)).await })
     }
 }
@@ -155,11 +159,7 @@ fn found(server: &MailServer) -> (Site, Store) {
 fn noted(post: &mut Post, store: &mut Store) {
     until("all mails have left", || {
         post.note(store).expect("the store takes it");
-        store
-            .waiting_mails()
-            .expect("reads")
-            .is_empty()
-            .then_some(())
+        store.waiting().expect("reads").is_empty().then_some(())
     });
 }
 
@@ -270,7 +270,7 @@ fn a_mail_arrives_once_whatever_the_server_does() {
     let (runtime, (mut post, to_post)) = (runtime(), site.post());
     server.set("refuse");
     post.make(&mut at_store, TOLD).expect("made");
-    let made = at_store.waiting_mails().expect("reads");
+    let made = at_store.waiting().expect("reads");
     let sending = site.send(&runtime, TOLD, to_post);
     for (mode, says) in [
         ("refuse", "no such person"),
@@ -281,7 +281,7 @@ fn a_mail_arrives_once_whatever_the_server_does() {
         server.set(mode);
         until("both have failed in this way", || {
             post.note(&mut at_store).expect("the store takes it");
-            let waiting = at_store.waiting_mails().expect("reads");
+            let waiting = at_store.waiting().expect("reads");
             let failed = |error: &String| error.contains(says);
             let mut errors = waiting.iter().map(|mail| mail.last_error.as_ref());
             (waiting.len() == 2 && errors.all(|e| e.is_some_and(failed))).then_some(())
@@ -295,7 +295,7 @@ fn a_mail_arrives_once_whatever_the_server_does() {
     let mut got: Vec<&str> = got.iter().map(|mail| header(mail, "message-id")).collect();
     let mut made: Vec<&str> = made
         .iter()
-        .map(|mail| mail.made.message_id.as_str())
+        .map(|mail| mail.made.stable_id.as_str())
         .collect();
     got.sort_unstable();
     made.sort_unstable();
@@ -347,7 +347,7 @@ fn a_mail_to_somebody_who_is_no_reader_any_more_is_given_up() {
     let mails = at_store.mails_since(NOON).expect("reads");
     let given_up: Vec<_> = mails.iter().filter(|mail| mail.sent.is_none()).collect();
     assert_eq!(given_up.len(), 1);
-    assert_eq!(given_up[0].made.reader, "service@example.org");
+    assert_eq!(given_up[0].made.target.name(), "service@example.org");
     let why = given_up[0].last_error.as_deref().expect("a reason");
     assert!(why.contains("no such reader"), "{why}");
 }
@@ -358,18 +358,18 @@ fn a_try_that_is_noted_twice_changes_nothing_more() {
     let server = MailServer::start("none");
     let (site, mut at_store) = found(&server);
     site.post().0.make(&mut at_store, TOLD).expect("made");
-    let mail = at_store.waiting_mails().expect("reads").remove(0);
+    let mail = at_store.waiting().expect("reads").remove(0);
     let tried = daemon::store::Try {
-        mail: mail.id,
+        delivery: mail.id,
         at: TOLD,
         outcome: Outcome::Sent,
     };
     at_store.note_try(&tried).expect("noted");
     at_store.note_try(&tried).expect("noted");
-    assert_eq!(at_store.waiting_mails().expect("reads").len(), 1);
+    assert_eq!(at_store.waiting().expect("reads").len(), 1);
 }
 
-/// `noonmark mail` with everything that can be set.
+/// `noonmark trial` with everything that can be set.
 #[test]
 fn trial_mails_leave_by_every_kind_of_connection() {
     for security in ["starttls", "tls"] {
@@ -421,5 +421,5 @@ fn trial_mails_leave_by_every_kind_of_connection() {
 
 fn trial(site: &Site) -> tests::Ended {
     let file = site.path("site.toml");
-    Program::start([Path::new("mail"), file.as_path()]).end()
+    Program::start([Path::new("trial"), file.as_path()]).end()
 }

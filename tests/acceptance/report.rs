@@ -9,8 +9,8 @@ mod commissioning;
 mod made;
 
 use analysis::reading::Span;
-use daemon::report::{About, Tally};
-use daemon::store::{Layout, Store};
+use daemon::report::{self, Tally};
+use daemon::store::{About, Layout, NewDelivery, Store, Target};
 use made::{store, store_of};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -197,6 +197,35 @@ fn a_report_covers_the_days_at_the_site_that_were_asked_for() {
     check_page(&later);
 }
 
+/// Two readers were to get a mail; the mail to one waits for more than a day at the end of the report.
+#[test]
+fn what_nobody_has_taken_for_a_day_stands_in_the_report() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = store(folder.path(), 3);
+    let plant = config::load(&site()).expect("a right site file").plant;
+    let layout = Layout::of(&plant);
+    let mut at_store = Store::open(&store, &layout).expect("opens").store;
+    let (_, end) = at_store.span().expect("reads").expect("slots");
+    for (reader, hours) in [("one@example.org", 25), ("other@example.org", 23)] {
+        let made = NewDelivery {
+            target: Target::Mail(reader.to_owned()),
+            about: About::News,
+            stable_id: format!("<{reader}>"),
+            at: end - Span::from_h(hours),
+            news: Vec::new(),
+        };
+        at_store.post(&made).expect("room");
+    }
+    drop(at_store);
+    let says = "has not been taken for more than a day";
+    for (day, is_said) in [("2026-11-12", true), ("2026-11-11", false)] {
+        let out = folder.path().join(day);
+        let ended = report(&store, &out, [day, day]);
+        assert_eq!(ended.code, Some(0), "{}", ended.err);
+        assert_eq!(check_page(&out).contains(says), is_said, "{day}");
+    }
+}
+
 #[test]
 fn wrong_days_and_stores_are_told_with_what_was_wanted() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -240,13 +269,13 @@ fn the_ledger_of_the_latest_begins_with_a_whole_hour() {
     let site = config::load(&site()).expect("a right site file");
     let path = store(folder.path(), 1);
     let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("a store");
-    let about = About {
+    let about = report::About {
         plant: &site.plant,
         timezone: site.timezone,
     };
     let ledger = |latest: Option<Span>| {
         let mut tally = Tally::new(&site.plant);
-        daemon::report::write(folder.path(), about, &store, latest, &mut tally).expect("written");
+        report::write(folder.path(), about, &store, latest, &mut tally).expect("written");
         read(folder.path(), "ledger.csv")
     };
     let all = ledger(None);

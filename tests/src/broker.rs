@@ -1,6 +1,7 @@
 //! An MQTT broker of somebody else's, on a port and in a folder of its own; ends with the value that holds it.
 
 use crate::certificates::{run, write_certificates};
+use crate::peer::Lines;
 use crate::wait::until;
 use std::fs;
 use std::io::Write;
@@ -123,6 +124,27 @@ impl Broker {
         assert!(process.wait().expect("it ended").success(), "{command:?}");
     }
 
+    /// Listens to a topic as somebody else would: a line for each message, `R topic payload` where R is 1
+    /// of one that was kept from earlier.
+    pub fn listen(&self, topic: &str) -> Listener {
+        let port = self.port.to_string();
+        let mut command = Command::new("mosquitto_sub");
+        command.args(["-h", "localhost", "-p", &port, "-q", "1", "-t", topic]);
+        command.args(["-F", "%r %t %p"]);
+        if self.access == Access::Password {
+            command.args(["-u", LOGIN.0, "-P", LOGIN.1]);
+        }
+        let mut process = command
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("it is installed");
+        let said = process.stdout.take().expect("piped");
+        Listener {
+            process,
+            lines: Lines::of(said),
+        }
+    }
+
     fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
@@ -133,6 +155,38 @@ impl Broker {
             "mosquitto_passwd",
             &["-b", "-c", "passwords", LOGIN.0, LOGIN.1],
         );
+    }
+}
+
+/// Somebody who listens.
+pub struct Listener {
+    process: Child,
+    lines: Lines,
+}
+
+impl Listener {
+    /// The next message.
+    pub fn line(&self) -> String {
+        self.lines.next()
+    }
+
+    /// The messages up to the first one with this in it.
+    pub fn until(&self, part: &str) -> Vec<String> {
+        let mut lines = Vec::new();
+        loop {
+            lines.push(self.line());
+            if lines.last().is_some_and(|line| line.contains(part)) {
+                return lines;
+            }
+        }
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        // It may have ended by itself; either way it is gone after the wait.
+        let _ = self.process.kill();
+        let _ = self.process.wait();
     }
 }
 

@@ -14,6 +14,7 @@ pub mod mail_server;
 mod peer;
 pub mod plant;
 mod program;
+pub mod receiver;
 mod reference;
 mod sunspec_server;
 mod units_server;

@@ -2,11 +2,8 @@
 //! value that holds it.
 
 use crate::certificates::write_certificates;
-use crate::peer::{Peer, after};
-use crate::wait::DEADLINE;
-use std::io::BufRead;
+use crate::peer::{Lines, Peer, after};
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, channel};
 use tempfile::TempDir;
 
 /// User and password of a server that wants them.
@@ -17,7 +14,7 @@ pub const LOGIN: (&str, &str) = ("dairy", "heron-12-pass");
 pub struct MailServer {
     folder: TempDir,
     peer: Peer,
-    lines: Receiver<String>,
+    lines: Lines,
     port: u16,
 }
 
@@ -32,22 +29,14 @@ impl MailServer {
             options.extend(["--user", LOGIN.0, "--password", LOGIN.1]);
         }
         let (peer, said) = Peer::start("mail_server.py", &options, folder.path());
-        let (say, lines) = channel();
-        std::thread::spawn(move || {
-            // Ends with the server, or when nobody listens any more.
-            for line in said.lines().map_while(Result::ok) {
-                if say.send(line).is_err() {
-                    return;
-                }
-            }
-        });
+        let lines = Lines::of(said);
         let mut server = Self {
             folder,
             peer,
             lines,
             port: 0,
         };
-        let line = server.line();
+        let line = server.lines.next();
         server.port = after("listening on ", &line).parse().expect("a port");
         server
     }
@@ -65,21 +54,16 @@ impl MailServer {
     /// What it does from now on: accept, refuse, later, stall, drop.
     pub fn set(&mut self, mode: &str) {
         self.peer.tell(mode);
-        assert_eq!(self.line(), format!("mode {mode}"));
+        assert_eq!(self.lines.next(), format!("mode {mode}"));
     }
 
     /// The next mail that it takes, as a reader's program would show it.
     pub fn mail(&self) -> serde_json::Value {
-        serde_json::from_str(&self.line()).expect("JSON")
+        serde_json::from_str(&self.lines.next()).expect("JSON")
     }
 
     /// Whether it has taken another mail by now.
     pub fn has_mail(&self) -> bool {
-        self.lines.try_recv().is_ok()
-    }
-
-    fn line(&self) -> String {
-        let line = self.lines.recv_timeout(DEADLINE);
-        line.expect("the server says something; see its message above")
+        self.lines.has_next()
     }
 }

@@ -2,9 +2,11 @@
 //! holds it.
 //! Never in here: what a peer says.
 
-use std::io::{BufReader, Write};
+use crate::wait::DEADLINE;
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
 
 /// The program at work.
 #[derive(Debug)]
@@ -40,6 +42,36 @@ impl Drop for Peer {
         // It may have ended by itself; either way it is gone after the wait.
         let _ = self.process.kill();
         let _ = self.process.wait();
+    }
+}
+
+/// What a program says, line by line, read as it comes.
+#[derive(Debug)]
+pub(crate) struct Lines(Receiver<String>);
+
+impl Lines {
+    /// Reads until the program ends, or until nobody listens any more.
+    pub fn of(said: impl Read + Send + 'static) -> Self {
+        let (say, lines) = channel();
+        std::thread::spawn(move || {
+            for line in BufReader::new(said).lines().map_while(Result::ok) {
+                if say.send(line).is_err() {
+                    return;
+                }
+            }
+        });
+        Self(lines)
+    }
+
+    /// The next one.
+    pub fn next(&self) -> String {
+        let line = self.0.recv_timeout(DEADLINE);
+        line.expect("the program says something; see its message above")
+    }
+
+    /// Whether there is another by now; it is taken.
+    pub fn has_next(&self) -> bool {
+        self.0.try_recv().is_ok()
     }
 }
 

@@ -1,5 +1,6 @@
 //! `[alerts]`: who is told, when, and how mails leave.
 
+use super::machines::{Machines, is_loopback, told_from};
 use super::secret::{secret, without};
 use super::source::address_at;
 use super::{list, report, value};
@@ -11,7 +12,6 @@ use analysis::detect::Severity;
 use analysis::reading::Span;
 use chrono::NaiveTime;
 use email_address::{EmailAddress, Options};
-use std::net::IpAddr;
 use std::path::Path;
 
 /// The port of encrypted submission (RFC 8314); at any other one encryption starts later.
@@ -21,6 +21,7 @@ const SUBMISSION_PORT: u16 = 587;
 /// Nobody is told where there is no such table.
 pub(super) fn alerts(
     alerts: &Option<Found<raw::Alerts>>,
+    machines: Option<Machines>,
     beside: &Path,
     problems: &mut Problems<'_>,
 ) -> Option<Alerts> {
@@ -42,6 +43,7 @@ pub(super) fn alerts(
         problems.add(Fault::Contradiction, span, path, "it alone", wanted);
         return None;
     }
+    let machines = machines?;
     let remind_after_h = *value(&raw.remind_after_h)?;
     Some(Alerts {
         quiet: quiet?,
@@ -53,6 +55,8 @@ pub(super) fn alerts(
             None => None,
         },
         readers: readers?,
+        webhooks: machines.webhooks,
+        mqtt: machines.mqtt,
     })
 }
 
@@ -149,10 +153,6 @@ fn server(raw: &raw::MailServer, beside: &Path, problems: &mut Problems<'_>) -> 
     })
 }
 
-fn is_loopback(host: &str) -> bool {
-    host == "localhost" || host.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
-}
-
 fn readers(tables: &[raw::Reader], problems: &mut Problems<'_>) -> Option<Vec<Reader>> {
     let mut readers: Vec<Reader> = Vec::new();
     let mut right = true;
@@ -187,16 +187,11 @@ fn reader(raw: &raw::Reader, problems: &mut Problems<'_>) -> Option<Reader> {
         "technician" => Role::Technician,
         _ => Role::Installer,
     };
-    let told_from = match value(&raw.told_from).map(String::as_str) {
-        Some("now") => Severity::Now,
-        Some("plan") => Severity::Plan,
-        Some(_) | None => Severity::Soon,
-    };
     Some(Reader {
         name: value(&raw.name)?.clone(),
         email,
         role,
-        told_from,
+        told_from: told_from(&raw.told_from, Severity::Soon),
         most_per_day: *value(&raw.most_per_day)?,
     })
 }

@@ -27,7 +27,8 @@ impl Brokers {
                 problems.add(Fault::Duplicate, &found.span, path, text, wanted);
             } else {
                 if !is_used(file, &found.value) {
-                    let wanted = "the address of a source with kind = \"mqtt\"";
+                    let wanted =
+                        "the address of a source with kind = \"mqtt\", or of [alerts.mqtt]";
                     problems.add(Fault::UnknownName, &found.span, path, text, wanted);
                 }
                 brokers.push(broker);
@@ -53,10 +54,14 @@ fn is_used(file: &raw::File, address: &str) -> bool {
     let inverters = list(&file.inverter).iter().map(|raw| &raw.source);
     let weather = list(&file.weather).iter().map(|raw| &raw.source);
     let mut sources = inverters.chain(weather).flatten().map(|found| &found.value);
-    sources.any(|source| {
-        value(&source.kind).is_some_and(|kind| kind == "mqtt")
-            && value(&source.address).is_some_and(|other| other == address)
-    })
+    let mqtt = value(&file.alerts).and_then(|alerts| value(&alerts.mqtt));
+    let told = mqtt.and_then(|mqtt| value(&mqtt.address));
+    let is_told = told.is_some_and(|other| other == address);
+    is_told
+        || sources.any(|source| {
+            value(&source.kind).is_some_and(|kind| kind == "mqtt")
+                && value(&source.address).is_some_and(|other| other == address)
+        })
 }
 
 fn broker(raw: &raw::Broker, beside: &Path, problems: &mut Problems<'_>) -> Option<Broker> {

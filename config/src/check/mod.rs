@@ -5,6 +5,7 @@ mod alerts;
 mod broker;
 mod devices;
 mod inverter;
+mod machines;
 mod order;
 mod parts;
 mod recording;
@@ -41,14 +42,16 @@ pub(crate) fn file(
     let recording = value(&file.recording)
         .map(|raw| recording::recording(raw, &devices, site_zone, beside, problems));
     let replayed = recording.is_some();
-    let sources = source::sources(file, replayed, beside, problems);
+    let brokers = broker::Brokers::read(file, beside, problems);
+    let sources = source::sources(file, &brokers, replayed, beside, problems);
     let inverters: Vec<_> = list(&file.inverter)
         .iter()
         .map(|raw| inverter::inverter(raw, &modules.ids, &planes.ids, problems))
         .collect();
     let weather_planes = weather_planes(list(&file.weather), &planes.ids, problems);
     let keep = store::keep(&file.store, problems);
-    let alerts = alerts::alerts(&file.alerts, beside, problems);
+    let machines = machines::machines(file, &brokers, sources.as_deref(), beside, problems);
+    let alerts = alerts::alerts(&file.alerts, machines, beside, problems);
     let web = web::web(&file.web, beside, problems);
     let channels = channel_table(file, &devices, recording.as_ref(), problems)?;
 

@@ -15,6 +15,7 @@ use std::path::Path;
 /// The sources of all devices, inverters first; nothing where one was reported.
 pub(super) fn sources(
     file: &raw::File,
+    brokers: &Brokers,
     replayed: bool,
     beside: &Path,
     problems: &mut Problems<'_>,
@@ -23,11 +24,10 @@ pub(super) fn sources(
     let inverters = inverters.map(|raw| (raw.at(), &raw.id, &raw.source));
     let weather = list(&file.weather).iter();
     let weather = weather.map(|raw| (raw.at(), &raw.id, &raw.source));
-    let brokers = Brokers::read(file, beside, problems);
     let mut sources = Some(Vec::new());
     for (at, id, source) in inverters.chain(weather) {
         match (
-            read(at, id, source, &brokers, replayed, beside, problems),
+            read(at, id, source, brokers, replayed, beside, problems),
             &mut sources,
         ) {
             (Some(read), Some(sources)) => sources.extend(read),

@@ -7,7 +7,7 @@ use super::links::Links;
 use super::pack::{Envelope, PackError, message_id, pack};
 use super::policy::LOOK_BACK;
 use crate::report::chart_files::{ChartFilesError, png};
-use crate::store::{About, Mail, News, Store, StoreError};
+use crate::store::{About, Delivery, News, Store, StoreError};
 use crate::text::{at_site, midnight, utc_offset};
 use analysis::chart::{Size, SummaryInput};
 use analysis::detect::Severity;
@@ -92,8 +92,13 @@ impl Composer {
     ///
     /// # Errors
     /// If the store cannot be read or the mail cannot be packed.
-    pub fn compose(&self, store: &Store, mail: &Mail, now: Time) -> Result<Composed, ComposeError> {
-        let reader = self.reader(&mail.made.reader)?;
+    pub fn compose(
+        &self,
+        store: &Store,
+        mail: &Delivery,
+        now: Time,
+    ) -> Result<Composed, ComposeError> {
+        let reader = self.reader(mail.made.target.name())?;
         let from = mail.made.at - LOOK_BACK;
         let news = store.news(from)?;
         let told = told(&mail.made.news, &news, &store.findings_in_news(from)?);
@@ -118,7 +123,7 @@ impl Composer {
             }
         };
         let threads = self.threads(store, reader, mail, &news)?;
-        let envelope = self.envelope(reader, mail.made.message_id.clone(), threads, now);
+        let envelope = self.envelope(reader, mail.made.stable_id.clone(), threads, now);
         let message = pack(&letter, picture.clone(), envelope)?;
         Ok(Composed {
             letter,
@@ -273,13 +278,13 @@ impl Composer {
         &self,
         store: &Store,
         reader: &Reader,
-        mail: &Mail,
+        mail: &Delivery,
         news: &[News],
     ) -> Result<Vec<String>, ComposeError> {
         let mut threads = Vec::new();
         for news in news.iter().filter(|n| mail.made.news.contains(&n.id)) {
             let thread = store.thread(&reader.email, &news.finding)?;
-            let others = thread.filter(|id| *id != mail.made.message_id && !threads.contains(id));
+            let others = thread.filter(|id| *id != mail.made.stable_id && !threads.contains(id));
             threads.extend(others);
         }
         Ok(threads)

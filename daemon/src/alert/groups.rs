@@ -2,13 +2,14 @@
 //! Never in here: how it is shown (`templates/mail`).
 
 use super::letter::{Site, Told};
+use super::places::{At, places};
 use crate::store::Turn;
 use crate::text::{at_site, evidence, kwh, money};
 use analysis::detect::{Kind, Severity};
-use analysis::diagnose::Finding;
+use analysis::diagnose::Subject;
 use analysis::reading::{Energy, Time};
 use chrono_tz::Tz;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Findings of one kind.
 pub struct Group {
@@ -35,7 +36,8 @@ pub struct Place {
     pub causes: Vec<(String, String)>,
     pub numbers: Vec<evidence::Row>,
     pub id: String,
-    pub link: Option<String>,
+    /// Where it is acknowledged, with the device where there are several.
+    pub links: Vec<(String, String)>,
 }
 
 /// By kind, the most urgent first; several times the same thing is one place.
@@ -59,10 +61,6 @@ pub fn groups(site: Site<'_>, told: &[Told]) -> Vec<Group> {
 }
 
 fn group(site: Site<'_>, kind: Kind, told: &[&Told]) -> Group {
-    let mut places: BTreeMap<_, Vec<&Told>> = BTreeMap::new();
-    for told in told {
-        places.entry(&told.finding.subject).or_default().push(told);
-    }
     let open = told.iter().filter(|t| t.finding.ended.is_none());
     let severity = open.map(|t| t.finding.severity).max();
     Group {
@@ -71,7 +69,10 @@ fn group(site: Site<'_>, kind: Kind, told: &[&Told]) -> Group {
         urgency: severity.map_or("over", urgency),
         next: severity.map_or(over(kind), next),
         is_closed: severity.is_none() && told.iter().all(|t| t.news.is_empty()),
-        places: places.values().map(|told| place(site, told)).collect(),
+        places: places(site.plant, told)
+            .iter()
+            .map(|at| place(site, at))
+            .collect(),
         advice: told
             .first()
             .map(|t| t.finding.advice.clone())
@@ -116,9 +117,9 @@ fn over(kind: Kind) -> &'static str {
     }
 }
 
-fn place(site: Site<'_>, told: &[&Told]) -> Place {
+fn place(site: Site<'_>, at: &At<'_>) -> Place {
+    let (told, times) = (&at.told, at.times);
     let finding = &told.last().expect("a place has a finding").finding;
-    let times = told.len();
     let news = told.iter().flat_map(|t| t.news.iter()).max();
     let wh = told.iter().map(|t| t.finding.lost.wh()).sum::<f64>();
     let lost = Energy::from_wh(wh);
@@ -137,7 +138,10 @@ fn place(site: Site<'_>, told: &[&Told]) -> Place {
     let causes = finding.causes.iter();
     let causes = causes.map(|c| (sure(c.probability), c.cause.clone()));
     Place {
-        place: format!("{}{again}", where_it_is(finding)),
+        place: format!(
+            "{}{again}",
+            at.subject.map_or_else(|| whole_site(told), where_it_is)
+        ),
         state: match (news, finding.ended) {
             (_, Some(_)) => "over",
             (Some(Turn::Worse), None) => "more urgent than before",
@@ -148,20 +152,62 @@ fn place(site: Site<'_>, told: &[&Told]) -> Place {
         since: date(since),
         until: finding.ended.map(date),
         cost: (wh >= LEAST_WH).then(|| format!("{}{}", kwh(lost), worth.unwrap_or_default())),
-        summary: finding.summary.clone(),
-        confidence: sure(finding.confidence),
+        summary: match at.subject {
+            Some(_) => finding.summary.clone(),
+            None => format!("{COMMON} {}", finding.summary),
+        },
+        confidence: sure(
+            told.iter()
+                .map(|t| t.finding.confidence)
+                .fold(1.0, f64::min),
+        ),
         causes: causes.collect(),
-        numbers: evidence::rows(&finding.evidence, site.timezone),
-        id: finding.id.to_string(),
-        link: told.iter().find_map(|t| t.link.clone()),
+        // Those of one inverter are not those of the site.
+        numbers: match at.subject {
+            Some(_) => evidence::rows(&finding.evidence, site.timezone),
+            None => Vec::new(),
+        },
+        id: match at.subject {
+            Some(_) => finding.id.to_string(),
+            None => list(told.iter().map(|t| t.finding.id.to_string())),
+        },
+        links: links(at),
     }
 }
 
 /// Less than this is not worth a word.
 const LEAST_WH: f64 = 50.0;
 
-fn where_it_is(finding: &Finding) -> String {
-    let subject = &finding.subject;
+/// What is said before the words of one inverter.
+const COMMON: &str = "Every inverter in the same time: look for one cause of all, in the supply or on the way to \
+                      them. One of them:";
+
+fn whole_site(told: &[&Told]) -> String {
+    let devices: BTreeSet<_> = told.iter().map(|t| &t.finding.subject.device).collect();
+    format!(
+        "the whole site ({})",
+        list(devices.iter().map(ToString::to_string))
+    )
+}
+
+fn list(of: impl Iterator<Item = String>) -> String {
+    of.collect::<Vec<_>>().join(", ")
+}
+
+/// One of each place; of the whole site one of each finding, since each is acknowledged alone.
+fn links(at: &At<'_>) -> Vec<(String, String)> {
+    let link = |t: &&Told| Some((t.finding.subject.device.to_string(), t.link.clone()?));
+    let links = at.told.iter().filter_map(link);
+    match at.subject {
+        None => links.collect(),
+        Some(_) => links
+            .take(1)
+            .map(|(_, link)| (String::new(), link))
+            .collect(),
+    }
+}
+
+fn where_it_is(subject: &Subject) -> String {
     let input = subject.input.map(|n| format!(", input {n}"));
     let string = subject.string.as_ref().map(|s| format!(", string {s}"));
     let device = &subject.device;

@@ -2,6 +2,7 @@
 //! Never in here: how a mail is packed or sent, or whether it is due.
 
 use super::groups::{Group, cautions, groups};
+use super::places::places;
 use crate::store::Turn;
 use crate::text::{kwh, money, percent};
 use analysis::detect::Severity;
@@ -92,11 +93,16 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
     let worst = told.iter().filter(|t| t.finding.ended.is_none());
     let worst = worst.max_by_key(|t| t.finding.severity).or(told.first());
     let what = worst.map_or("news", |t| t.finding.kind.title());
-    let places: BTreeSet<_> = told
-        .iter()
-        .map(|t| (t.finding.kind, &t.finding.subject))
-        .collect();
-    let others = places.len().saturating_sub(1);
+    let kinds: BTreeSet<_> = told.iter().map(|t| t.finding.kind).collect();
+    let places_of = |kind| {
+        let of_kind: Vec<&Told> = told.iter().filter(|t| t.finding.kind == kind).collect();
+        places(site.plant, &of_kind).len()
+    };
+    let others = kinds
+        .into_iter()
+        .map(places_of)
+        .sum::<usize>()
+        .saturating_sub(1);
     let is_hazard = worst.is_some_and(|t| is_open_hazard(&t.finding));
     let all_over = told.iter().all(|t| t.finding.ended.is_some());
     let reminds = told.iter().any(|t| t.news.contains(&Turn::Unanswered));
@@ -228,101 +234,5 @@ fn rendered(subject: String, view: &View<'_>) -> Letter {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use analysis::detect::Kind;
-    use analysis::diagnose::{Evidence, FindingId, Subject};
-    use analysis::reading::{DeviceId, Span, Time};
-    use config::checked::SiteFile;
-    use std::path::Path;
-
-    fn site() -> SiteFile {
-        let text = include_str!("../../../config/sites/quince-row-dairy.toml");
-        config::parse("an example", text, Path::new("")).expect("it is checked")
-    }
-
-    fn told(kind: Kind, input: u8, minute: i64, is_over: bool) -> Told {
-        let began = Time::from_unix_ms(1_782_129_600_000) + Span::from_min(minute);
-        let subject = Subject::input(&DeviceId::new("shed"), input);
-        let finding = Finding {
-            id: FindingId::new(&subject, kind, began),
-            subject,
-            kind,
-            severity: kind.severity(),
-            began,
-            found: began,
-            ended: is_over.then_some(began + Span::from_min(1)),
-            confidence: 0.999,
-            causes: Vec::new(),
-            evidence: Evidence::new(),
-            lost: Energy::from_wh(100.0),
-            summary: "<b>told</b>".to_owned(),
-            advice: vec!["first".to_owned()],
-            caution: vec!["what can hurt".to_owned()],
-        };
-        Told {
-            finding,
-            news: vec![Turn::Found],
-            link: None,
-        }
-    }
-
-    fn letter(to: usize, told: &[Told]) -> Letter {
-        let file = site();
-        let site = Site {
-            plant: &file.plant,
-            timezone: file.timezone,
-            readers: &file.alerts.readers,
-        };
-        news(site, &file.alerts.readers[to], told, None)
-    }
-
-    #[test]
-    fn repeats_are_one_place_and_no_more_things() {
-        let repeats = (0..110).map(|n| told(Kind::ProtectionActed, 1, n, true));
-        let letter = letter(1, &repeats.collect::<Vec<_>>());
-        assert_eq!(
-            letter.subject,
-            "Quince Row dairy: Over: A protection has acted"
-        );
-        assert!(
-            letter.text.contains("shed, input 1 (110 times): over"),
-            "{}",
-            letter.text
-        );
-        assert!(letter.text.contains("Lost: 11.0 kWh"), "{}", letter.text);
-        assert_eq!(letter.text.matches("what can hurt").count(), 1);
-    }
-
-    #[test]
-    fn a_hazard_comes_first_and_asks_to_act() {
-        let both = [
-            told(Kind::StringOpen, 1, 0, false),
-            told(Kind::IsolationLow, 2, 1, false),
-        ];
-        let letter = letter(0, &both);
-        assert_eq!(
-            letter.subject,
-            "Quince Row dairy: Please act today: Insulation too low, and 1 more"
-        );
-        let at = |text: &str| {
-            letter
-                .text
-                .find(text)
-                .unwrap_or_else(|| panic!("{text}: {}", letter.text))
-        };
-        assert!(at("INSULATION TOO LOW (today)") < at("A STRING CARRIES NOTHING (within days)"));
-        assert!(at("have a licensed electrician look at it today") < at("service@example.org"));
-    }
-
-    #[test]
-    fn what_others_wrote_is_no_part_of_the_page() {
-        let letter = letter(1, &[told(Kind::StringOpen, 1, 0, false)]);
-        assert!(!letter.html.contains("<b>told</b>") && letter.text.contains("<b>told</b>"));
-        assert!(
-            letter.text.contains("Sure to more than 99 %"),
-            "{}",
-            letter.text
-        );
-    }
-}
+#[path = "letter_tests.rs"]
+mod tests;

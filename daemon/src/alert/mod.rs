@@ -1,20 +1,32 @@
-//! Telling people: who gets a mail, when, and what stands in it.
+//! Telling people and programs: who is told, when, and what.
 //!
-//! The store keeps what is new and every mail that was made; a mail is written when it leaves, from
-//! what is known then. Never in here: what is wrong with a plant.
+//! The store keeps what is new and everything that is to leave, by mail, by HTTP or to a broker; it is
+//! written when it leaves, from what is known then. Never in here: what is wrong with a plant.
 
+mod announcement;
+mod announcer;
 mod balance;
 mod compose;
+mod courier;
 mod groups;
 mod letter;
 mod links;
 mod pack;
+mod places;
 mod policy;
 mod post;
 mod sender;
+mod smtp;
+mod standing;
 mod to_reader;
+mod webhook;
 
+pub use announcement::trial;
+pub use announcer::{AnnounceError, Announcer, trial as announce_trial};
 pub use compose::{ComposeError, Composed, Composer};
+pub use courier::{CarryError, Courier};
 pub use links::Links;
 pub use post::{Post, ToPost};
-pub use sender::{PATIENCE, SendError, Sender, TOO_LONG, send};
+pub use sender::{AtStore, Sender};
+pub use smtp::{PATIENCE, Postman, SendError, send};
+pub use webhook::{CallError, Caller, call};

@@ -6,7 +6,7 @@
 //! Never in here: a clock, the store, what stands in a mail.
 
 use super::to_reader::To;
-use crate::store::{About, Mail, Maintenance, News, Response, Turn, What as Answer};
+use crate::store::{About, Delivery, Maintenance, News, Response, Turn, What as Answer};
 use analysis::detect::Severity;
 use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::{Span, Time};
@@ -37,7 +37,7 @@ pub struct Situation<'a> {
     /// The findings of it.
     pub findings: &'a BTreeMap<FindingId, Finding>,
     /// The mails that were made within [`LOOK_BACK`].
-    pub mails: &'a [Mail],
+    pub mails: &'a [Delivery],
     /// What readers have answered.
     pub answers: &'a Answers,
     /// When the plant was first looked at.

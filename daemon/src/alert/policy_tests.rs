@@ -1,7 +1,7 @@
 //! Days in the life of a policy: news come, time goes on, mails are made. Property of our own rules.
 
 use super::*;
-use crate::store::NewMail;
+use crate::store::{NewDelivery, Target};
 use crate::text::at_site;
 use analysis::detect::Kind;
 use analysis::diagnose::Subject;
@@ -16,7 +16,7 @@ struct Days {
     alerts: Alerts,
     news: Vec<News>,
     findings: BTreeMap<FindingId, Finding>,
-    mails: Vec<Mail>,
+    mails: Vec<Delivery>,
     answers: Answers,
 }
 
@@ -92,12 +92,12 @@ impl Days {
             });
             for due in decision.mails {
                 let id = self.mails.len() as i64 + 1;
-                self.mails.push(Mail {
+                self.mails.push(Delivery {
                     id,
-                    made: NewMail {
-                        reader: self.alerts.readers[due.reader].email.clone(),
+                    made: NewDelivery {
+                        target: Target::Mail(self.alerts.readers[due.reader].email.clone()),
                         about: due.about,
-                        message_id: id.to_string(),
+                        stable_id: id.to_string(),
                         at: self.now,
                         news: due.news,
                     },
@@ -116,11 +116,11 @@ impl Days {
 
     /// Every mail as `time reader what news`.
     fn said(&self) -> Vec<String> {
-        let said = |mail: &Mail| {
+        let said = |mail: &Delivery| {
             let at = at_site(mail.made.at, Vienna)
                 .expect("a date")
                 .format("%d %H:%M");
-            let reader = mail.made.reader.split('@').next().expect("a name");
+            let reader = mail.made.target.name().split('@').next().expect("a name");
             let period = mail.made.about.period().unwrap_or_default();
             let about = match mail.made.about {
                 About::News => "news".to_owned(),
@@ -214,7 +214,7 @@ fn repeats_of_a_device_error_give_one_message() {
     days.until("2026-06-22 23:00");
     assert_eq!(days.mails.len(), 1, "{:?}", days.said());
     assert_eq!(days.mails[0].made.news.len(), 220);
-    assert_eq!(days.mails[0].made.reader, "service@example.org");
+    assert_eq!(days.mails[0].made.target.name(), "service@example.org");
 }
 
 #[test]

@@ -1,67 +1,71 @@
-//! At the desk: mails are made when they are due, and what became of them is noted.
+//! At the desk: what is due is put into the outbox, and what became of it is noted.
 //!
-//! The desk is the only writer of the store, so what the sender reports comes here through a queue.
-//! Never in here: what is due (`policy`), or a connection.
+//! The desk is the only writer of the store, so what the senders report comes here through a queue.
+//! Never in here: what is due to people (`policy`), or a connection.
 
+use super::announcement;
 use super::pack::message_id;
 use super::policy::{Answers, LOOK_BACK, Situation, decide};
-use crate::store::{About, NewMail, Store, StoreError, Try};
+use crate::store::{About, NewDelivery, Outcome, Store, StoreError, Target, Try};
+use analysis::detect::Severity;
 use analysis::reading::{Span, Time};
 use chrono_tz::Tz;
-use config::checked::{Alerts, MailServer};
+use config::checked::Alerts;
 use std::sync::Arc;
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{mpsc, watch};
 
 /// How often it is looked for what is due. Mails gather for longer.
 const LOOK_EVERY: Span = Span::from_s(30);
-/// Tries that may wait to be noted; a full queue holds the sender back.
+/// Tries that may wait to be noted; a full queue holds the senders back.
 const TRIES_QUEUE: usize = 64;
+/// What was new longer ago than this was so before somebody wanted to be told.
+const FRESH: Span = Span::from_h(24);
 
-/// Where mails are made and noted.
+/// Where what leaves is made and noted.
 #[derive(Debug)]
 pub struct Post {
     alerts: Arc<Alerts>,
     timezone: Tz,
-    /// Address of the sender.
-    from: String,
+    /// Programs, and the least urgent finding that each is told.
+    machines: Vec<(Target, Severity)>,
     looked: Option<Time>,
     tries: mpsc::Receiver<Try>,
-    made: Arc<Notify>,
+    made: watch::Sender<()>,
 }
 
-/// The sender's ends of the two ways between it and the desk.
-#[derive(Debug)]
+/// A sender's ends of the two ways between it and the desk.
+#[derive(Debug, Clone)]
 pub struct ToPost {
-    /// What became of a mail.
+    /// What became of a delivery.
     pub tries: mpsc::Sender<Try>,
-    /// Told whenever a mail was made.
-    pub made: Arc<Notify>,
+    /// Told whenever one was made.
+    pub made: watch::Receiver<()>,
 }
 
 impl Post {
-    /// A post that makes mails for the readers, and the ends for who sends them.
-    pub fn new(alerts: Arc<Alerts>, server: &MailServer, timezone: Tz) -> (Self, ToPost) {
+    /// A post that makes what leaves for everybody who is told, and the ends for who sends it.
+    pub fn new(alerts: Arc<Alerts>, timezone: Tz) -> (Self, ToPost) {
         let (sender, tries) = mpsc::channel(TRIES_QUEUE);
-        let made = Arc::new(Notify::new());
+        let (made, told) = watch::channel(());
         let post = Self {
+            machines: machines(&alerts),
             alerts,
             timezone,
-            from: server.from.clone(),
             looked: None,
             tries,
-            made: made.clone(),
+            made,
         };
         let ends = ToPost {
             tries: sender,
-            made,
+            made: told,
         };
         (post, ends)
     }
 
-    /// Notes what the sender has reported.
+    /// Notes what the senders have reported.
     ///
     /// # Errors
-    /// If the store refuses; what was reported is lost then, and the mail goes out again.
+    /// If the store refuses; what was reported is lost then, and it goes out again.
     pub fn note(&mut self, store: &mut Store) -> Result<(), StoreError> {
         while let Ok(tried) = self.tries.try_recv() {
             store.note_try(&tried)?;
@@ -69,15 +73,29 @@ impl Post {
         Ok(())
     }
 
-    /// Makes the mails that are due. Says how many.
+    /// Makes what is due. Says how much.
     ///
     /// # Errors
-    /// If the store cannot be read or refuses; they are made the next time.
+    /// If the store cannot be read or refuses; it is made the next time.
     pub fn make(&mut self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
-        let looked = self.looked.replace(now);
-        if looked.is_some_and(|at| at <= now && now - at < LOOK_EVERY) {
+        if self
+            .looked
+            .is_some_and(|at| at <= now && now - at < LOOK_EVERY)
+        {
             return Ok(0);
         }
+        if self.looked.replace(now).is_none() {
+            self.give_up_strangers(store, now)?;
+        }
+        let made = self.mails(store, now)? + self.announcements(store, now)?;
+        if made > 0 {
+            // Senders that have ended need not know.
+            let _ = self.made.send(());
+        }
+        Ok(made)
+    }
+
+    fn mails(&self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
         let from = now - LOOK_BACK;
         let (news, mails) = (store.news(from)?, store.mails_since(from)?);
         let findings = store.findings_in_news(from)?;
@@ -97,23 +115,72 @@ impl Post {
             store.note_unanswered(finding, now)?;
         }
         for due in &decision.mails {
-            store.make_mail(&NewMail {
-                reader: self.alerts.readers[due.reader].email.clone(),
-                message_id: self.message_id(now, due.reader, due.about),
+            store.post(&NewDelivery {
+                target: Target::Mail(self.alerts.readers[due.reader].email.clone()),
                 about: due.about,
+                stable_id: self.message_id(now, due.reader, due.about),
                 at: now,
                 news: due.news.clone(),
             })?;
         }
-        if !decision.mails.is_empty() {
-            self.made.notify_one();
-        }
         Ok(decision.mails.len())
+    }
+
+    /// Programs are told everything at once, each piece alone: they neither sleep nor get tired.
+    fn announcements(&self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
+        let mut made = 0;
+        for (target, told_from) in &self.machines {
+            let mut untold = store.untold(target, now - FRESH)?;
+            untold.retain(|(_, finding)| finding.severity >= *told_from);
+            for (news, _) in untold {
+                let id = announcement::id(&news);
+                store.post(&NewDelivery {
+                    target: target.clone(),
+                    about: About::News,
+                    stable_id: format!("{}:{}:{id}", target.way().name(), target.name()),
+                    at: now,
+                    news: vec![news.id],
+                })?;
+                made += 1;
+            }
+        }
+        Ok(made)
+    }
+
+    /// What waits for somebody whom the site file does not name any more would wait for ever.
+    fn give_up_strangers(&self, store: &mut Store, now: Time) -> Result<(), StoreError> {
+        let is_known = |target: &Target| match target {
+            // The one who writes mails knows the readers.
+            Target::Mail(_) => self.alerts.mail.is_some(),
+            other => self.machines.iter().any(|(target, _)| target == other),
+        };
+        for waiting in store.waiting()? {
+            if !is_known(&waiting.made.target) {
+                let why = format!(
+                    "the site file does not name {} any more",
+                    waiting.made.target
+                );
+                store.note_try(&Try {
+                    delivery: waiting.id,
+                    at: now,
+                    outcome: Outcome::GivenUp(why),
+                })?;
+            }
+        }
+        Ok(())
     }
 
     fn message_id(&self, now: Time, reader: usize, about: About) -> String {
         let period = about.period();
         let sort = period.as_deref().unwrap_or("news");
-        message_id(now, reader, sort, &self.from)
+        let from = self.alerts.mail.as_ref().map_or("", |mail| &mail.from);
+        message_id(now, reader, sort, from)
     }
+}
+
+fn machines(alerts: &Alerts) -> Vec<(Target, Severity)> {
+    let webhooks = alerts.webhooks.iter();
+    let webhooks = webhooks.map(|w| (Target::Webhook(w.id.clone()), w.told_from));
+    let mqtt = alerts.mqtt.iter().map(|m| (Target::Mqtt, m.told_from));
+    webhooks.chain(mqtt).collect()
 }

@@ -2,7 +2,7 @@
 //! Never in here: a clock, the store, what stands in a mail.
 
 use super::policy::Situation;
-use crate::store::{About, Mail, News, Turn};
+use crate::store::{About, Delivery, News, Target, Turn};
 use crate::text::at_site;
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Finding, FindingId, Subject};
@@ -190,7 +190,8 @@ impl<'a> To<'a> {
         let Some(now) = local(self.of.now) else {
             return true;
         };
-        let is_today = |mail: &&Mail| local(mail.made.at).is_some_and(|at| at.date() == now.date());
+        let is_today =
+            |mail: &&Delivery| local(mail.made.at).is_some_and(|at| at.date() == now.date());
         let his = self
             .of
             .mails
@@ -215,8 +216,7 @@ impl<'a> To<'a> {
             Role::Owner => (self.month(now.date())?, Vec::new()),
             Role::Technician | Role::Installer => self.day(now.date())?,
         };
-        let is_made =
-            |mail: &Mail| mail.made.reader == self.reader.email && mail.made.about == about;
+        let is_made = |mail: &Delivery| is_to(mail, self.reader) && mail.made.about == about;
         (!self.of.mails.iter().any(is_made)).then_some((about, news))
     }
 
@@ -246,8 +246,12 @@ impl<'a> To<'a> {
     }
 }
 
-fn is_news_to(mail: &Mail, reader: &Reader) -> bool {
-    mail.made.about == About::News && mail.made.reader == reader.email
+fn is_news_to(mail: &Delivery, reader: &Reader) -> bool {
+    mail.made.about == About::News && is_to(mail, reader)
+}
+
+fn is_to(mail: &Delivery, reader: &Reader) -> bool {
+    matches!(&mail.made.target, Target::Mail(address) if *address == reader.email)
 }
 
 fn is_in(quiet: QuietHours, time: NaiveTime) -> bool {

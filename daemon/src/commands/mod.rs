@@ -6,7 +6,6 @@ pub mod backup;
 pub mod check;
 pub mod exit;
 pub mod export;
-pub mod mail;
 mod meter;
 pub mod password;
 pub mod replay;
@@ -16,6 +15,7 @@ pub mod scan;
 mod scan_map;
 mod scan_raw;
 mod scan_settings;
+pub mod trial;
 pub mod verify;
 
 pub use scan_raw::Wanted;

@@ -2,7 +2,9 @@
 //! Never in here: how it works (`crate::run`).
 
 use super::exit;
-use crate::alert::{Composer, Links, PATIENCE, Post, Sender};
+use crate::alert::{
+    Announcer, AtStore, Caller, Composer, Courier, Links, PATIENCE, Post, Postman, Sender,
+};
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
@@ -135,40 +137,56 @@ pub async fn run(
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
     let into = folder.to_owned();
     let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
-    let (post, sender) = mails(site, folder)?.unzip();
-    let desk = Desk::new(analyst, store_file, reports, site.keep, post);
+    let (post, senders) = outbox(site, folder)?;
+    let desk = Desk::new(analyst, store_file, reports, site.keep, Some(post));
     let (server, desk) = match page {
         None => (None, desk),
         Some((server, words)) => (Some(server), desk.hearing(words)),
     };
     let outlets = run::Outlets {
-        mails: sender,
+        senders,
         page: server,
     };
     Ok(run::run(sources, outlets, desk, clock, shutdown).await?)
 }
 
-/// Where mails are made and who sends them, if somebody is to get any.
-fn mails(site: &SiteFile, folder: &Path) -> Result<Option<(Post, Sender)>, RunError> {
-    let (Some(server), Some(mut composer)) = (&site.alerts.mail, Composer::of(site)) else {
+/// Where what leaves is made, and who takes it where.
+fn outbox(site: &SiteFile, folder: &Path) -> Result<(Post, Vec<Sender>), RunError> {
+    let (post, to_post) = Post::new(Arc::new(site.alerts.clone()), site.timezone);
+    let at_store = AtStore {
+        file: folder.join(STORE_NAME),
+        plant: Arc::new(site.plant.clone()),
+    };
+    let webhooks = site.alerts.webhooks.iter().cloned();
+    let mut couriers: Vec<Courier> = webhooks
+        .map(|webhook| Courier::Webhook(Caller { webhook }))
+        .collect();
+    couriers.extend(
+        site.alerts
+            .mqtt
+            .clone()
+            .map(|told| Courier::Mqtt(Announcer::new(told))),
+    );
+    if let (Some(server), Some(mut composer)) = (&site.alerts.mail, Composer::of(site)) {
+        composer.links = links(site, folder)?;
+        couriers.push(Courier::Mail(Box::new(Postman {
+            composer,
+            server: server.clone(),
+            patience: PATIENCE,
+        })));
+    }
+    let sender = |courier| Sender::new(courier, at_store.clone(), to_post.clone());
+    Ok((post, couriers.into_iter().map(sender).collect()))
+}
+
+fn links(site: &SiteFile, folder: &Path) -> Result<Option<Links>, RunError> {
+    let Some(page) = &site.alerts.page else {
         return Ok(None);
     };
-    if let Some(page) = &site.alerts.page {
-        let key = Key::of_folder(folder)?;
-        composer.links = Some(Links {
-            page: page.clone(),
-            key,
-        });
-    }
-    let (post, to_post) = Post::new(composer.alerts.clone(), server, site.timezone);
-    let sender = Sender::new(
-        composer,
-        server.clone(),
-        folder.join(STORE_NAME),
-        to_post,
-        PATIENCE,
-    );
-    Ok(Some((post, sender)))
+    Ok(Some(Links {
+        page: page.clone(),
+        key: Key::of_folder(folder)?,
+    }))
 }
 
 /// The store, with what opening did to it written down. One that cannot be written to just now is

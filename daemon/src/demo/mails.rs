@@ -4,7 +4,7 @@
 use super::DemoError;
 use crate::alert::{Composed, Composer, Post, ToPost};
 use crate::report::{WriteError, write_whole};
-use crate::store::{About, Mail, NewMail, Outcome, Store, Try};
+use crate::store::{About, Delivery, NewDelivery, Outcome, Store, Target, Try};
 use crate::text::local;
 use analysis::reading::{Span, Time};
 use chrono::NaiveDate;
@@ -20,7 +20,7 @@ const MONTH: NaiveDate = NaiveDate::from_ymd_opt(2026, 11, 1).expect("a day of t
 pub(super) struct Mails {
     composer: Composer,
     post: Post,
-    composed: Vec<(Mail, Composed)>,
+    composed: Vec<(Delivery, Composed)>,
     /// Nobody sends, but the post wants somebody who could.
     _nobody: ToPost,
 }
@@ -28,8 +28,7 @@ pub(super) struct Mails {
 impl Mails {
     pub(super) fn new(site: &SiteFile) -> Self {
         let composer = Composer::of(site).expect("the demo's site file has readers");
-        let server = site.alerts.mail.as_ref().expect("and a server");
-        let (post, nobody) = Post::new(composer.alerts.clone(), server, site.timezone);
+        let (post, nobody) = Post::new(composer.alerts.clone(), site.timezone);
         Self {
             composer,
             post,
@@ -50,10 +49,10 @@ impl Mails {
     pub(super) fn sum_up(&mut self, store: &mut Store, now: Time) -> Result<(), DemoError> {
         let mut readers = self.composer.alerts.readers.iter();
         let owner = readers.find(|reader| reader.role == Role::Owner);
-        store.make_mail(&NewMail {
-            reader: owner.expect("the demo has an owner").email.clone(),
+        store.post(&NewDelivery {
+            target: Target::Mail(owner.expect("the demo has an owner").email.clone()),
             about: About::Month(MONTH),
-            message_id: format!("<{MONTH}@example.org>"),
+            stable_id: format!("<{MONTH}@example.org>"),
             at: now,
             news: Vec::new(),
         })?;
@@ -61,10 +60,10 @@ impl Mails {
     }
 
     fn compose(&mut self, store: &mut Store, now: Time) -> Result<(), DemoError> {
-        for mail in store.waiting_mails()? {
+        for mail in store.waiting()? {
             let composed = self.composer.compose(store, &mail, now)?;
             store.note_try(&Try {
-                mail: mail.id,
+                delivery: mail.id,
                 at: now,
                 outcome: Outcome::Sent,
             })?;
@@ -77,7 +76,13 @@ impl Mails {
     pub(super) fn write(&self, into: &Path) -> Result<Vec<String>, WriteError> {
         let mut lines = Vec::new();
         for (n, (mail, composed)) in (1..).zip(&self.composed) {
-            let to = mail.made.reader.split('@').next().unwrap_or_default();
+            let to = mail
+                .made
+                .target
+                .name()
+                .split('@')
+                .next()
+                .unwrap_or_default();
             let page = into.join(format!("mail-{n:02}-{to}.html"));
             let (letter, picture) = (&composed.letter, composed.picture.as_deref());
             write_whole(&page, letter.page(picture).as_bytes())?;

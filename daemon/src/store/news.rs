@@ -1,12 +1,12 @@
 //! What is new of findings: written with them, in the same transaction.
 //! Never in here: who is told of it.
 
-use super::query::{each_row, get, named, read_findings};
+use super::query::{each_row, finding, get, named, read_findings};
 use super::{Store, StoreError};
 use analysis::detect::Severity;
 use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::Time;
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, Params, Row, params};
 use serde::{Deserialize, Serialize};
 
 /// Something new of a finding.
@@ -54,12 +54,7 @@ impl Store {
         let mut all = Vec::new();
         let sql = "SELECT * FROM news WHERE at_utc_ms >= ?1 ORDER BY id";
         each_row(self.settled()?, sql, [from.unix_ms()], |row| {
-            all.push(News {
-                id: get(row, "id")?,
-                at: Time::from_unix_ms(get(row, "at_utc_ms")?),
-                finding: named(row, "finding")?,
-                what: named(row, "what")?,
-            });
+            all.push(read_one(row)?);
             Ok(())
         })?;
         Ok(all)
@@ -77,6 +72,29 @@ impl Store {
     pub fn note_unanswered(&mut self, finding: &FindingId, at: Time) -> Result<(), StoreError> {
         write(self.settled()?, finding, Turn::Unanswered, at)
     }
+}
+
+fn read_one(row: &Row<'_>) -> Result<News, StoreError> {
+    Ok(News {
+        id: get(row, "id")?,
+        at: Time::from_unix_ms(get(row, "at_utc_ms")?),
+        finding: named(row, "finding")?,
+        what: named(row, "what")?,
+    })
+}
+
+/// News with their findings, of columns as in `news` and `finding_json`.
+pub(super) fn read_news(
+    db: &Connection,
+    sql: &str,
+    params: impl Params,
+) -> Result<Vec<(News, Finding)>, StoreError> {
+    let mut all = Vec::new();
+    each_row(db, sql, params, |row| {
+        all.push((read_one(row)?, finding(row)?));
+        Ok(())
+    })?;
+    Ok(all)
 }
 
 /// What is new of a finding beside what is stored of it.

@@ -59,12 +59,16 @@ pub(super) fn read_findings(
 ) -> Result<Vec<Finding>, StoreError> {
     let mut findings = Vec::new();
     each_row(db, sql, params, |row| {
-        let json: String = get(row, "finding_json")?;
-        let finding = serde_json::from_str(&json);
-        findings.push(finding.map_err(|_| undecodable("finding_json", json))?);
+        findings.push(finding(row)?);
         Ok(())
     })?;
     Ok(findings)
+}
+
+/// A finding from its column.
+pub(super) fn finding(row: &Row<'_>) -> Result<Finding, StoreError> {
+    let json: String = get(row, "finding_json")?;
+    serde_json::from_str(&json).map_err(|_| undecodable("finding_json", json))
 }
 
 /// A reading's value from its columns.

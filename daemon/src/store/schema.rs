@@ -16,6 +16,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_6.sql"),
     include_str!("schema_7.sql"),
     include_str!("schema_8.sql"),
+    include_str!("schema_9.sql"),
 ];
 
 /// What the header of a file says.
@@ -124,6 +125,46 @@ mod tests {
             )
             .expect("one row");
         assert_eq!(row, (1000.0, None, "limited".to_owned(), None));
+    }
+
+    #[test]
+    fn mails_from_before_there_were_other_ways_wait_as_before_with_their_news() {
+        let mut db = memory();
+        migrate(&mut db, 0, &MIGRATIONS[..8]).expect("earlier scripts hold");
+        db.execute_batch(
+            "INSERT INTO finding
+                 VALUES ('a', 'shed', NULL, NULL, 'grid_trip', 'soon', 0, 0, NULL, '{}');
+             INSERT INTO news VALUES (7, 1000, 'a', 'found');
+             INSERT INTO mail VALUES (3, 'one@example.org', 'news', NULL, '<1@x>', 2000, 4, 9000, 'no', NULL);
+             INSERT INTO mail VALUES (4, 'one@example.org', 'day', '2026-06-21', '<2@x>', 3000, 1, NULL, NULL, 3500);
+             INSERT INTO mail_news VALUES (7, 3);",
+        )
+        .expect("rows of the layout before");
+        migrate(&mut db, 8, MIGRATIONS).expect("later scripts hold");
+        let row = |id: i64| {
+            db.query_row(
+                "SELECT way || ' ' || target || ' ' || about || ' ' || stable_id, tries, next_try_utc_ms,
+                     (SELECT news FROM delivery_news WHERE delivery = delivery.id)
+                 FROM delivery WHERE id = ?1",
+                [id],
+                |row| Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
+            )
+            .expect("it is there")
+        };
+        let wanted: (String, i64, Option<i64>, Option<i64>) = (
+            "mail one@example.org news <1@x>".to_owned(),
+            4,
+            Some(9000),
+            Some(7),
+        );
+        assert_eq!(row(3), wanted);
+        assert_eq!(row(4).1, 1);
+        // A summary is made once, as before; one to another target is another.
+        let again = "INSERT INTO delivery (way, target, about, period, stable_id, made_utc_ms)
+                     VALUES (?1, 'one@example.org', 'day', '2026-06-21', '<3@x>', 4000)";
+        db.execute(again, ["mail"]).expect_err("it is there");
+        db.execute(again, ["webhook"]).expect("another way");
+        db.execute(again, ["pigeon"]).expect_err("no such way");
     }
 
     #[test]

@@ -115,6 +115,16 @@ pub fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
     Some(timezone.from_utc_datetime(&utc.naive_utc()))
 }
 
+/// That what should have left does not leave; nothing where it does.
+pub fn late(count: usize) -> String {
+    let what = match count {
+        0 => return String::new(),
+        1 => "A mail, call or message has not been taken".to_owned(),
+        n => format!("{n} mails, calls or messages have not been taken"),
+    };
+    format!("{what} for more than a day. The log says why.")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -248,18 +248,6 @@ impl Texts {
         }
     }
 
-    /// That mails do not leave; nothing where they do.
-    pub fn mails_late(&self, count: usize) -> String {
-        match count {
-            0 => String::new(),
-            1 => "A mail has not been taken by its server for more than a day. The log says why."
-                .to_owned(),
-            n => format!(
-                "{n} mails have not been taken by their server for more than a day. The log says why."
-            ),
-        }
-    }
-
     /// The one sentence.
     pub fn sentence(&self, o: &Overview) -> String {
         let (measured, expected) = (

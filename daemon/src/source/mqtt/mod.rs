@@ -12,7 +12,6 @@ mod device;
 mod payload;
 mod sparkplug;
 mod subscriber;
-mod tls;
 
 pub use device::MessageDevice;
 pub use payload::{Garbage, Part, parts};

@@ -3,6 +3,7 @@
 //! Never in here: history; collectors keep their own.
 
 use super::unavailable;
+use crate::store::{Delivery, Way};
 use crate::web::Page;
 use crate::web::view::device::{self, Device, Freshness};
 use crate::web::view::finding::{self, Answered};
@@ -19,9 +20,12 @@ const KIND: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 /// All of them.
 pub async fn metrics(State(page): State<Arc<Page>>) -> Response {
     let found = page
-        .view(|_, store| Ok((finding::all(store)?, store.waiting_mails()?.len())))
+        .view(|page, store| {
+            let outbox = (store.waiting()?, store.late(page.clock.now())?);
+            Ok((finding::all(store)?, outbox))
+        })
         .await;
-    let (found, mails) = match found {
+    let (found, (waiting, late)) = match found {
         Ok(found) => found,
         Err(why) => return unavailable(&why),
     };
@@ -30,16 +34,24 @@ pub async fn metrics(State(page): State<Arc<Page>>) -> Response {
     values(&devices, &mut text);
     health(&devices, &mut text);
     standing(&found, &mut text);
-    let name = "noonmark_mails_waiting";
-    family(
-        name,
-        "gauge",
-        "mails that no server has taken yet",
-        &mut text,
-    );
-    sample(name, &[], mails as f64, &mut text);
+    outbox(&waiting, late, &mut text);
     text.push_str("# EOF\n");
     ([(header::CONTENT_TYPE, KIND)], text).into_response()
+}
+
+/// What has not left: by way, and how much of all of it is late.
+fn outbox(waiting: &[Delivery], late: usize, text: &mut String) {
+    let name = "noonmark_deliveries_waiting";
+    let help = "mails, calls and messages that nobody has taken yet";
+    family(name, "gauge", help, text);
+    for way in Way::ALL {
+        let of_way = waiting.iter().filter(|d| d.made.target.way() == way);
+        sample(name, &[("way", way.name())], of_way.count() as f64, text);
+    }
+    let name = "noonmark_deliveries_late";
+    let help = "mails, calls and messages that nobody has taken for more than a day";
+    family(name, "gauge", help, text);
+    sample(name, &[], late as f64, text);
 }
 
 fn family(name: &str, kind: &str, help: &str, text: &mut String) {

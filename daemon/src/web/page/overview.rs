@@ -2,6 +2,7 @@
 
 use super::rows::{FindingRow, curve};
 use super::{Answer, Frame, T, filled, message};
+use crate::text;
 use crate::web::access::Visit;
 use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
@@ -24,7 +25,7 @@ struct Shown {
     shape: &'static str,
     sentence: String,
     works: Vec<String>,
-    mails_late: String,
+    late: String,
     findings: Vec<FindingRow>,
     snoozed: Vec<FindingRow>,
     measured: String,
@@ -100,7 +101,7 @@ fn shown(page: &Page, frame: Frame, o: &Overview) -> Shown {
             .iter()
             .map(|work| work_text(page, work))
             .collect(),
-        mails_late: T.mails_late(o.mails_late_count),
+        late: text::late(o.deliveries_late_count),
         findings: o.findings.iter().map(row).collect(),
         snoozed: o.snoozed.iter().map(row).collect(),
         measured: show::energy(o.today.measured_wh),

@@ -3,7 +3,6 @@
 use super::device::{self, Freshness};
 use super::finding::{self, Brief};
 use super::{rounded, utc};
-use crate::alert::TOO_LONG;
 use crate::store::{Maintenance, Store, StoreError};
 use crate::web::Page;
 use crate::web::calendar::{self, Length};
@@ -49,8 +48,8 @@ pub struct Overview {
     pub limited: Vec<Limited>,
     pub sources: Vec<Source>,
     pub maintenance: Vec<Work>,
-    /// Mails that no server has taken for more than a day.
-    pub mails_late_count: usize,
+    /// Mails, calls and messages that nobody has taken for more than a day.
+    pub deliveries_late_count: usize,
 }
 
 /// The day so far.
@@ -159,7 +158,7 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
         limited,
         sources,
         maintenance: maintenance.iter().map(Work::of).collect(),
-        mails_late_count: store.late_mails(now - TOO_LONG)?,
+        deliveries_late_count: store.late(now)?,
     })
 }
 

@@ -1,4 +1,4 @@
-//! Encrypted connections to a broker: whom we believe, and who we are.
+//! Encrypted connections to brokers and receivers: whom we believe, and who we are.
 //! Never in here: reasons to believe somebody else (there is no key that turns checks off).
 
 use config::checked::Tls;
@@ -14,7 +14,7 @@ use std::sync::Arc;
 ///
 /// # Errors
 /// If a file cannot be read or holds no certificate or key, with its name.
-pub(super) fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
+pub fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
     let mut roots = RootCertStore::empty();
     match &tls.ca_file {
         Some(path) => {

@@ -1,0 +1,169 @@
+//! Mails of an invented site, as readers see them. Property of our own rules.
+
+use super::*;
+use analysis::detect::Kind;
+use analysis::diagnose::{Evidence, FindingId, Subject};
+use analysis::reading::{DeviceId, Span, Time};
+use config::checked::SiteFile;
+use std::path::Path;
+
+fn site() -> SiteFile {
+    let text = include_str!("../../../config/sites/quince-row-dairy.toml");
+    config::parse("an example", text, Path::new("")).expect("it is checked")
+}
+
+fn told(kind: Kind, input: u8, minute: i64, is_over: bool) -> Told {
+    let began = Time::from_unix_ms(1_782_129_600_000) + Span::from_min(minute);
+    let subject = Subject::input(&DeviceId::new("shed"), input);
+    let finding = Finding {
+        id: FindingId::new(&subject, kind, began),
+        subject,
+        kind,
+        severity: kind.severity(),
+        began,
+        found: began,
+        ended: is_over.then_some(began + Span::from_min(1)),
+        confidence: 0.999,
+        causes: Vec::new(),
+        evidence: Evidence::new(),
+        lost: Energy::from_wh(100.0),
+        summary: "<b>told</b>".to_owned(),
+        advice: vec!["first".to_owned()],
+        caution: vec!["what can hurt".to_owned()],
+    };
+    Told {
+        finding,
+        news: vec![Turn::Found],
+        link: None,
+    }
+}
+
+fn letter(to: usize, told: &[Told]) -> Letter {
+    let file = site();
+    let site = Site {
+        plant: &file.plant,
+        timezone: file.timezone,
+        readers: &file.alerts.readers,
+    };
+    news(site, &file.alerts.readers[to], told, None)
+}
+
+#[test]
+fn repeats_are_one_place_and_no_more_things() {
+    let repeats = (0..110).map(|n| told(Kind::ProtectionActed, 1, n, true));
+    let letter = letter(1, &repeats.collect::<Vec<_>>());
+    assert_eq!(
+        letter.subject,
+        "Quince Row dairy: Over: A protection has acted"
+    );
+    assert!(
+        letter.text.contains("shed, input 1 (110 times): over"),
+        "{}",
+        letter.text
+    );
+    assert!(letter.text.contains("Lost: 11.0 kWh"), "{}", letter.text);
+    assert_eq!(letter.text.matches("what can hurt").count(), 1);
+}
+
+#[test]
+fn a_hazard_comes_first_and_asks_to_act() {
+    let both = [
+        told(Kind::StringOpen, 1, 0, false),
+        told(Kind::IsolationLow, 2, 1, false),
+    ];
+    let letter = letter(0, &both);
+    assert_eq!(
+        letter.subject,
+        "Quince Row dairy: Please act today: Insulation too low, and 1 more"
+    );
+    let at = |text: &str| {
+        letter
+            .text
+            .find(text)
+            .unwrap_or_else(|| panic!("{text}: {}", letter.text))
+    };
+    assert!(at("INSULATION TOO LOW (today)") < at("A STRING CARRIES NOTHING (within days)"));
+    assert!(at("have a licensed electrician look at it today") < at("service@example.org"));
+}
+
+#[test]
+fn what_others_wrote_is_no_part_of_the_page() {
+    let letter = letter(1, &[told(Kind::StringOpen, 1, 0, false)]);
+    assert!(!letter.html.contains("<b>told</b>") && letter.text.contains("<b>told</b>"));
+    assert!(
+        letter.text.contains("Sure to more than 99 %"),
+        "{}",
+        letter.text
+    );
+}
+
+fn of_device(device: &str, kind: Kind, minute: i64, is_over: bool) -> Told {
+    let mut told = told(kind, 1, minute, is_over);
+    let subject = Subject::device(&DeviceId::new(device));
+    told.finding.id = FindingId::new(&subject, kind, told.finding.began);
+    told.finding.subject = subject;
+    told.link = Some(format!("https://dairy.example.org/link/{device}"));
+    told
+}
+
+#[test]
+fn what_is_at_every_inverter_in_the_same_time_is_one_line_about_the_whole_site() {
+    let trips = [
+        of_device("shed", Kind::GridTrip, 0, true),
+        of_device("hall", Kind::GridTrip, 4, true),
+        of_device("hall", Kind::GridTrip, 120, true),
+        of_device("shed", Kind::GridTrip, 121, true),
+    ];
+    let mail = letter(1, &trips);
+    assert!(
+        mail.subject.ends_with(Kind::GridTrip.title()),
+        "one thing: {}",
+        mail.subject
+    );
+    let line = "the whole site (hall, shed) (2 times): over";
+    assert!(mail.text.contains(line), "{}", mail.text);
+    assert!(
+        mail.text.contains("look for one cause of all"),
+        "{}",
+        mail.text
+    );
+    assert!(mail.html.contains("the whole site (hall, shed) (2 times)"));
+    assert_eq!(mail.text.matches("Since ").count(), 1);
+
+    // Each is acknowledged alone.
+    let lost = [
+        of_device("shed", Kind::LinkLost, 0, false),
+        of_device("hall", Kind::LinkLost, 1, false),
+        of_device("mast", Kind::LinkLost, 1, false),
+    ];
+    let mail = letter(1, &lost);
+    assert!(
+        mail.text.contains("the whole site (hall, mast, shed): new"),
+        "{}",
+        mail.text
+    );
+    assert_eq!(mail.text.matches("/link/").count(), 3);
+}
+
+#[test]
+fn what_is_at_one_inverter_or_at_another_time_is_told_by_place() {
+    for apart in [
+        vec![of_device("shed", Kind::GridTrip, 0, true)],
+        vec![
+            of_device("shed", Kind::GridTrip, 0, true),
+            of_device("hall", Kind::GridTrip, 30, true),
+        ],
+        vec![
+            of_device("shed", Kind::LinkLost, 0, false),
+            of_device("hall", Kind::LinkLost, 0, true),
+        ],
+        vec![
+            told(Kind::StringOpen, 1, 0, false),
+            told(Kind::StringOpen, 2, 0, false),
+        ],
+    ] {
+        let mail = letter(1, &apart);
+        assert!(!mail.text.contains("whole site"), "{}", mail.text);
+        assert_eq!(mail.text.matches("Since ").count(), apart.len());
+    }
+}
