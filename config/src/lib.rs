@@ -24,6 +24,7 @@ pub use messages::MESSAGE_TABLES;
 pub use problem::{ConfigErrors, Fault, Problem};
 pub use raw::TABLES;
 pub use registers::MAP_TABLES;
+pub use shape::FILL_IN;
 pub use table::{Key, Need, Rule};
 
 use checked::SiteFile;

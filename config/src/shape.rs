@@ -8,6 +8,9 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+/// What stands in a file that is only begun; it is no text of any key.
+pub const FILL_IN: &str = "FILL IN";
+
 /// A value of the file and the path at which it stands.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Value<'a, 'd> {
@@ -169,7 +172,7 @@ impl Shape for String {
                 let wanted = near(text, words.iter().copied());
                 value.report(Fault::UnknownName, wanted, problems)
             }
-            _ if text.trim().is_empty() => {
+            _ if text.trim().is_empty() || text == FILL_IN => {
                 value.report(Fault::WrongType, in_words(rule, NUMBER), problems)
             }
             Rule::OneOf(_) | Rule::Range { .. } | Rule::Words(_) => Some(text.to_owned()),

@@ -5,7 +5,7 @@ use config::checked::SiteFile;
 use daemon::clock::Clock;
 use daemon::command_line::{Cli, Command};
 use daemon::commands::{
-    backup, check, documents, exit, export, mail, password, replay, report, run, scan, verify,
+    backup, check, documents, exit, export, init, mail, password, replay, report, run, scan, verify,
 };
 use daemon::demo;
 use daemon::report::Days;
@@ -56,6 +56,16 @@ fn main() -> ExitCode {
         Command::Scan(options) => in_runtime(async {
             let result = scan::scan(&options.scan(), &mut io::stdout()).await;
             said(result, scan::ScanError::exit_code)
+        }),
+        Command::Init(options) => in_runtime(async {
+            let mut talk = init::Talk {
+                answers: &mut io::BufReader::new(io::stdin()),
+                is_person: io::stdin().is_terminal(),
+                out: &mut io::stdout(),
+            };
+            let path = options.out.clone();
+            let begun = init::init(&path, options.given(), &mut talk).await;
+            said(begun, init::InitError::exit_code)
         }),
         Command::Backup { store, to } => {
             let (now, out) = (Clock::System.now(), &mut io::stdout());

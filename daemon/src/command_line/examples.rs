@@ -28,6 +28,12 @@ is ready and that it lives.";
 pub(super) const REPLAY: &str = "Example:
   noonmark replay config/sites/test-field.toml --out test-field-report";
 
+pub(super) const INIT: &str = "Examples:
+  noonmark init                                  asks, and writes site.toml
+  noonmark init --out /etc/noonmark/site.toml --device 192.0.2.7:502 --device 192.0.2.8:502,3
+  noonmark init --name Barn --latitude -41.4 --longitude 147.1 --timezone Australia/Hobart < /dev/null
+                                                 asks nothing";
+
 pub(super) const BACKUP: &str = "Example:
   noonmark backup /var/lib/noonmark --to /media/usb/noonmark.sqlite";
 

@@ -2,9 +2,11 @@
 //! Never in here: anything that a command does.
 
 mod examples;
+mod init_options;
 mod scan_options;
 mod values;
 
+pub use init_options::InitOptions;
 pub use scan_options::ScanOptions;
 
 use crate::commands::export;
@@ -58,6 +60,10 @@ pub enum Command {
     /// It only reads.
     #[command(after_help = examples::SCAN)]
     Scan(ScanOptions),
+    /// Begin a site file from answers and from what inverters say of themselves; what nobody has
+    /// answered is marked. It only reads, and overwrites nothing.
+    #[command(after_help = examples::INIT)]
+    Init(InitOptions),
     /// Copy a store to a file and check the copy, also while the daemon runs
     #[command(after_help = examples::BACKUP)]
     Backup {

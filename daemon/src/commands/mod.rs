@@ -7,6 +7,7 @@ pub mod check;
 pub mod documents;
 pub mod exit;
 pub mod export;
+pub mod init;
 pub mod mail;
 mod meter;
 pub mod password;
