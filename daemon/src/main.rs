@@ -5,7 +5,8 @@ use config::checked::SiteFile;
 use daemon::clock::Clock;
 use daemon::command_line::{Cli, Command};
 use daemon::commands::{
-    backup, check, documents, exit, export, init, mail, password, replay, report, run, scan, verify,
+    backup, check, documents, exit, export, init, live, mail, password, replay, report, run, scan,
+    verify,
 };
 use daemon::demo;
 use daemon::report::Days;
@@ -28,7 +29,13 @@ fn main() -> ExitCode {
     };
     log(&cli.command);
     ExitCode::from(match cli.command {
-        Command::Check { site } => check_site(&site),
+        Command::Check { site, live: false } => check_site(&site),
+        Command::Check { site, live: true } => with_site(&site, |file| {
+            in_runtime(async {
+                let tried = live::live(&file, Clock::System, &mut io::stdout()).await;
+                tried.unwrap_or(exit::CANNOT_WRITE)
+            })
+        }),
         Command::Replay { site, out } => with_site(&site, |file| {
             said(
                 replay::replay(&site, &file, &out, &mut io::stdout().lock()),

@@ -17,4 +17,4 @@ mod to_reader;
 pub use compose::{ComposeError, Composed, Composer};
 pub use links::Links;
 pub use post::{Post, ToPost};
-pub use sender::{PATIENCE, SendError, Sender, TOO_LONG, send};
+pub use sender::{PATIENCE, SendError, Sender, TOO_LONG, greet, send};

@@ -204,6 +204,23 @@ pub async fn send(
     })
 }
 
+/// Connects to a server as for a mail, with encryption and password, and hands nothing over.
+///
+/// # Errors
+/// If its password or authority cannot be read, or the server is not reached or refuses.
+pub async fn greet(server: &MailServer, patience: Duration) -> Result<(), SendError> {
+    let transport = transport(server)?;
+    let greeted = tokio::time::timeout(patience, transport.test_connection()).await;
+    let greeted = greeted.map_err(|_| SendError::Silent {
+        server: server.address.to_string(),
+        after: patience,
+    })?;
+    greeted.map(drop).map_err(|source| SendError::Smtp {
+        server: server.address.to_string(),
+        source,
+    })
+}
+
 fn transport(server: &MailServer) -> Result<AsyncSmtpTransport<Tokio1Executor>, SendError> {
     let host = &server.address.host;
     let tls = || parameters(server);

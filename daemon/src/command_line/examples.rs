@@ -15,7 +15,9 @@ pub(super) const SCAN: &str = "Examples:
 pub(super) const CHECK: &str = "Examples:
   noonmark check site.toml                       every problem at once, or the design with its limits
   noonmark check /etc/noonmark/site.toml && systemctl reload noonmark
-                                                 before the daemon reads it again";
+                                                 before the daemon reads it again
+  noonmark check site.toml --live                does everything answer? Not on a serial line, or in front of
+                                                 a device with one connection, while the daemon runs";
 
 pub(super) const RUN: &str = "Examples:
   noonmark run site.toml --out /var/lib/noonmark

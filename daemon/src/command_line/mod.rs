@@ -31,6 +31,10 @@ pub enum Command {
     Check {
         /// The site file (TOML)
         site: PathBuf,
+        /// Instead of the design: try every connection that it names, and tell of each in a line; devices
+        /// are read once, nothing is written, published or sent
+        #[arg(long)]
+        live: bool,
     },
     /// Run the daemon: poll, store, compare, find, report
     #[command(after_help = examples::RUN)]

@@ -8,6 +8,7 @@ pub mod documents;
 pub mod exit;
 pub mod export;
 pub mod init;
+pub mod live;
 pub mod mail;
 mod meter;
 pub mod password;

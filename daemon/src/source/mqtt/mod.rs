@@ -14,6 +14,7 @@ mod sparkplug;
 mod subscriber;
 mod tls;
 
+pub use broker::greet;
 pub use device::MessageDevice;
 pub use payload::{Garbage, Part, parts};
 pub use sparkplug::{EdgeNode, Verb};
