@@ -5,8 +5,8 @@ use config::checked::SiteFile;
 use daemon::clock::Clock;
 use daemon::command_line::{Cli, Command};
 use daemon::commands::{
-    backup, check, documents, exit, export, init, live, mail, password, replay, report, run, scan,
-    verify,
+    backup, check, doctor, documents, exit, export, init, live, mail, password, replay, report,
+    run, scan, verify,
 };
 use daemon::demo;
 use daemon::report::Days;
@@ -83,6 +83,10 @@ fn main() -> ExitCode {
             verify::verify(&store, &mut io::stdout()),
             verify::VerifyError::exit_code,
         ),
+        Command::Doctor { site, store, out } => {
+            let written = doctor::doctor(&site, &store, &out, Clock::System, &mut io::stdout());
+            said(written, doctor::DoctorError::exit_code)
+        }
         Command::Export {
             site,
             store,
@@ -132,6 +136,10 @@ fn main() -> ExitCode {
             documents::completions(shell, &mut io::stdout());
             exit::DONE
         }
+        Command::Schema { file } => said(
+            documents::schema(file, &mut io::stdout()),
+            documents::ManualError::exit_code,
+        ),
         Command::Man { folder } => said(
             documents::manual(&folder, &mut io::stdout()),
             documents::ManualError::exit_code,

@@ -43,6 +43,10 @@ pub(super) const VERIFY: &str = "Examples:
   noonmark verify /var/lib/noonmark
   noonmark verify /media/usb/noonmark.sqlite";
 
+pub(super) const DOCTOR: &str = "Example:
+  noonmark doctor /etc/noonmark/site.toml --store /var/lib/noonmark --out noonmark.txt
+                                                 read it before you give it away";
+
 pub(super) const EXPORT: &str = "Example:
   noonmark export site.toml --store /var/lib/noonmark --out june --from 2026-06-01 --to 2026-06-30 \\
       --format parquet";
@@ -59,6 +63,12 @@ pub(super) const PASSWORD: &str = "Example:
 
 pub(super) const DEMO: &str = "Example:
   noonmark demo --out demo                       then open demo/report.html";
+
+pub(super) const SCHEMA: &str = "Examples:
+  noonmark schema site > noonmark-site.schema.json
+  noonmark schema map > noonmark-map.schema.json
+                                                 an editor finds it by a first line in the file:
+                                                 #:schema ./noonmark-site.schema.json";
 
 pub(super) const COMPLETIONS: &str = "Examples:
   noonmark completions bash > /usr/share/bash-completion/completions/noonmark

@@ -83,6 +83,19 @@ pub enum Command {
         /// The daemon's folder, or the store in it
         store: PathBuf,
     },
+    /// Write what whoever helps from afar needs to know into one text: version, machine, site file, store,
+    /// log; no password, nobody's name or address
+    #[command(after_help = examples::DOCTOR)]
+    Doctor {
+        /// The site file (TOML)
+        site: PathBuf,
+        /// The daemon's folder, or the store in it
+        #[arg(long, default_value = "noonmark-data")]
+        store: PathBuf,
+        /// The new file
+        #[arg(long)]
+        out: PathBuf,
+    },
     /// Write what was stored of some days to files, one for each device and day (UTC)
     #[command(after_help = examples::EXPORT)]
     Export {
@@ -141,6 +154,13 @@ pub enum Command {
         /// Folder for the reports
         #[arg(long, default_value = "noonmark-demo")]
         out: PathBuf,
+    },
+    /// Print the JSON Schema of a kind of file, for editors
+    #[command(after_help = examples::SCHEMA)]
+    Schema {
+        /// site, map (of registers) or messages
+        #[arg(value_parser = values::file)]
+        file: config::schema::File,
     },
     /// Print completions of a shell for these commands
     #[command(after_help = examples::COMPLETIONS)]

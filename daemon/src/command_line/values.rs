@@ -2,6 +2,7 @@
 //! Never in here: options.
 
 use crate::commands::export;
+use config::schema::File;
 use std::ops::RangeInclusive;
 
 /// A time as RFC 3339 has it.
@@ -20,6 +21,16 @@ pub(super) fn units(text: &str) -> Result<RangeInclusive<u8>, String> {
     let range = range.filter(|(first, last): &(u8, u8)| first <= last);
     let (first, last) = range.ok_or_else(|| "wanted two unit ids, as in 1-10".to_owned())?;
     Ok(first..=last)
+}
+
+/// A kind of file.
+pub(super) fn file(text: &str) -> Result<File, String> {
+    match text {
+        "site" => Ok(File::Site),
+        "map" => Ok(File::RegisterMap),
+        "messages" => Ok(File::MessageMap),
+        _ => Err("wanted site, map or messages".to_owned()),
+    }
 }
 
 /// A format of exports.

@@ -1,10 +1,12 @@
-//! `noonmark completions SHELL` and `noonmark man FOLDER`: what others know of the command line, made
-//! from the command line itself. Never in here: texts.
+//! `noonmark completions SHELL`, `noonmark man FOLDER` and `noonmark schema FILE`: what other programs
+//! know of the command line and of the files, made from the command line and the readers of the files
+//! themselves. Never in here: texts.
 
 use super::exit;
 use crate::command_line::Cli;
 use clap::CommandFactory;
 use clap_complete::Shell;
+use config::schema::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -38,6 +40,16 @@ impl ManualError {
 /// Prints completions for a shell.
 pub fn completions(shell: Shell, out: &mut dyn Write) {
     clap_complete::generate(shell, &mut Cli::command(), "noonmark", &mut { out });
+}
+
+/// Prints the JSON Schema of a kind of file.
+///
+/// # Errors
+/// If it cannot be printed.
+pub fn schema(file: File, out: &mut dyn Write) -> Result<(), ManualError> {
+    let text = serde_json::to_string_pretty(&config::schema::schema(file));
+    let text = text.expect("plain data can always be written");
+    writeln!(out, "{text}").map_err(ManualError::Print)
 }
 
 /// Writes a page of section 1 for the program and for each command into a folder, and says how many.

@@ -4,6 +4,7 @@
 mod at_store;
 pub mod backup;
 pub mod check;
+pub mod doctor;
 pub mod documents;
 pub mod exit;
 pub mod export;
