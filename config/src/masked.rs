@@ -95,10 +95,10 @@ fn line(lines: &mut String, path: &str, value: &str) {
 }
 
 fn is_known(key: &str) -> bool {
-    let is_table = |name: &&str| name.split('.').any(|part| part == key);
+    let is_table = |name: &str| name.split('.').any(|part| part == key);
     let keys = TABLES.iter().flat_map(|(_, keys)| keys.iter());
     keys.map(|key| key.name).any(|name| name == key)
-        || TABLES.iter().any(|(name, _)| is_table(&name))
+        || TABLES.iter().any(|(name, _)| is_table(name))
 }
 
 #[cfg(test)]

@@ -91,7 +91,8 @@ fn built(into: &Path, revision: &str) -> PathBuf {
         .arg(script)
         .arg(noonmark())
         .arg(into)
-        .arg(revision));
+        // What is unpacked at once need not be small.
+        .args([revision, "-Znone"]));
     PathBuf::from(String::from_utf8(output.stdout).expect("a path").trim_end())
 }
 
