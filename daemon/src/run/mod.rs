@@ -6,7 +6,7 @@
 //! is being written is written once after it; what became of a mail waits to be noted, and then holds
 //! the next mail back.
 //! Shutdown: pollers, mails, the page and the ticker stop first, the analysis takes what has arrived and stores it,
-//! the last report is written, then `run` returns. It does the same when the analysis gives up.
+//! the findings are written, then `run` returns. It does the same when the analysis gives up.
 //! The supervisor hears of life from the analysis, after a step: that takes the runtime, the ticker, the
 //! queue and the analysis itself.
 //! Never in here: what a reading means.

@@ -5,7 +5,7 @@ use crate::{EVERY_S, RATE, day};
 use std::ffi::OsStr;
 use std::os::unix::net::UnixDatagram;
 use tempfile::TempDir;
-use tests::{DEADLINE, Program};
+use tests::{Browser, DEADLINE, Program};
 
 /// The supervisor's end.
 struct Supervisor {
@@ -100,4 +100,30 @@ fn assert_reloading(message: &[String]) {
     let now = rustix::time::clock_gettime(rustix::time::ClockId::Monotonic);
     let now = now.tv_sec * 1_000_000 + now.tv_nsec / 1000;
     assert!(since > 0 && since <= now, "{since} of {now}");
+}
+
+/// `technician:correct horse`, as programs send it.
+const AUTHORISATION: &str = "Basic dGVjaG5pY2lhbjpjb3JyZWN0IGhvcnNl";
+
+#[test]
+fn a_password_among_the_credentials_of_the_service_guards_the_page() {
+    let mut server = day();
+    let site = Site::new(&[("hut", server.port())], None, EVERY_S);
+    let text = std::fs::read_to_string(site.file()).expect("a file");
+    let web = "[web]\nlisten = \"127.0.0.1:0\"\n\
+               password_file = \"${CREDENTIALS_DIRECTORY}/page\"\n";
+    site.write(&format!("{web}{text}"));
+    let credentials = tempfile::tempdir().expect("a folder");
+    let hash = daemon::web::hash("correct horse").expect("long enough");
+    std::fs::write(credentials.path().join("page"), hash).expect("room for it");
+    let variables = [("CREDENTIALS_DIRECTORY", credentials.path().as_os_str())];
+    let mut program = Program::start_with(site.rehearsal(&mut server, RATE), &variables);
+    let line = program.wait_for_line("the page is at http://");
+    let (_, address) = line.split_once("http://").expect("an address");
+    let mut page = Browser::new(address.trim_end_matches('/'));
+    program.wait_for_line("running");
+    assert_eq!(page.get("/api/v1/overview").status, 401);
+    let head = [("authorization", AUTHORISATION)];
+    assert_eq!(page.send("GET", "/api/v1/overview", &head, "").status, 200);
+    assert_eq!(program.terminate().code, Some(0));
 }

@@ -181,6 +181,38 @@ mod tests {
     }
 
     #[test]
+    fn whoever_types_is_asked_and_asked_again_after_a_wrong_answer() {
+        let typed =
+            "A barn\n141\n-41.4\n\n160\nAustralia/Hobart\nau-c\n2023-02-17\nx y\nbarn,3\n\n";
+        let (mut answers, mut out) = (typed.as_bytes(), Vec::new());
+        let given = Given {
+            site: vec![("grid_rules", "nz".to_owned())],
+            devices: Vec::new(),
+        };
+        let mut talk = Talk {
+            answers: &mut answers,
+            is_person: true,
+            out: &mut out,
+        };
+        // What is given is not asked: "au-c" is no date, and the next answer is.
+        let gathered = Answers::gather(given, &mut talk).expect("right in the end");
+        let wanted = [
+            ("name", "\"A barn\""),
+            ("latitude_deg", "-41.4"),
+            ("altitude_m", "160"),
+            ("timezone", "\"Australia/Hobart\""),
+            ("grid_rules", "\"nz\""),
+            ("commissioned", "2023-02-17"),
+        ];
+        let wanted = wanted.map(|(key, value)| (key, value.to_owned()));
+        assert_eq!(gathered.site, wanted);
+        assert_eq!(gathered.devices, [place("barn:502,3").expect("right")]);
+        let said = String::from_utf8(out).expect("text");
+        assert_eq!(said.matches("\n> ").count(), 11, "{said}");
+        assert_eq!(said.matches("failed to take").count(), 3, "{said}");
+    }
+
+    #[test]
     fn what_the_check_refuses_is_no_answer() {
         for (name, answer) in [
             ("latitude_deg", "141"),
