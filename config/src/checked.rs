@@ -143,16 +143,22 @@ pub struct Broker {
     pub tls: Option<Tls>,
 }
 
+/// What a file begins with that stands in the folder of credentials, which the supervisor makes for one
+/// run of the daemon and names in the variable `CREDENTIALS_DIRECTORY`.
+pub const CREDENTIALS: &str = "${CREDENTIALS_DIRECTORY}/";
+
 /// Where a secret is; never the secret.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Secret {
-    /// In a file, alone; relative paths resolved against the site file.
+    /// In a file, alone; relative paths resolved against the site file, those that begin with
+    /// [`CREDENTIALS`] not yet.
     File(PathBuf),
     /// In an environment variable.
     Variable(String),
 }
 
-/// An encrypted connection. Relative paths are resolved against the site file.
+/// An encrypted connection. Relative paths are resolved against the site file, those that begin with
+/// [`CREDENTIALS`] not yet.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Tls {
     /// PEM file of the authority that is believed; the system's authorities where absent.

@@ -11,19 +11,23 @@
 mod check;
 pub mod checked;
 pub mod grid;
+mod masked;
 pub mod messages;
 mod mounting;
 mod own_shape;
 mod problem;
 mod raw;
 pub mod registers;
+pub mod schema;
 mod shape;
 mod table;
 
+pub use masked::masked;
 pub use messages::MESSAGE_TABLES;
 pub use problem::{ConfigErrors, Fault, Problem};
 pub use raw::TABLES;
 pub use registers::MAP_TABLES;
+pub use shape::FILL_IN;
 pub use table::{Key, Need, Rule};
 
 use checked::SiteFile;

@@ -3,6 +3,7 @@
 
 use crate::problem::{Fault, Problems};
 use crate::raw::{ColumnTable, HeatLoss};
+use crate::schema;
 use crate::shape::{Shape, Value};
 use crate::table::{At, Rule, read};
 use toml::de::DeValue;
@@ -28,10 +29,18 @@ impl Shape for Turbidity {
         Some(Self(all?.try_into().expect("twelve in, twelve out")))
     }
 
+    fn schema(rule: Rule) -> serde_json::Value {
+        let number = f64::schema(rule);
+        let months = schema::array(number.clone(), 12, Some(12));
+        schema::any_of([number, months])
+    }
+
     fn from_default(number: f64) -> Option<Self> {
         Some(Self([number; 12]))
     }
 }
+
+const NAMES: Rule = Rule::OneOf(&["open-rack", "close-roof", "insulated-back"]);
 
 /// A named set, or own numbers.
 #[derive(Debug, Clone)]
@@ -42,7 +51,6 @@ pub(crate) enum Mounting {
 
 impl Shape for Mounting {
     fn read(value: Value<'_, '_>, rule: Rule, problems: &mut Problems<'_>) -> Option<Self> {
-        const NAMES: Rule = Rule::OneOf(&["open-rack", "close-roof", "insulated-back"]);
         match value.value.get_ref() {
             DeValue::Table(_) => HeatLoss::read(value, rule, problems).map(Self::Own),
             DeValue::String(_) => String::read(value, NAMES, problems).map(Self::Named),
@@ -52,6 +60,10 @@ impl Shape for Mounting {
             | DeValue::Datetime(_)
             | DeValue::Array(_) => String::read(value, rule, problems).map(Self::Named),
         }
+    }
+
+    fn schema(rule: Rule) -> serde_json::Value {
+        schema::any_of([String::schema(NAMES), HeatLoss::schema(rule)])
     }
 }
 
@@ -95,6 +107,12 @@ impl Shape for Efficiency {
         Some(Self(points))
     }
 
+    fn schema(rule: Rule) -> serde_json::Value {
+        let ratio = f64::schema(rule);
+        let points = schema::named(ratio.clone(), "^[0-9]*\\.?[0-9]+$");
+        schema::any_of([ratio, points])
+    }
+
     fn from_default(number: f64) -> Option<Self> {
         Some(Self(vec![(1.0, number)]))
     }
@@ -131,10 +149,16 @@ impl Shape for Columns {
         columns.sort_by_key(|column| column.at.span.start);
         Some(Self(columns))
     }
+
+    fn schema(rule: Rule) -> serde_json::Value {
+        let column = schema::any_of([String::schema(WORDS), ColumnTable::schema(rule)]);
+        schema::named(column, "")
+    }
 }
 
+const WORDS: Rule = Rule::Words("channel address, or { channel, scale, offset }");
+
 fn column(header: &str, value: Value<'_, '_>, problems: &mut Problems<'_>) -> Option<Column> {
-    const WORDS: Rule = Rule::Words("channel address, or { channel, scale, offset }");
     let (header, path) = (header.to_owned(), value.path.to_owned());
     let span = value.span();
     let Some(table) = value.table() else {

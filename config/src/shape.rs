@@ -2,11 +2,15 @@
 //! Never in here: which key has which shape.
 
 use crate::problem::{Fault, Problems};
+use crate::schema;
 use crate::table::{At, Rule, Table, near, read};
 use chrono::{NaiveDate, NaiveTime};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
+
+/// What stands in a file that is only begun; it is no text of any key.
+pub const FILL_IN: &str = "FILL IN";
 
 /// A value of the file and the path at which it stands.
 #[derive(Debug, Clone, Copy)]
@@ -19,6 +23,9 @@ pub(crate) struct Value<'a, 'd> {
 pub(crate) trait Shape: Sized {
     /// The value, or nothing after a problem has been reported.
     fn read(value: Value<'_, '_>, rule: Rule, problems: &mut Problems<'_>) -> Option<Self>;
+
+    /// The same as a JSON Schema.
+    fn schema(rule: Rule) -> serde_json::Value;
 
     /// From a key's default number; only for shapes that have one.
     fn from_default(_: f64) -> Option<Self> {
@@ -92,6 +99,10 @@ impl Shape for f64 {
         in_range(number, value, rule, problems)
     }
 
+    fn schema(rule: Rule) -> serde_json::Value {
+        schema::number("number", rule)
+    }
+
     fn from_default(number: f64) -> Option<Self> {
         Some(number)
     }
@@ -150,6 +161,10 @@ impl Shape for u32 {
         Some(number as u32)
     }
 
+    fn schema(rule: Rule) -> serde_json::Value {
+        schema::number("integer", rule)
+    }
+
     fn from_default(number: f64) -> Option<Self> {
         Some(number as u32)
     }
@@ -169,11 +184,15 @@ impl Shape for String {
                 let wanted = near(text, words.iter().copied());
                 value.report(Fault::UnknownName, wanted, problems)
             }
-            _ if text.trim().is_empty() => {
+            _ if text.trim().is_empty() || text == FILL_IN => {
                 value.report(Fault::WrongType, in_words(rule, NUMBER), problems)
             }
             Rule::OneOf(_) | Rule::Range { .. } | Rule::Words(_) => Some(text.to_owned()),
         }
+    }
+
+    fn schema(rule: Rule) -> serde_json::Value {
+        schema::text(rule)
     }
 }
 
@@ -187,6 +206,10 @@ impl Shape for Header {
             Some("") => Some(Self(String::new())),
             _ => String::read(value, rule, problems).map(Self),
         }
+    }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        serde_json::json!({ "type": "string" })
     }
 }
 
@@ -203,6 +226,10 @@ impl Shape for Name {
         }
         let wanted = "a plain name of letters, digits, - and _";
         value.report(Fault::WrongType, wanted, problems)
+    }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        schema::pattern("^[A-Za-z0-9_-]+$")
     }
 }
 
@@ -221,6 +248,10 @@ impl Shape for NaiveDate {
         let (year, month, day) = (date.year.into(), date.month.into(), date.day.into());
         NaiveDate::from_ymd_opt(year, month, day).or_else(|| value.wrong_type(WANTED, problems))
     }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        schema::pattern("^[0-9]{4}-[0-9]{2}-[0-9]{2}$")
+    }
 }
 
 impl Shape for NaiveTime {
@@ -232,6 +263,10 @@ impl Shape for NaiveTime {
         let time = NaiveTime::parse_from_str(text, "%H:%M");
         time.ok().or_else(|| value.wrong_type(WANTED, problems))
     }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        schema::pattern("^([01]?[0-9]|2[0-3]):[0-5]?[0-9]$")
+    }
 }
 
 /// One table.
@@ -242,6 +277,10 @@ impl<T: Table> Shape for T {
         };
         let (path, span) = (value.path.to_owned(), value.span());
         Some(read(table, At { path, span }, problems))
+    }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        schema::table(T::KEYS, T::schemas())
     }
 }
 
@@ -263,5 +302,9 @@ impl<T: Table> Shape for Vec<T> {
             tables.extend(T::read(item, Rule::Words("a table"), problems));
         }
         Some(tables)
+    }
+
+    fn schema(rule: Rule) -> serde_json::Value {
+        schema::array(T::schema(rule), 1, None)
     }
 }

@@ -98,6 +98,9 @@ impl At {
 pub(crate) trait Table: Sized {
     const KEYS: &'static [Key];
 
+    /// What may stand at each key of [`Table::KEYS`], as JSON Schemas.
+    fn schemas() -> Vec<serde_json::Value>;
+
     /// Takes the fields in the order of [`Table::KEYS`].
     fn take(fields: &mut Fields<'_, '_, '_>) -> Self;
 
@@ -208,6 +211,10 @@ macro_rules! table {
                 rule: $rule,
                 doc: $text,
             },)*];
+
+            fn schemas() -> Vec<serde_json::Value> {
+                vec![$(<$shape as $crate::shape::Shape>::schema($rule),)*]
+            }
 
             fn take(fields: &mut $crate::table::Fields<'_, '_, '_>) -> Self {
                 Self {

@@ -33,7 +33,7 @@ pub enum DeskError {
     /// What waits cannot be stored.
     #[error(transparent)]
     Store(#[from] StoreError),
-    /// The last report cannot be written.
+    /// The findings cannot be written at the end.
     #[error(transparent)]
     Report(#[from] ReportError),
 }
@@ -191,7 +191,7 @@ impl Desk {
         }
     }
 
-    /// Stores what waits and writes the last report.
+    /// Stores what waits and writes the findings.
     ///
     /// # Errors
     /// If one of them cannot be done; the other is done all the same.

@@ -73,7 +73,7 @@ fn a_store_that_turns_out_damaged_is_set_aside_and_work_goes_on() {
     desk.take(&between, NOW + STORE_EVERY * 2)
         .expect("a new store takes them");
     desk.take(&[later], NOW + STORE_EVERY * 3).expect("stored");
-    desk.close().expect("the last report is written");
+    desk.close().expect("the findings are written");
     let mut wanted = between;
     wanted.push(later);
     assert_eq!(stored(folder.path()), wanted);
@@ -130,7 +130,7 @@ fn old_readings_are_packed_and_let_go_between_the_commits_of_a_running_desk() {
     for second in 1..30 {
         desk.take(&[], NOW + Span::from_s(second)).expect("thinned");
     }
-    desk.close().expect("the last report is written");
+    desk.close().expect("the findings are written");
     assert_eq!(stored(folder.path()), recent);
     let opened = Store::open(&folder.path().join("site.sqlite"), &Layout::of(&plant()));
     let store = opened.expect("the store opens").store;

@@ -5,6 +5,7 @@
 pub mod alert;
 pub mod analyse;
 pub mod clock;
+pub mod command_line;
 pub mod commands;
 pub mod demo;
 pub mod desk;
@@ -13,8 +14,10 @@ pub mod mqtt;
 pub mod report;
 pub mod run;
 pub mod secret;
+pub mod signals;
 pub mod source;
 pub mod store;
+pub mod supervisor;
 pub mod text;
 pub mod tls;
 pub mod web;

@@ -1,6 +1,7 @@
 //! Encrypted connections to brokers and receivers: whom we believe, and who we are.
 //! Never in here: reasons to believe somebody else (there is no key that turns checks off).
 
+use crate::secret;
 use config::checked::Tls;
 use rustls::crypto::ring::default_provider;
 use rustls::pki_types::pem::PemObject;
@@ -18,7 +19,7 @@ pub fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
     let mut roots = RootCertStore::empty();
     match &tls.ca_file {
         Some(path) => {
-            for authority in certificates(path)? {
+            for authority in certificates(&secret::place(path)?)? {
                 roots.add(authority).map_err(|error| about(path, error))?;
             }
         }
@@ -35,6 +36,7 @@ pub fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
     let settings = match &tls.identity {
         None => builder.with_no_client_auth(),
         Some((certificate, key)) => {
+            let (certificate, key) = (&*secret::place(certificate)?, &*secret::place(key)?);
             let own = certificates(certificate)?;
             let key = PrivateKeyDer::from_pem_file(key).map_err(|error| about(key, error))?;
             builder.with_client_auth_cert(own, key).map_err(wrong)?

@@ -10,8 +10,12 @@ mod interrupted;
 mod killed;
 #[path = "run/output.rs"]
 mod output;
+#[path = "run/reloaded.rs"]
+mod reloaded;
 #[path = "run/site.rs"]
 mod site;
+#[path = "run/supervised.rs"]
+mod supervised;
 
 use analysis::reading::{Span, Time};
 use output::{alarms_elsewhere, assert_contract, assert_pictures, ledger_rows, open_store};

@@ -6,7 +6,7 @@ below are typed from the SunSpec model definition files, not taken from the daem
 daemon's table or framing shows as a difference here.
 
 Unit 1: models 1, 103, 160, 64001 (a private one, to be skipped), and with --settings those that say
-how it is set.  Unit 2: models 1, 302, 303, 307.
+how it is set; with --nameplate one that says its ratings.  Unit 2: models 1, 302, 303, 307.
 
 The day is our own simple one, with no claim beyond being plausible (h: hour of the day in UTC):
     s      = max(0, sin(pi (h - 6) / 12))                 light from 6 to 18 h
@@ -256,6 +256,29 @@ def settings(kind):
     )
 
 
+def nameplate(kind):
+    """Models 120, 121 and 702: 33 kW and 36 kVA, set to 30 kW and 32 kVA; exponent 1."""
+    if kind == "120":
+        return model(120, u16(4) + u16(33000, 1) + s16(1) + u16(36000, 1) + s16(1) + NOT_S16 * 5
+                     + NOT_U16 + NOT_S16 * 15)
+    if kind == "121":
+        return model(121, u16(30000, 1) + u16(230) + s16(0) + NOT_U16 * 2 + u16(32000, 1)
+                     + NOT_U16 * 14 + s16(1) + s16(0) + s16(0) + NOT_S16 + s16(1) + NOT_S16 * 5)
+    if kind == "702":
+        body = u16(33000, 1) + NOT_U16 * 4 + u16(36000, 1) + NOT_U16 * 15 + NOT_U32 + NOT_U16 * 20
+        return model(702, body + s16(1) + NOT_S16 + s16(1) + NOT_S16 * 4)
+    return []
+
+
+def ports_714(count):
+    """Model 714: so many ports of modules and one of a battery between them."""
+    head = u32(0) + u16(count + 1) + NOT_S16 * 2 + NOT_U16 * 8 + NOT_S16 * 5
+    port = lambda kind, n: (u16(kind) + u16(n) + text(f"port {n}", 8) + NOT_S16 + NOT_U16 + NOT_S16
+                            + NOT_U16 * 8 + NOT_S16 + u16(2) + u32(0))
+    kinds = [1, 2] + [1] * (count - 1)
+    return model(714, head + sum((port(kind, n) for n, kind in enumerate(kinds, 1)), []))
+
+
 def station(w):
     """Models 302, 303 and 307."""
     tenths = lambda name: s16(w[name], -1)
@@ -269,8 +292,9 @@ def station(w):
 class Site:
     """Both units: values and registers of now."""
 
-    def __init__(self, day, plant, answer_after_s, kind):
+    def __init__(self, day, plant, answer_after_s, kind, rated, by_ports):
         self.day, self.plant, self.answer_after_s = day, plant, answer_after_s
+        self.rated, self.by_ports = nameplate(rated), by_ports
         self.settings = settings(kind)
         # What the model of entering service counts down.
         self.waits_s = {"full": 0, "odd": 45}.get(kind)
@@ -293,7 +317,10 @@ class Site:
         if unit == 1:
             v = values["inverter"]
             models = common("inverter") + inverter_103(v)
-            models += inputs_160(v, len(self.plant.strings)) + model(64001, [7] * 9)
+            count = len(self.plant.strings)
+            models += self.rated
+            models += ports_714(count) if self.by_ports else inputs_160(v, count)
+            models += model(64001, [7] * 9)
             models += self.settings
         else:
             models = common("station") + station(values["weather"])
@@ -331,6 +358,8 @@ def arguments():
     parser.add_argument("--open-input", type=int, default=2)
     parser.add_argument("--open-at", type=instant, help="when one of its strings opens")
     parser.add_argument("--settings", choices=["none", "full", "odd", "stuck"], default="none")
+    parser.add_argument("--nameplate", choices=["none", "120", "121", "702"], default="none")
+    parser.add_argument("--ports", action="store_true", help="model 714 in the place of 160")
     parser.add_argument("--answer-after-s", type=float, default=0.0, help="a slow device")
     parser.add_argument("--stop-at-end-of-input", action="store_true")
     return parser.parse_args()
@@ -352,7 +381,7 @@ async def main():
     strings = [int(count) for count in args.strings.split(",")]
     day = Day(args.clock_from, args.clock_rate)
     plant = Plant(strings, args.open_input, args.open_at, day)
-    site = Site(day, plant, args.answer_after_s, args.settings)
+    site = Site(day, plant, args.answer_after_s, args.settings, args.nameplate, args.ports)
     framer = FramerType.RTU if args.rtu else FramerType.SOCKET
     devices = [site.device(1), site.device(2)]
     server = ModbusTcpServer(devices, framer=framer, address=("127.0.0.1", args.port))

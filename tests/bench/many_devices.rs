@@ -9,9 +9,9 @@
 use analysis::reading::Quantity;
 use config::checked::SiteFile;
 use daemon::clock::Clock;
-use daemon::commands::run::settings;
 use daemon::demo::{Registers, serve};
 use daemon::source::modbus::Poller;
+use daemon::source::settings;
 use daemon::source::sunspec::{ModelImage, Spot, lay_out};
 use std::fmt::Write as _;
 use std::fs;

@@ -22,6 +22,7 @@ mod wait;
 
 pub use browser::{Answer, Browser};
 pub use close::relative;
+pub use peer::python;
 pub use program::{Ended, Program, noonmark};
 pub use reference::{load_reference, reference_folder};
 pub use sunspec_server::{Served, SunspecServer};

@@ -81,7 +81,8 @@ pub(crate) fn after<'a>(prefix: &str, line: &'a str) -> &'a str {
     rest.unwrap_or_else(|| panic!("the server said {line:?}"))
 }
 
-fn python() -> String {
+/// The interpreter that has the peers of the tests; panics with what to do where none is named.
+pub fn python() -> String {
     std::env::var("NOONMARK_TEST_PYTHON").unwrap_or_else(|_| {
         panic!(
             "NOONMARK_TEST_PYTHON is not set. Run tests/run, or: python3 -m venv .venv && \

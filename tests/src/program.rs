@@ -61,6 +61,16 @@ impl Program {
         Self::spawn(command)
     }
 
+    /// Starts it with a command line and variables of its environment.
+    pub fn start_with<A: AsRef<OsStr>>(
+        arguments: impl IntoIterator<Item = A>,
+        variables: &[(&str, &OsStr)],
+    ) -> Self {
+        let mut command = Command::new(noonmark());
+        command.args(arguments).envs(variables.iter().copied());
+        Self::spawn(command)
+    }
+
     /// Starts it so that writing beyond a limit on file sizes is an error and not its end, as on a
     /// disk that is full. The limit itself is [`Program::limit_files`].
     pub fn start_under_a_quota<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) -> Self {
@@ -140,6 +150,11 @@ impl Program {
     pub fn terminate(self) -> Ended {
         kill_process(self.pid(), Signal::TERM).expect("it runs");
         self.end()
+    }
+
+    /// Asks it to read its site file again.
+    pub fn reload(&self) {
+        kill_process(self.pid(), Signal::HUP).expect("it runs");
     }
 
     /// Ends it without a chance to do anything, as a power cut does.

@@ -1,6 +1,6 @@
 //! `[[broker]]`: how each broker lets somebody in.
 
-use super::secret::{secret, without};
+use super::secret::{place, secret, without};
 use super::source::{MQTT_PORT, address_at};
 use super::{list, value};
 use crate::checked::{Address, Broker, Tls};
@@ -104,7 +104,7 @@ fn broker(raw: &raw::Broker, beside: &Path, problems: &mut Problems<'_>) -> Opti
     if !right {
         return None;
     }
-    let path = |field: &Option<Found<String>>| value(field).map(|name| beside.join(name));
+    let path = |field: &Option<Found<String>>| value(field).map(|name| place(name, beside));
     let tls = has_tls.then(|| Tls {
         ca_file: path(&raw.ca_file),
         identity: path(certificate).zip(path(key)),

@@ -1,10 +1,10 @@
 //! Passwords: where they are, never what they are; and keys that say nothing without another one.
 
 use super::{report, value};
-use crate::checked::Secret;
+use crate::checked::{CREDENTIALS, Secret};
 use crate::problem::{Fault, Problems};
 use crate::table::{At, Found};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Where a user's password is, if there is one; the outer `None` after something was reported.
 pub(super) fn secret(
@@ -35,9 +35,18 @@ pub(super) fn either(
         report(at, (key, found), Fault::Contradiction, wanted, problems);
         return None;
     }
-    let in_file = value(file).map(|name| Secret::File(beside.join(name)));
+    let in_file = value(file).map(|name| Secret::File(place(name, beside)));
     let in_variable = value(variable).cloned().map(Secret::Variable);
     Some(in_file.or(in_variable))
+}
+
+/// A file of the site file's: relative ones start beside it, those in the folder of credentials are left
+/// for whoever knows where that is.
+pub(super) fn place(name: &str, beside: &Path) -> PathBuf {
+    match name.starts_with(CREDENTIALS) {
+        true => PathBuf::from(name),
+        false => beside.join(name),
+    }
 }
 
 /// Whether a key that says nothing without another one stands beside it, or not at all.

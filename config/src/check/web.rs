@@ -1,6 +1,6 @@
 //! `[web]`: where the page is, and who may see it.
 
-use super::secret::{either, without};
+use super::secret::{either, place, without};
 use super::{report, value};
 use crate::checked::Web;
 use crate::problem::{Fault, Problems};
@@ -55,7 +55,7 @@ fn stated(raw: &raw::Web, beside: &Path, problems: &mut Problems<'_>) -> Option<
     if !right {
         return None;
     }
-    let path = |field: &Option<Found<String>>| value(field).map(|name| beside.join(name));
+    let path = |field: &Option<Found<String>>| value(field).map(|name| place(name, beside));
     Some(Some(Web {
         listen,
         is_stated: true,

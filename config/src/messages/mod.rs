@@ -7,6 +7,7 @@ mod check;
 mod raw;
 
 pub use raw::MESSAGE_TABLES;
+pub(crate) use raw::Map as RawMap;
 
 use crate::problem::ConfigErrors;
 use crate::registers::channel::within_device;

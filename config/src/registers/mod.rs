@@ -13,6 +13,7 @@ pub(crate) mod shapes;
 mod words;
 
 pub use raw::MAP_TABLES;
+pub(crate) use raw::Map as RawMap;
 pub use words::{event_words, state_words};
 
 use crate::problem::ConfigErrors;

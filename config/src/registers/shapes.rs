@@ -3,6 +3,7 @@
 use super::Sentinel;
 use super::words;
 use crate::problem::{Fault, Problems};
+use crate::schema;
 use crate::shape::{Shape, Value};
 use crate::table::{Rule, near};
 use analysis::plant::{EventBit, State};
@@ -16,6 +17,10 @@ pub(crate) struct Given<T>(pub(crate) Option<T>);
 impl<T: Shape> Shape for Given<T> {
     fn read(value: Value<'_, '_>, rule: Rule, problems: &mut Problems<'_>) -> Option<Self> {
         Some(Self(T::read(value, rule, problems)))
+    }
+
+    fn schema(rule: Rule) -> serde_json::Value {
+        T::schema(rule)
     }
 }
 
@@ -34,6 +39,12 @@ impl Shape for Sentinels {
             sentinels.push(sentinel(Value { value: item, path }, rule, problems));
         }
         sentinels.into_iter().collect::<Option<Vec<_>>>().map(Self)
+    }
+
+    fn schema(rule: Rule) -> serde_json::Value {
+        let number = f64::schema(rule);
+        let several = schema::array(number.clone(), 0, None);
+        schema::any_of([number, several])
     }
 }
 
@@ -65,6 +76,11 @@ impl Shape for StateTable {
         )
         .map(Self)
     }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        let word = serde_json::json!({ "enum": words::state_words().collect::<Vec<_>>() });
+        schema::named(word, "^(-?[0-9]+|0x[0-9A-Fa-f]+)$")
+    }
 }
 
 /// Places and words of event bits.
@@ -84,6 +100,11 @@ impl Shape for BitTable {
             problems,
         )
         .map(Self)
+    }
+
+    fn schema(_: Rule) -> serde_json::Value {
+        let word = serde_json::json!({ "enum": words::event_words().collect::<Vec<_>>() });
+        schema::named(word, "^([0-9]|[1-5][0-9]|6[0-3])$")
     }
 }
 

@@ -28,5 +28,5 @@ pub use courier::{CarryError, Courier};
 pub use links::Links;
 pub use post::{Post, ToPost};
 pub use sender::{AtStore, Sender};
-pub use smtp::{PATIENCE, Postman, SendError, send};
+pub use smtp::{PATIENCE, Postman, SendError, greet, send};
 pub use webhook::{CallError, Caller, call};

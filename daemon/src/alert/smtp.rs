@@ -10,6 +10,7 @@ use config::checked::{MailSecurity, MailServer};
 use lettre::transport::smtp::authentication::Credentials;
 use lettre::transport::smtp::client::{Certificate, CertificateStore, Tls, TlsParameters};
 use lettre::{AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
+use std::future::Future;
 use std::io;
 use std::time::Duration;
 use thiserror::Error;
@@ -100,12 +101,30 @@ pub async fn send(
     patience: Duration,
 ) -> Result<(), SendError> {
     let transport = transport(server)?;
-    let sent = tokio::time::timeout(patience, transport.send(message)).await;
-    let sent = sent.map_err(|_| SendError::Silent {
+    taken(server, patience, transport.send(message)).await
+}
+
+/// Connects to a server as for a mail, with encryption and password, and hands nothing over.
+///
+/// # Errors
+/// If its password or authority cannot be read, or the server is not reached or refuses.
+pub async fn greet(server: &MailServer, patience: Duration) -> Result<(), SendError> {
+    let transport = transport(server)?;
+    taken(server, patience, transport.test_connection()).await
+}
+
+/// What a server says, as long as we wait for it.
+async fn taken<T>(
+    server: &MailServer,
+    patience: Duration,
+    asked: impl Future<Output = Result<T, lettre::transport::smtp::Error>>,
+) -> Result<(), SendError> {
+    let answered = tokio::time::timeout(patience, asked).await;
+    let answered = answered.map_err(|_| SendError::Silent {
         server: server.address.to_string(),
         after: patience,
     })?;
-    sent.map(drop).map_err(|source| SendError::Smtp {
+    answered.map(drop).map_err(|source| SendError::Smtp {
         server: server.address.to_string(),
         source,
     })

@@ -4,8 +4,12 @@
 mod at_store;
 pub mod backup;
 pub mod check;
+pub mod doctor;
+pub mod documents;
 pub mod exit;
 pub mod export;
+pub mod init;
+pub mod live;
 mod meter;
 pub mod password;
 pub mod replay;

@@ -1,6 +1,8 @@
 //! `noonmark run SITE`: the daemon of one site, until it is told to stop.
 //! Never in here: how it works (`crate::run`).
 
+mod reload;
+
 use super::exit;
 use crate::alert::{
     Announcer, AtStore, Caller, Composer, Courier, Links, PATIENCE, Post, Postman, Sender,
@@ -11,20 +13,18 @@ use crate::desk::{Desk, DeskError};
 use crate::latest::Latest;
 use crate::report;
 use crate::run;
-use crate::source::Night;
-use crate::source::modbus::{Endpoint, Lines, Parity, Poller, SerialLine, Settings};
-use crate::source::mqtt::{MessageDevice, Subscriber};
+use crate::signals::{Order, Orders};
+use crate::source::{pollers, subscribers};
 use crate::store::{Event, Layout, Opened, Store, StoreError};
+use crate::supervisor::Supervisor;
 use crate::web::link::{Key, KeyError};
-use crate::web::{self, WebError};
-use analysis::reading::{ChannelTable, DeviceId, Span, Time};
-use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
-use std::collections::BTreeMap;
+use crate::web::{self, Door, Listening, WebError};
+use analysis::reading::{DeviceId, Time};
+use config::checked::SiteFile;
 use std::future::Future;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
 use thiserror::Error;
 use tracing::{error, info, warn};
 
@@ -91,7 +91,43 @@ impl RunError {
     }
 }
 
-/// Runs until `shutdown` is ready.
+/// Runs until told to stop. Told to read the site file again it does so: a wrong one is said, and work
+/// goes on as before; with a right one all tasks end in order and start anew on the same store.
+///
+/// # Errors
+/// If the site cannot be read live, or its folder cannot be used.
+pub async fn serve(
+    file: &Path,
+    mut site: SiteFile,
+    folder: &Path,
+    clock: Clock,
+    mut orders: Orders,
+) -> Result<(), RunError> {
+    let supervisor = Supervisor::OfEnvironment;
+    let mut door = opened(&site, folder, None).await?;
+    loop {
+        let before = door.as_ref().map(|door| door.listening.clone());
+        let mut next = None;
+        let told = async {
+            while orders.next().await == Order::Reload {
+                supervisor.reloading();
+                next = reload::reload(file, folder, before.clone()).await;
+                if next.is_some() {
+                    return;
+                }
+                supervisor.kept();
+            }
+            supervisor.stopping();
+        };
+        work(&site, door, folder, clock, supervisor, told).await?;
+        let Some((new_site, new_door)) = next else {
+            return Ok(());
+        };
+        (site, door) = (new_site, new_door);
+    }
+}
+
+/// Runs until `shutdown` is ready, and tells no supervisor.
 ///
 /// # Errors
 /// If the site cannot be read live, or its folder cannot be used.
@@ -101,6 +137,16 @@ pub async fn run(
     clock: Clock,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), RunError> {
+    let door = opened(site, folder, None).await?;
+    work(site, door, folder, clock, Supervisor::Nobody, shutdown).await
+}
+
+/// All that can be wrong with a site before work begins, and the door of its page.
+async fn opened(
+    site: &SiteFile,
+    folder: &Path,
+    before: Option<Listening>,
+) -> Result<Option<Door>, RunError> {
     let devices = site.without_source();
     if !devices.is_empty() {
         return Err(RunError::WithoutSource { devices });
@@ -109,6 +155,17 @@ pub async fn run(
         folder: folder.to_owned(),
         source,
     })?;
+    Ok(web::door(site.web.as_ref(), folder, before).await?)
+}
+
+async fn work(
+    site: &SiteFile,
+    door: Option<Door>,
+    folder: &Path,
+    clock: Clock,
+    supervisor: Supervisor,
+    shutdown: impl Future<Output = ()>,
+) -> Result<(), RunError> {
     let plant = Arc::new(site.plant.clone());
     let store_file = folder.join(STORE_NAME);
     let opened = Store::open(&store_file, &Layout::of(&plant))?;
@@ -127,7 +184,7 @@ pub async fn run(
         latest: latest.clone(),
         clock,
     };
-    let page = web::open(resources).await?;
+    let page = door.map(|door| web::open(resources, door));
     let sources = run::Sources {
         subscribers: subscribers(site, &table),
         pollers: pollers(site, table),
@@ -147,7 +204,7 @@ pub async fn run(
         senders,
         page: server,
     };
-    Ok(run::run(sources, outlets, desk, clock, shutdown).await?)
+    Ok(run::run(sources, outlets, desk, clock, supervisor, shutdown).await?)
 }
 
 /// Where what leaves is made, and who takes it where.
@@ -210,126 +267,4 @@ fn noted(opened: Opened, now: Time) -> Store {
         }
     }
     store
-}
-
-/// One poller for each device; those with the same address or serial port share a line.
-fn pollers(site: &SiteFile, table: Arc<ChannelTable>) -> Vec<(Poller, Option<Night>)> {
-    let known = |source| Some((settings(source)?, source.device.clone()));
-    let known: Vec<_> = site.sources.iter().filter_map(known).collect();
-    let mut on_line: BTreeMap<&Endpoint, Vec<Duration>> = BTreeMap::new();
-    for (settings, _) in &known {
-        let periods = on_line.entry(&settings.endpoint).or_default();
-        periods.push(settings.every);
-    }
-    let mut lines = Lines::default();
-    let poller = |(settings, device): &(Settings, DeviceId)| {
-        let periods = &on_line[&settings.endpoint];
-        // One answer that is waited for must not cost a neighbour more than one of its polls.
-        let quickest = periods.iter().min().copied().unwrap_or(settings.every);
-        let settings = Settings {
-            timeout: settings.timeout.min(quickest),
-            ..settings.clone()
-        };
-        let line = lines.line(&settings.endpoint);
-        let every = Span::from_ms(settings.night_every.as_millis() as i64);
-        let night = Night::of(&site.plant, device, every);
-        let (is_neighbour, table) = (periods.len() > 1, table.clone());
-        let poller = Poller::on(&line, is_neighbour, settings, device.clone(), table);
-        (poller, night)
-    };
-    known.iter().map(poller).collect()
-}
-
-/// One subscriber for each broker, with all devices behind it.
-fn subscribers(site: &SiteFile, table: &ChannelTable) -> Vec<Subscriber> {
-    let mut behind: BTreeMap<&Broker, Vec<MessageDevice>> = BTreeMap::new();
-    for source in &site.sources {
-        let (Link::Mqtt { broker, topic }, RegisterMap::Messages { map, .. }) =
-            (&source.link, &source.map)
-        else {
-            continue;
-        };
-        let (name, map) = (&source.device, map.clone());
-        let device = MessageDevice::new(name, topic, map, table, source.every);
-        behind.entry(broker).or_default().push(device);
-    }
-    let subscriber = |(broker, devices): (&Broker, _)| Subscriber::new(broker.clone(), devices);
-    behind.into_iter().map(subscriber).collect()
-}
-
-/// How a device is polled; `None` for one that is not.
-pub fn settings(source: &Source) -> Option<Settings> {
-    let duration = |span: Span| Duration::from_millis(span.ms().unsigned_abs());
-    let (endpoint, unit) = endpoint(&source.link)?;
-    Some(Settings {
-        endpoint,
-        unit,
-        timeout: duration(source.timeout),
-        every: duration(source.every),
-        night_every: duration(source.night_every),
-        map: match &source.map {
-            RegisterMap::File { map, .. } => Some(map.clone()),
-            RegisterMap::SunSpec | RegisterMap::Messages { .. } => None,
-        },
-    })
-}
-
-fn endpoint(link: &Link) -> Option<(Endpoint, u8)> {
-    match link {
-        Link::ModbusTcp { address, unit } => {
-            let address = address.to_string();
-            Some((Endpoint::Tcp { address }, *unit))
-        }
-        Link::ModbusRtuOverTcp { address, unit } => {
-            let address = address.to_string();
-            Some((Endpoint::RtuOverTcp { address }, *unit))
-        }
-        Link::ModbusRtu {
-            serial,
-            baud,
-            parity,
-            stop_bits,
-            unit,
-        } => {
-            let line = SerialLine {
-                path: serial.clone(),
-                baud: *baud,
-                parity: match parity {
-                    config::checked::Parity::None => Parity::None,
-                    config::checked::Parity::Even => Parity::Even,
-                    config::checked::Parity::Odd => Parity::Odd,
-                },
-                two_stop_bits: *stop_bits == 2,
-            };
-            Some((Endpoint::Serial(line), *unit))
-        }
-        Link::Mqtt { .. } => None,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Barn and mast stand behind one converter; the mast is told to be waited for longer than the
-    /// barn has from one poll to the next.
-    #[test]
-    fn an_answer_is_not_waited_for_longer_than_a_neighbour_has_time() {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/sites/hillside-barn.toml");
-        let text = std::fs::read_to_string(path).expect("an example");
-        let text = text.replace("every_s = 30", "every_s = 30\ntimeout_s = 25");
-        let site = config::parse("barn", &text, Path::new("")).expect("a right file");
-        let table = Arc::new(site.plant.channels.clone());
-        let pollers = pollers(&site, table);
-        let limits = pollers.iter().map(|(poller, night)| {
-            let settings = poller.settings();
-            (
-                poller.name().as_str().to_owned(),
-                settings.timeout.as_secs(),
-                night.is_some(),
-            )
-        });
-        let wanted = [("barn".to_owned(), 3, true), ("mast".to_owned(), 10, false)];
-        assert_eq!(limits.collect::<Vec<_>>(), wanted);
-    }
 }

@@ -22,7 +22,7 @@ use thiserror::Error;
 /// Port of Modbus TCP. Source: MODBUS Messaging on TCP/IP Implementation Guide V1.0b, 4.2.
 const PORT: u16 = 502;
 /// Some devices take seconds to answer after a connection (common practice).
-const WITHIN: Duration = Duration::from_secs(5);
+pub(super) const WITHIN: Duration = Duration::from_secs(5);
 /// What is scanned.
 #[derive(Debug, Clone)]
 pub struct Scan {
@@ -187,7 +187,7 @@ fn endpoint(place: &Place) -> Endpoint {
 }
 
 /// `host`, `host:port`, `[v6]:port` or a bare v6 address.
-fn with_port(address: &str) -> String {
+pub(super) fn with_port(address: &str) -> String {
     let bare_v6 = address.parse::<std::net::Ipv6Addr>().is_ok();
     let port = address.rsplit_once(':').map(|(_, port)| port);
     if bare_v6 {

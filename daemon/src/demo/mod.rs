@@ -13,9 +13,10 @@ mod weather;
 
 use crate::alert::ComposeError;
 use crate::analyse::{AnalyseError, Analyst};
-use crate::commands::{exit, run};
+use crate::commands::exit;
 use crate::report::{self, ReportError, WriteError};
 use crate::source::modbus::{Endpoint, Poller, Settings};
+use crate::source::settings;
 use crate::store::{Layout, Store, StoreError};
 use crate::text;
 use analysis::reading::{Reading, Span, Time};
@@ -164,7 +165,7 @@ fn pollers(site: &SiteFile, address: &str) -> Vec<Poller> {
             endpoint: Endpoint::Tcp {
                 address: address.to_owned(),
             },
-            ..run::settings(source)?
+            ..settings(source)?
         };
         Some(Poller::new(settings, source.device.clone(), table.clone()))
     };

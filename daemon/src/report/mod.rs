@@ -33,7 +33,7 @@ use crate::store::{Store, StoreError};
 use crate::text;
 use analysis::chart::{Size, SummaryInput};
 use analysis::diagnose::Finding;
-use analysis::plant::Plant;
+use analysis::plant::{Plant, Site};
 use analysis::reading::{Span, Time};
 use chrono_tz::Tz;
 use page::Gathered;
@@ -93,9 +93,7 @@ pub fn write(
     tally: &mut Tally,
 ) -> Result<Vec<PathBuf>, ReportError> {
     let About { plant, timezone } = about;
-    let findings = store.findings()?;
-    let findings_path = folder.join("findings.jsonl");
-    findings_file::write(&findings_path, &findings, &plant.site)?;
+    let (findings, findings_path) = write_findings(folder, &plant.site, store)?;
     let mut written = vec![findings_path];
     let Some((first, last)) = store.span()? else {
         return Ok(written);
@@ -141,6 +139,21 @@ pub fn write(
     gathered.write(&page_path, store)?;
     written.push(page_path);
     Ok(written)
+}
+
+/// Writes `findings.jsonl` alone, of everything in the store; gives them and the file.
+///
+/// # Errors
+/// If the store cannot be read or the file cannot be written.
+pub fn write_findings(
+    folder: &Path,
+    site: &Site,
+    store: &Store,
+) -> Result<(Vec<Finding>, PathBuf), ReportError> {
+    let findings = store.findings()?;
+    let path = folder.join("findings.jsonl");
+    findings_file::write(&path, &findings, site)?;
+    Ok((findings, path))
 }
 
 /// The findings of which any part lies in a period.

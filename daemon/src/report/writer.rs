@@ -1,9 +1,11 @@
 //! The daemon's report writer: a thread of its own, so that a picture never delays a poll.
 //!
-//! Asking while a report is being written asks for one more after it, not for many.
+//! Asking while a report is being written asks for one more after it, not for many. At the end only
+//! the findings are written: tables, pictures and pages of a large site take seconds, and what they lack is
+//! drawn after the next start.
 //! Never in here: when to ask.
 
-use super::{About, ReportError, Tally, commissioning, write};
+use super::{About, ReportError, Tally, commissioning, write, write_findings};
 use crate::store::{Layout, Store};
 use crate::text::line;
 use analysis::diagnose::Finding;
@@ -12,6 +14,7 @@ use analysis::reading::Span;
 use chrono_tz::Tz;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use tracing::warn;
@@ -23,6 +26,8 @@ const LATEST: Span = Span::from_h(72);
 #[derive(Debug)]
 pub struct Writer {
     ask: SyncSender<()>,
+    /// Whether what was asked for and is not begun is left.
+    ends: Arc<AtomicBool>,
     thread: JoinHandle<Result<(), ReportError>>,
     timezone: Tz,
 }
@@ -31,10 +36,13 @@ impl Writer {
     /// Reports of the store in `store_file`, into `folder`.
     pub fn start(folder: PathBuf, store_file: PathBuf, plant: Arc<Plant>, timezone: Tz) -> Self {
         let (ask, asked) = sync_channel(1);
+        let ends = Arc::new(AtomicBool::new(false));
+        let ended = ends.clone();
         let thread = std::thread::spawn(move || {
             let mut tally = Tally::new(&plant);
+            let open = || Store::open_to_read(&store_file, &Layout::of(&plant));
             let mut once = || {
-                let store = Store::open_to_read(&store_file, &Layout::of(&plant))?;
+                let store = open()?;
                 let about = About {
                     plant: &plant,
                     timezone,
@@ -42,15 +50,16 @@ impl Writer {
                 write(&folder, about, &store, Some(LATEST), &mut tally)?;
                 commissioning::write_if_due(&folder, about, &store).map(drop)
             };
-            while asked.recv().is_ok() {
+            while asked.recv().is_ok() && !ended.load(Ordering::Relaxed) {
                 if let Err(error) = once() {
                     warn!(%error, "report not written; tried again with the next one");
                 }
             }
-            once()
+            write_findings(&folder, &plant.site, &open()?).map(drop)
         });
         Self {
             ask,
+            ends,
             thread,
             timezone,
         }
@@ -70,11 +79,12 @@ impl Writer {
         line(finding, self.timezone)
     }
 
-    /// Writes the last report.
+    /// Finishes the report that is being written, and writes the findings as they are now.
     ///
     /// # Errors
-    /// If it cannot be written.
+    /// If they cannot be written.
     pub fn finish(self) -> Result<(), ReportError> {
+        self.ends.store(true, Ordering::Relaxed);
         drop(self.ask);
         self.thread
             .join()

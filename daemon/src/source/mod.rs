@@ -4,10 +4,12 @@
 pub mod modbus;
 pub mod mqtt;
 mod night;
+mod of_site;
 pub mod recording;
 pub mod registers;
 pub mod sunspec;
 mod wait;
 
 pub use night::Night;
+pub use of_site::{pollers, settings, subscribers};
 pub use wait::{LONGEST_WAIT, Waits};

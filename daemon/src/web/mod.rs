@@ -9,6 +9,7 @@ mod access;
 mod api;
 mod assets;
 mod calendar;
+mod door;
 pub mod link;
 mod live;
 mod page;
@@ -20,6 +21,7 @@ mod texts;
 mod view;
 
 pub use access::{LEAST_CHARACTERS, PasswordError, hash};
+pub use door::{Door, Listening, WebError, door};
 pub use serve::Server;
 
 use crate::clock::Clock;
@@ -27,43 +29,18 @@ use crate::desk::Word;
 use crate::latest::Latest;
 use crate::report::Tally;
 use crate::store::{Layout, Said, Store, StoreError};
-use access::{Access, AccessError};
+use access::Access;
 use config::checked::SiteFile;
 use reading::{StoreReader, Unavailable};
-use serve::IdentityError;
-use std::io;
-use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use thiserror::Error;
-use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
-use tracing::{info, warn};
 
 /// What people say may wait for the store so many at a time; of more, people are asked to try again.
 const WORDS_QUEUE: usize = 32;
 /// How long somebody waits for what he said to be stored. It is looked at once a second.
 const STORED_WITHIN: Duration = Duration::from_secs(15);
-
-/// Why there is no page. Messages read after "failed to".
-#[derive(Debug, Error)]
-pub enum WebError {
-    /// Passwords and keys.
-    #[error(transparent)]
-    Access(#[from] AccessError),
-    /// Certificate and key.
-    #[error(transparent)]
-    Identity(#[from] IdentityError),
-    /// The address is taken, or not one of this machine.
-    #[error("serve the page at {address}: {source}")]
-    Listen {
-        /// Where.
-        address: SocketAddr,
-        /// What the system said.
-        source: io::Error,
-    },
-}
 
 /// Everything that pages are made of.
 #[derive(Debug)]
@@ -97,50 +74,18 @@ pub struct Resources {
     pub clock: Clock,
 }
 
-/// The page, ready to be served, and what people say on it; `None` where it is switched off. Where the
-/// site file does not speak of a page, one that cannot be served is no reason not to watch the plant.
-///
-/// # Errors
-/// If it cannot be served as the site file says.
-pub async fn open(
-    resources: Resources,
-) -> Result<Option<(Server, mpsc::Receiver<Word>)>, WebError> {
-    let Some(web) = resources.site.web.clone() else {
-        return Ok(None);
-    };
-    let is_stated = web.is_stated;
-    match at_address(resources, web).await {
-        Ok(opened) => Ok(Some(opened)),
-        Err(error @ WebError::Listen { .. }) if !is_stated => {
-            warn!(%error, "no page; say in [web] where it may be");
-            Ok(None)
-        }
-        Err(error) => Err(error),
-    }
-}
-
-async fn at_address(
-    resources: Resources,
-    web: config::checked::Web,
-) -> Result<(Server, mpsc::Receiver<Word>), WebError> {
-    let acceptor = web.identity.as_ref().map(serve::acceptor).transpose()?;
-    let access = Access::new(web.clone(), &resources.folder)?;
-    let address = web.listen;
-    let cannot = |source| WebError::Listen { address, source };
-    let listener = TcpListener::bind(address).await.map_err(cannot)?;
-    let bound = listener.local_addr().map_err(cannot)?;
-    let scheme = if acceptor.is_some() { "https" } else { "http" };
-    info!("the page is at {scheme}://{bound}/");
+/// The page, ready to be served behind its door, and what people say on it.
+pub fn open(resources: Resources, door: Door) -> (Server, mpsc::Receiver<Word>) {
     let (words, heard) = mpsc::channel(WORDS_QUEUE);
-    let page = Page::new(resources, access, words);
+    let page = Page::new(resources, door.access, words);
     let server = Server {
         closing: page.closing.clone(),
-        listener,
-        acceptor,
-        proxy: web.trusted_proxy,
+        listener: door.listening.listener,
+        acceptor: door.acceptor,
+        proxy: door.proxy,
         router: page::router(Arc::new(page)),
     };
-    Ok((server, heard))
+    (server, heard)
 }
 
 /// Why what was said is not stored.

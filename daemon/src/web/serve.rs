@@ -6,6 +6,7 @@
 //! Never in here: what is answered.
 
 use super::access::Peer;
+use crate::secret;
 use axum::Router;
 use axum::body::Body;
 use axum::extract::Request;
@@ -70,6 +71,14 @@ pub fn acceptor((certificate, key): &(PathBuf, PathBuf)) -> Result<TlsAcceptor, 
             reason: error.to_string(),
         }
     };
+    let placed = |path: &Path| {
+        let placed = secret::place(path).map(|path| path.into_owned());
+        placed.map_err(|error| IdentityError::File {
+            path: path.to_owned(),
+            reason: error.to_string(),
+        })
+    };
+    let (certificate, key) = (&placed(certificate)?, &placed(key)?);
     let chain = CertificateDer::pem_file_iter(certificate).map_err(wrong(certificate))?;
     let chain: Result<Vec<_>, _> = chain.collect();
     let chain = chain.map_err(wrong(certificate))?;
@@ -84,7 +93,7 @@ pub fn acceptor((certificate, key): &(PathBuf, PathBuf)) -> Result<TlsAcceptor, 
 
 /// The page, ready to be served.
 pub struct Server {
-    pub(super) listener: TcpListener,
+    pub(super) listener: Arc<TcpListener>,
     pub(super) acceptor: Option<TlsAcceptor>,
     /// The only one that is listened to.
     pub(super) proxy: Option<IpAddr>,

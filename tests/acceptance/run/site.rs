@@ -48,19 +48,14 @@ pub struct Site {
 impl Site {
     pub fn new(inverters: &[Device], station: Option<Device>, every_s: u32) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut text = HEAD.to_owned();
-        for (name, port) in inverters {
-            text += &INVERTER
-                .replace("NAME", name)
-                .replace("SOURCE", &source(*port, SunspecServer::INVERTER, every_s));
-        }
-        if let Some((name, port)) = station {
-            text += &STATION
-                .replace("NAME", name)
-                .replace("SOURCE", &source(port, SunspecServer::STATION, every_s));
-        }
-        fs::write(folder.path().join("site.toml"), text).expect("room for it");
-        Self { folder }
+        let site = Self { folder };
+        site.write(&text(inverters, station, every_s));
+        site
+    }
+
+    /// Puts another text in the place of the site file.
+    pub fn write(&self, text: &str) {
+        fs::write(self.file(), text).expect("room for it");
     }
 
     pub fn file(&self) -> PathBuf {
@@ -110,6 +105,22 @@ pub fn instant(text: &str) -> Time {
 pub fn rfc3339(at: Time) -> String {
     let date = DateTime::from_timestamp_millis(at.unix_ms()).expect("a date");
     date.to_rfc3339_opts(SecondsFormat::Millis, true)
+}
+
+/// The text of a site file.
+pub fn text(inverters: &[Device], station: Option<Device>, every_s: u32) -> String {
+    let mut text = HEAD.to_owned();
+    for (name, port) in inverters {
+        text += &INVERTER
+            .replace("NAME", name)
+            .replace("SOURCE", &source(*port, SunspecServer::INVERTER, every_s));
+    }
+    if let Some((name, port)) = station {
+        text += &STATION
+            .replace("NAME", name)
+            .replace("SOURCE", &source(port, SunspecServer::STATION, every_s));
+    }
+    text
 }
 
 fn source(port: u16, unit: u8, every_s: u32) -> String {

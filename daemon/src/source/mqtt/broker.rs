@@ -49,6 +49,22 @@ pub(super) async fn keep(broker: Broker, topics: Vec<String>, listener: mpsc::Se
     }
 }
 
+/// Connects to a broker as for its devices, and to nothing in it. The error says why it does not let us
+/// in.
+pub async fn greet(broker: &Broker) -> Result<(), String> {
+    let (_client, mut events) = open(broker, 1, None).map_err(|error| error.to_string())?;
+    let accepted = async {
+        while !matches!(events.next().await?, Packet::Accepted) {}
+        Ok(())
+    };
+    let accepted = timeout(CONNECT_WITHIN, accepted).await;
+    accepted.unwrap_or_else(|_| Err(silent()))
+}
+
+fn silent() -> String {
+    format!("no answer within {} s", CONNECT_WITHIN.as_secs())
+}
+
 /// Passes on what comes; says why it has ended.
 async fn listen(
     (client, mut events): (Client, Events),
@@ -58,7 +74,7 @@ async fn listen(
 ) -> String {
     let first = match timeout(CONNECT_WITHIN, events.next()).await {
         Ok(first) => first,
-        Err(_) => return format!("no answer within {} s", CONNECT_WITHIN.as_secs()),
+        Err(_) => return silent(),
     };
     let mut packet = first;
     loop {

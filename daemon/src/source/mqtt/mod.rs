@@ -13,6 +13,7 @@ mod payload;
 mod sparkplug;
 mod subscriber;
 
+pub use broker::greet;
 pub use device::MessageDevice;
 pub use payload::{Garbage, Part, parts};
 pub use sparkplug::{EdgeNode, Verb};
