@@ -9,7 +9,7 @@ use crate::store::{
     EngineState as SavedState, Event, Keep, Layout, Said, Step, Store, StoreError, Thinned,
 };
 use analysis::detect::{Morning, Slot};
-use analysis::diagnose::Finding;
+use analysis::diagnose::{Finding, FindingId};
 use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
 use analysis::expected::{Learned, LearnedOf};
 use analysis::plant::{GridSettings, Plant};
@@ -67,6 +67,8 @@ struct Waiting {
     readings: Vec<Reading>,
     slots: Vec<Slot>,
     findings: BTreeMap<String, Finding>,
+    /// Those of them that an engine before this one has watched.
+    unwatched: Vec<FindingId>,
     /// Before what was learned.
     forgotten: Vec<LearnedOf>,
     learned: Vec<Learned>,
@@ -185,6 +187,7 @@ impl Analyst {
             readings: &self.waiting.readings,
             slots: &self.waiting.slots,
             findings: &findings,
+            unwatched: &self.waiting.unwatched,
             forgotten: &self.waiting.forgotten,
             learned: &self.waiting.learned,
             mornings: &self.waiting.mornings,
@@ -289,6 +292,7 @@ impl Waiting {
         };
         for mut finding in store.findings()?.into_iter().filter(|f| f.ended.is_none()) {
             finding.ended = Some(last.max(finding.began));
+            self.unwatched.push(finding.id.clone());
             self.findings.insert(finding.id.to_string(), finding);
         }
         Ok(())

@@ -2,6 +2,7 @@
 
 use config::checked::{CREDENTIALS, Secret};
 use std::borrow::Cow;
+use std::env::VarError;
 use std::ffi::OsString;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -54,9 +55,18 @@ pub fn read(secret: &Secret) -> io::Result<String> {
                 .trim_end_matches(['\r', '\n'])
                 .to_owned())
         }
-        Secret::Variable(name) => std::env::var(name).map_err(|error| {
-            io::Error::new(io::ErrorKind::NotFound, format!("variable {name}: {error}"))
-        }),
+        // The error of the library has the value in it.
+        Secret::Variable(name) => match std::env::var(name) {
+            Ok(password) => Ok(password),
+            Err(VarError::NotPresent) => {
+                let text = format!("variable {name}: it is not set");
+                Err(io::Error::new(io::ErrorKind::NotFound, text))
+            }
+            Err(VarError::NotUnicode(_)) => {
+                let text = format!("variable {name}: found bytes that are no UTF-8, wanted text");
+                Err(io::Error::new(io::ErrorKind::InvalidData, text))
+            }
+        },
     }
 }
 

@@ -300,7 +300,7 @@ fn a_mail_arrives_once_whatever_the_server_does() {
     got.sort_unstable();
     made.sort_unstable();
     assert_eq!(got, made);
-    let mails = at_store.mails_since(NOON).expect("reads");
+    let mails = at_store.mails_in_question(NOON).expect("reads");
     assert!(
         mails
             .iter()
@@ -344,7 +344,7 @@ fn a_mail_to_somebody_who_is_no_reader_any_more_is_given_up() {
     noted(&mut post, &mut at_store);
     sending.abort();
     assert_eq!(server.mail()["to"][0], "family@example.org");
-    let mails = at_store.mails_since(NOON).expect("reads");
+    let mails = at_store.mails_in_question(NOON).expect("reads");
     let given_up: Vec<_> = mails.iter().filter(|mail| mail.sent.is_none()).collect();
     assert_eq!(given_up.len(), 1);
     assert_eq!(given_up[0].made.target.name(), "service@example.org");
@@ -361,6 +361,7 @@ fn a_try_that_is_noted_twice_changes_nothing_more() {
     let mail = at_store.waiting().expect("reads").remove(0);
     let tried = daemon::store::Try {
         delivery: mail.id,
+        stable_id: mail.made.stable_id,
         at: TOLD,
         outcome: Outcome::Sent,
     };

@@ -68,7 +68,8 @@ pub struct Entry {
 }
 
 impl Entry {
-    pub(crate) fn new(hour: Time, inverter: usize) -> Self {
+    /// Nothing yet, of an hour of an inverter.
+    pub fn new(hour: Time, inverter: usize) -> Self {
         let zero = Energy::from_wh(0.0);
         Self {
             hour,

@@ -5,7 +5,6 @@ use super::balance::balance;
 use super::letter::{self, Letter, Site, Told};
 use super::links::Links;
 use super::pack::{Envelope, PackError, message_id, pack};
-use super::policy::LOOK_BACK;
 use crate::report::chart_files::{ChartFilesError, png};
 use crate::store::{About, Delivery, News, Store, StoreError};
 use crate::text::{at_site, midnight, utc_offset};
@@ -99,10 +98,8 @@ impl Composer {
         now: Time,
     ) -> Result<Composed, ComposeError> {
         let reader = self.reader(mail.made.target.name())?;
-        let from = mail.made.at - LOOK_BACK;
-        let news = store.news(from)?;
-        let told = told(&mail.made.news, &news, &store.findings_in_news(from)?);
-        let told = self.with_links(told, now);
+        let news = store.told(mail.id)?;
+        let told = self.with_links(told(&news), now);
         let (letter, picture) = match mail.made.about {
             About::News => self.of_news(store, reader, &told)?,
             About::Day(day) => {
@@ -279,11 +276,11 @@ impl Composer {
         store: &Store,
         reader: &Reader,
         mail: &Delivery,
-        news: &[News],
+        news: &[(News, Finding)],
     ) -> Result<Vec<String>, ComposeError> {
         let mut threads = Vec::new();
-        for news in news.iter().filter(|n| mail.made.news.contains(&n.id)) {
-            let thread = store.thread(&reader.email, &news.finding)?;
+        for (_, finding) in news {
+            let thread = store.thread(&reader.email, &finding.id)?;
             let others = thread.filter(|id| *id != mail.made.stable_id && !threads.contains(id));
             threads.extend(others);
         }
@@ -292,17 +289,18 @@ impl Composer {
 }
 
 /// The findings that the news are of, by their beginning.
-fn told(new: &[i64], news: &[News], findings: &[Finding]) -> Vec<Told> {
-    let of = |finding: &Finding| {
-        let its = news
-            .iter()
-            .filter(|n| new.contains(&n.id) && n.finding == finding.id);
-        let news: Vec<_> = its.map(|n| n.what).collect();
-        (!news.is_empty()).then(|| Told {
-            finding: finding.clone(),
-            news,
-            link: None,
-        })
-    };
-    findings.iter().filter_map(of).collect()
+fn told(news: &[(News, Finding)]) -> Vec<Told> {
+    let mut told: Vec<Told> = Vec::new();
+    for (news, finding) in news {
+        match told.iter_mut().find(|t| t.finding.id == finding.id) {
+            Some(one) => one.news.push(news.what),
+            None => told.push(Told {
+                finding: finding.clone(),
+                news: vec![news.what],
+                link: None,
+            }),
+        }
+    }
+    told.sort_by(|a, b| (a.finding.began, &a.finding.id).cmp(&(b.finding.began, &b.finding.id)));
+    told
 }

@@ -146,7 +146,7 @@ fn place(site: Site<'_>, at: &At<'_>) -> Place {
             (_, Some(_)) => "over",
             (Some(Turn::Worse), None) => "more urgent than before",
             (Some(Turn::Unanswered), None) => "not answered yet",
-            (Some(Turn::Found | Turn::Ended), None) => "new",
+            (Some(Turn::Found | Turn::Ended | Turn::Unwatched), None) => "new",
             (None, None) => "stands",
         },
         since: date(since),

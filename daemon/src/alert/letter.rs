@@ -7,15 +7,19 @@ use crate::store::Turn;
 use crate::text::{kwh, money, percent};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
+use analysis::ledger::Loss;
 use analysis::plant::Plant;
 use analysis::reading::Energy;
-use analysis::review::Balance;
+use analysis::review::{Account, Balance};
 use askama::Template;
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD as STANDARD;
 use chrono_tz::Tz;
 use config::checked::{Reader, Role};
 use std::collections::BTreeSet;
+
+/// What is not recorded is a line of its own from here on.
+const LEAST_SHOWN_WH: f64 = 50.0;
 
 /// What every mail of a site needs.
 #[derive(Debug, Clone, Copy)]
@@ -105,9 +109,11 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
         .saturating_sub(1);
     let is_hazard = worst.is_some_and(|t| is_open_hazard(&t.finding));
     let all_over = told.iter().all(|t| t.finding.ended.is_some());
+    let is_first = told.iter().all(|t| t.news.contains(&Turn::Found));
     let reminds = told.iter().any(|t| t.news.contains(&Turn::Unanswered));
     let mark = match (is_hazard, all_over, reminds) {
         (true, _, _) => "Please act today: ",
+        (_, true, _) if is_first => "Came and went: ",
         (_, true, _) => "Over: ",
         (_, _, true) => "Still open: ",
         _ => "",
@@ -120,6 +126,7 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
     let name = &site.plant.site.name;
     let heading = format!("{mark}{what}{more}");
     let opening = match (all_over, reminds) {
+        (true, _) if is_first => "Something was found that is over again.",
         (true, _) => "What you were told of is over.",
         (_, true) => "Nobody has answered to this yet, so all readers are told.",
         _ if told.len() == 1 => "Something was found that you should know.",
@@ -153,13 +160,19 @@ pub fn summary(
         figure("held back by limits", balance.limited()),
         figure("lost to faults", balance.lost()),
     ];
+    let not_recorded = balance.sum(|loss| loss == Loss::NotRecorded);
+    if not_recorded.wh() >= LEAST_SHOWN_WH {
+        let figure = figure("expected while nothing was recorded", not_recorded);
+        view.figures.push(figure);
+    }
     rendered(format!("{}: {heading}", site.name), &view)
 }
 
 /// A mail that says only that mails arrive.
 pub fn trial(site: Site<'_>, reader: &Reader) -> Letter {
     let heading = "Mails arrive".to_owned();
-    let opening = "This is a trial that somebody has asked for. Nothing is wrong.".to_owned();
+    let opening =
+        "This is a trial that somebody has asked for. It says nothing of the plant.".to_owned();
     let view = view(site, reader, (heading, opening), &[], None);
     rendered(format!("{}: mails arrive", site.plant.site.name), &view)
 }
@@ -177,21 +190,24 @@ impl Letter {
 
 /// Whether the plant does what it should.
 fn in_a_sentence(balance: &Balance, told: &[Told]) -> String {
-    let (produced, expected) = (balance.measured.wh(), balance.expected.wh());
+    let account = Account::of(balance);
+    let made = account.share().map(percent);
+    let made = made.map(|share| format!("The plant made {share} of what the weather allowed"));
+    let made = made.unwrap_or_else(|| "What the plant made cannot be judged".to_owned());
+    let why = match account {
+        Account::NoLight => ": there was no light to compare with",
+        Account::NotRecorded => ": most of the light was not recorded",
+        Account::HeldBack(_) => ", and limits held back the rest",
+        Account::AsExpected(_) | Account::Short(_) => "",
+    };
     let open = told.iter().filter(|t| t.finding.ended.is_none()).count();
-    let share = match expected > 0.0 {
-        true => format!(
-            "{} of what the weather allowed",
-            percent(produced / expected)
-        ),
-        false => "as much as can be said: there was no light to compare with".to_owned(),
+    let stands = match (open, account) {
+        (0, Account::Short(_)) => "nothing stands that says where the rest went".to_owned(),
+        (0, _) => "nothing is wrong that we know of".to_owned(),
+        (1, _) => "one thing needs attention".to_owned(),
+        (n, _) => format!("{n} things need attention"),
     };
-    let stands = match open {
-        0 => "nothing is wrong that we know of".to_owned(),
-        1 => "one thing needs attention".to_owned(),
-        n => format!("{n} things need attention"),
-    };
-    format!("The plant made {share}; {stands}.")
+    format!("{made}{why}; {stands}.")
 }
 
 fn is_open_hazard(finding: &Finding) -> bool {

@@ -54,7 +54,7 @@ fn repeats_are_one_place_and_no_more_things() {
     let letter = letter(1, &repeats.collect::<Vec<_>>());
     assert_eq!(
         letter.subject,
-        "Quince Row dairy: Over: A protection has acted"
+        "Quince Row dairy: Came and went: A protection has acted"
     );
     assert!(
         letter.text.contains("shed, input 1 (110 times): over"),
@@ -63,6 +63,47 @@ fn repeats_are_one_place_and_no_more_things() {
     );
     assert!(letter.text.contains("Lost: 11.0 kWh"), "{}", letter.text);
     assert_eq!(letter.text.matches("what can hurt").count(), 1);
+}
+
+#[test]
+fn what_was_told_is_over_and_what_was_not_came_and_went() {
+    let mut over = told(Kind::StringOpen, 1, 0, true);
+    let first = letter(1, std::slice::from_ref(&over));
+    assert!(
+        first
+            .text
+            .contains("Something was found that is over again.")
+    );
+    over.news = vec![Turn::Ended];
+    let later = letter(1, &[over]);
+    assert!(later.subject.contains("Over: A string carries nothing"));
+    assert!(later.text.contains("What you were told of is over."));
+}
+
+/// Of one day in which so much was expected, measured, held back and not recorded [Wh].
+#[test]
+fn a_summary_says_what_is_not_known_and_what_limits_held_back() {
+    use analysis::array::Limit;
+    use analysis::ledger::Entry;
+    let says = |measured: f64, limited: f64, not_recorded: f64| {
+        let mut entry = Entry::new(Time::from_unix_ms(0), 0);
+        entry.expected = Energy::from_wh(1000.0);
+        entry.measured = Energy::from_wh(measured);
+        entry
+            .limited
+            .insert(Limit::Command, Energy::from_wh(limited));
+        entry.not_recorded = Energy::from_wh(not_recorded);
+        let mut balance = Balance::zero();
+        balance.add(&entry);
+        in_a_sentence(&balance, &[])
+    };
+    assert_eq!(
+        says(600.0, 0.0, 400.0),
+        "The plant made 100.0 % of what the weather allowed; nothing is wrong that we know of."
+    );
+    assert!(says(600.0, 400.0, 0.0).contains("and limits held back the rest; nothing is wrong"));
+    assert!(says(600.0, 0.0, 0.0).ends_with("nothing stands that says where the rest went."));
+    assert!(says(100.0, 0.0, 900.0).contains("most of the light was not recorded"));
 }
 
 #[test]

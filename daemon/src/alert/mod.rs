@@ -12,6 +12,7 @@ mod groups;
 mod letter;
 mod links;
 mod pack;
+mod past;
 mod places;
 mod policy;
 mod post;

@@ -6,7 +6,7 @@
 //! Never in here: a clock, the store, what stands in a mail.
 
 use super::to_reader::To;
-use crate::store::{About, Delivery, Maintenance, News, Response, Turn, What as Answer};
+use crate::store::{About, Delivery, InForce, Maintenance, News, Response, Turn, in_force};
 use analysis::detect::Severity;
 use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::{Span, Time};
@@ -19,9 +19,9 @@ const MOST_REMINDERS: u32 = 3;
 /// What has days is reminded of so many times as late as what has hours.
 const PATIENCE_SOON: i64 = 3;
 
-/// How far back news and mails are looked at: past the longest wait of all reminders, and past a
-/// month, whose summary is made once.
-pub const LOOK_BACK: Span = Span::from_h(24 * 93);
+/// How far back news and mails are looked at, beside all of findings that stand: past a month, whose
+/// summary is made once, and past everything that is held back.
+pub const LOOK_BACK: Span = Span::from_h(24 * 62);
 
 /// Everything that a decision depends on.
 #[derive(Debug, Clone, Copy)]
@@ -32,11 +32,11 @@ pub struct Situation<'a> {
     pub timezone: Tz,
     /// Who wants to know.
     pub alerts: &'a Alerts,
-    /// What was new within [`LOOK_BACK`].
+    /// What was new of findings that stand, or of which something was new within [`LOOK_BACK`].
     pub news: &'a [News],
-    /// The findings of it.
+    /// These findings.
     pub findings: &'a BTreeMap<FindingId, Finding>,
-    /// The mails that were made within [`LOOK_BACK`].
+    /// The mails that told of them, or were made within [`LOOK_BACK`].
     pub mails: &'a [Delivery],
     /// What readers have answered.
     pub answers: &'a Answers,
@@ -56,24 +56,27 @@ pub struct Answers {
 }
 
 impl Answers {
-    /// From all that was answered, in the order in which it was: an answer takes the place of the one
-    /// before it.
+    /// From all that was answered, in the order in which it was.
     pub fn of(responses: &[Response], maintenance: Vec<Maintenance>) -> Self {
         let mut answers = Self {
             maintenance,
             ..Self::default()
         };
+        let mut by_finding: BTreeMap<&str, Vec<&Response>> = BTreeMap::new();
         for response in responses {
-            let finding = FindingId::from_stored(&response.finding);
-            match (response.what, response.until) {
-                (Answer::Acknowledged, _) => {
-                    answers.snoozed.remove(&finding);
+            let of = by_finding.entry(&response.finding).or_default();
+            of.push(response);
+        }
+        for (finding, responses) in by_finding {
+            let finding = FindingId::from_stored(finding);
+            match in_force(responses) {
+                Some(InForce::Acknowledged) => {
                     answers.acknowledged.insert(finding);
                 }
-                (Answer::Snoozed, Some(until)) => {
+                Some(InForce::Snoozed(until)) => {
                     answers.snoozed.insert(finding, until);
                 }
-                (Answer::Snoozed, None) | (Answer::Note, _) => {}
+                None => {}
             }
         }
         answers

@@ -1,7 +1,7 @@
 //! Days in the life of a policy: news come, time goes on, mails are made. Property of our own rules.
 
 use super::*;
-use crate::store::{NewDelivery, Target};
+use crate::store::{NewDelivery, Target, What as Answer};
 use crate::text::at_site;
 use analysis::detect::Kind;
 use analysis::diagnose::Subject;
@@ -165,6 +165,78 @@ fn what_has_one_cause_makes_one_mail() {
     days.find(Kind::StringOpen, 2);
     days.until("2026-06-23 12:00");
     assert_eq!(days.said(), ["22 12:20 owner news 1 2"]);
+}
+
+/// Nothing was mended: the program or the site file was changed, and the same is found again.
+#[test]
+fn what_is_looked_for_anew_is_neither_over_nor_new() {
+    let mut days = Days::new(&[owner()]);
+    let id = days.find(Kind::StringOpen, 1);
+    days.until("2026-06-22 15:00");
+    days.findings.get_mut(&id).expect("it was found").ended = Some(days.now);
+    days.tell(&id, Turn::Unwatched);
+    days.until("2026-06-23 15:00");
+    let again = days.find(Kind::StringOpen, 1);
+    days.until("2026-06-25 12:00").end(&again);
+    days.until("2026-06-26 12:00");
+    assert_eq!(
+        days.said(),
+        ["22 12:20 owner news 1", "25 12:20 owner news 4"]
+    );
+}
+
+/// Whoever comes near it has to know, once more rather than not at all.
+#[test]
+fn a_hazard_that_is_found_anew_is_told_again() {
+    let mut days = Days::new(&[owner()]);
+    let id = days.find(Kind::IsolationLow, 1);
+    days.until("2026-06-22 15:00");
+    days.findings.get_mut(&id).expect("it was found").ended = Some(days.now);
+    days.tell(&id, Turn::Unwatched);
+    days.find(Kind::IsolationLow, 1);
+    days.until("2026-06-22 16:00");
+    let said = days.said();
+    assert!(
+        said.iter().any(|mail| mail.ends_with("owner news 3")),
+        "{said:?}"
+    );
+}
+
+#[test]
+fn a_mail_about_something_else_does_not_hold_a_hazard_back() {
+    let mut days = Days::new(&[owner()]);
+    days.find(Kind::StringOpen, 1);
+    days.until("2026-06-22 12:20");
+    days.find(Kind::IsolationLow, 1);
+    days.until("2026-06-22 12:40");
+    assert_eq!(
+        days.said(),
+        ["22 12:20 owner news 1", "22 12:21 owner news 2"]
+    );
+}
+
+#[test]
+fn a_summary_waits_for_the_end_of_quiet_hours() {
+    let mut days = Days::new(&[reader("service", Role::Technician)]);
+    let at = |h| NaiveTime::from_hms_opt(h, 0, 0).expect("a time");
+    days.alerts.summary_at = at(6);
+    days.alerts.quiet = Some(QuietHours {
+        from: at(20),
+        to: at(8),
+    });
+    days.find(Kind::Soiling, 1);
+    days.until("2026-06-23 12:00");
+    assert_eq!(days.said(), ["23 08:00 service day 2026-06-22 1"]);
+}
+
+/// The server was off over the weekend.
+#[test]
+fn what_summaries_that_were_not_made_had_to_tell_is_in_the_next_one() {
+    let mut days = Days::new(&[reader("service", Role::Technician)]);
+    days.find(Kind::Soiling, 1);
+    days.now = local("2026-06-25 12:00");
+    days.until("2026-06-26 12:00");
+    assert_eq!(days.said(), ["25 12:01 service day 2026-06-24 1"]);
 }
 
 #[test]

@@ -30,6 +30,8 @@ pub struct Post {
     machines: Vec<(Target, Severity)>,
     looked: Option<Time>,
     tries: mpsc::Receiver<Try>,
+    /// A try that the store would not take yet.
+    refused: Option<Try>,
     made: watch::Sender<()>,
 }
 
@@ -53,6 +55,7 @@ impl Post {
             timezone,
             looked: None,
             tries,
+            refused: None,
             made,
         };
         let ends = ToPost {
@@ -65,10 +68,13 @@ impl Post {
     /// Notes what the senders have reported.
     ///
     /// # Errors
-    /// If the store refuses; what was reported is lost then, and it goes out again.
+    /// If the store refuses; it is noted the next time then.
     pub fn note(&mut self, store: &mut Store) -> Result<(), StoreError> {
-        while let Ok(tried) = self.tries.try_recv() {
-            store.note_try(&tried)?;
+        while let Some(tried) = self.refused.take().or_else(|| self.tries.try_recv().ok()) {
+            if let Err(error) = store.note_try(&tried) {
+                self.refused = Some(tried);
+                return Err(error);
+            }
         }
         Ok(())
     }
@@ -97,8 +103,11 @@ impl Post {
 
     fn mails(&self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
         let from = now - LOOK_BACK;
-        let (news, mails) = (store.news(from)?, store.mails_since(from)?);
-        let findings = store.findings_in_news(from)?;
+        let (news, mails) = (
+            store.news_in_question(from)?,
+            store.mails_in_question(from)?,
+        );
+        let findings = store.findings_in_question(from)?;
         let maintenance = store.maintenance_after(from)?;
         let answers = Answers::of(&store.responses()?, maintenance);
         let decision = decide(&Situation {
@@ -162,6 +171,7 @@ impl Post {
                 );
                 store.note_try(&Try {
                     delivery: waiting.id,
+                    stable_id: waiting.made.stable_id,
                     at: now,
                     outcome: Outcome::GivenUp(why),
                 })?;

@@ -62,8 +62,8 @@ pub struct Sender {
     courier: Courier,
     at_store: AtStore,
     to_post: ToPost,
-    /// Tries that the store may not show yet, by delivery: how many there were then.
-    tried: BTreeMap<i64, u32>,
+    /// Tries that the store may not show yet, by the id at every try: how many there were then.
+    tried: BTreeMap<String, u32>,
 }
 
 impl Sender {
@@ -98,10 +98,13 @@ impl Sender {
         let now = clock.now();
         let mut waiting = self.at_store.with(|store| store.waiting()).await?;
         waiting.retain(|delivery| self.courier.takes(&delivery.made.target));
-        self.tried
-            .retain(|id, _| waiting.iter().any(|delivery| delivery.id == *id));
+        self.tried.retain(|id, _| {
+            waiting
+                .iter()
+                .any(|delivery| delivery.made.stable_id == *id)
+        });
         let is_noted = |delivery: &Delivery| {
-            let tries = self.tried.get(&delivery.id);
+            let tries = self.tried.get(&delivery.made.stable_id);
             tries.is_none_or(|tries| *tries < delivery.tries + 1)
         };
         let is_due = |delivery: &Delivery| {
@@ -118,7 +121,8 @@ impl Sender {
                 .carry(&self.at_store, &delivery, clock.now())
                 .await;
             let at = clock.now();
-            self.tried.insert(delivery.id, delivery.tries + 1);
+            let id = delivery.made.stable_id.clone();
+            self.tried.insert(id, delivery.tries + 1);
             let outcome = outcome(&delivery, carried, at);
             if let Outcome::Later(_, again) = &outcome {
                 let real_s = clock.real_seconds(*again - at);
@@ -126,6 +130,7 @@ impl Sender {
             }
             let tried = Try {
                 delivery: delivery.id,
+                stable_id: delivery.made.stable_id.clone(),
                 at,
                 outcome,
             };

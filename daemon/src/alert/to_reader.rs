@@ -1,11 +1,12 @@
 //! What is due to one reader now: a mail with news, a summary.
 //! Never in here: a clock, the store, what stands in a mail.
 
+use super::past::{Past, is_to};
 use super::policy::Situation;
-use crate::store::{About, Delivery, News, Target, Turn};
+use crate::store::{About, Delivery, News, Turn};
 use crate::text::at_site;
 use analysis::detect::{Kind, Severity};
-use analysis::diagnose::{Finding, FindingId, Subject};
+use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::{Span, Time};
 use chrono::{Datelike, Days, Months, NaiveDate, NaiveTime};
 use config::checked::{QuietHours, Reader, Role};
@@ -29,13 +30,14 @@ const SAME_AGAIN: Span = Span::from_h(12);
 const STALE: Span = Span::from_h(48);
 /// A summary of the month before that could not be made by this day is not made any more.
 const LAST_DAY_OF_MONTHLY: u32 = 7;
+/// A summary tells of the day before, and of so many days in all where the ones before it were not made.
+const CAUGHT_UP_DAYS: u64 = 7;
 
 /// One reader and what he has been told.
 pub struct To<'a> {
     of: &'a Situation<'a>,
     reader: &'a Reader,
-    /// When each piece of news was mailed to him.
-    told: BTreeMap<i64, Time>,
+    past: Past<'a>,
 }
 
 /// What is new of one finding and has not been told.
@@ -51,12 +53,10 @@ struct Item<'a> {
 impl<'a> To<'a> {
     /// A reader in a situation.
     pub fn new(of: &'a Situation<'a>, reader: &'a Reader) -> Self {
-        let his = of.mails.iter().filter(|mail| is_news_to(mail, reader));
-        let told = his.flat_map(|mail| mail.made.news.iter().map(|news| (*news, mail.made.at)));
         Self {
             of,
             reader,
-            told: told.collect(),
+            past: Past::of(of, reader),
         }
     }
 
@@ -67,7 +67,8 @@ impl<'a> To<'a> {
         let is_due = |hazard| items.iter().any(|i| i.is_hazard == hazard && i.due <= now);
         let hazard = is_due(true)
             && self
-                .last_mail()
+                .past
+                .last_hazard()
                 .is_none_or(|at| now - at >= BETWEEN_HAZARDS);
         if !hazard && (!(is_due(true) || is_due(false)) || !self.may_be_disturbed()) {
             return None;
@@ -79,12 +80,7 @@ impl<'a> To<'a> {
 
     fn items(&self) -> Vec<Item<'a>> {
         let mut by_finding: BTreeMap<&FindingId, Vec<&News>> = BTreeMap::new();
-        for news in self
-            .of
-            .news
-            .iter()
-            .filter(|n| !self.told.contains_key(&n.id))
-        {
+        for news in self.of.news.iter().filter(|news| !self.past.has(news)) {
             by_finding.entry(&news.finding).or_default().push(news);
         }
         let item =
@@ -92,9 +88,16 @@ impl<'a> To<'a> {
         by_finding.into_iter().filter_map(item).collect()
     }
 
-    fn item(&self, finding: &'a Finding, news: Vec<&'a News>) -> Option<Item<'a>> {
+    fn item(&self, finding: &'a Finding, mut news: Vec<&'a News>) -> Option<Item<'a>> {
         let now = self.of.now;
-        let was_told = self.told_of(finding).is_some();
+        // It is looked for anew, and told when it is found.
+        if news.iter().any(|n| n.what == Turn::Unwatched) {
+            return None;
+        }
+        if self.past.goes_on(finding) {
+            news.retain(|n| n.what != Turn::Found);
+        }
+        let was_told = self.past.knows(finding);
         let reminds = news.iter().any(|n| n.what == Turn::Unanswered)
             && !self.of.answers.acknowledged.contains(&finding.id);
         let is_over = finding.ended.is_some();
@@ -148,7 +151,7 @@ impl<'a> To<'a> {
         } else {
             SAME_AGAIN
         };
-        let same = self.told_of_same(&finding.subject, finding.kind);
+        let same = self.past.told_of_same(finding);
         let same = same.filter(|_| comes_again).map(|at| at + again);
         let is_link = finding.kind == Kind::LinkLost && finding.ended.is_none();
         let patience = match self.reader.role {
@@ -161,55 +164,29 @@ impl<'a> To<'a> {
         (until > now).then_some(until)
     }
 
-    /// When he was told last of this finding.
-    fn told_of(&self, finding: &Finding) -> Option<Time> {
-        self.last_told(|news| news.finding == finding.id)
-    }
-
-    /// When he was told last of something of this kind on this subject.
-    fn told_of_same(&self, subject: &Subject, kind: Kind) -> Option<Time> {
-        self.last_told(|news| {
-            let finding = self.of.findings.get(&news.finding);
-            finding.is_some_and(|f| f.kind == kind && f.subject == *subject)
-        })
-    }
-
-    fn last_told(&self, which: impl Fn(&News) -> bool) -> Option<Time> {
-        let told = |news: &News| self.told.get(&news.id).copied();
-        let all = self.of.news.iter().filter(|news| which(news));
-        all.filter_map(told).max()
-    }
-
-    fn last_mail(&self) -> Option<Time> {
-        self.told.values().copied().max()
-    }
-
     /// Whether something that is no hazard may be mailed now.
     fn may_be_disturbed(&self) -> bool {
         let local = |at| at_site(at, self.of.timezone).map(|date| date.naive_local());
         let Some(now) = local(self.of.now) else {
             return true;
         };
-        let is_today =
-            |mail: &&Delivery| local(mail.made.at).is_some_and(|at| at.date() == now.date());
-        let his = self
-            .of
-            .mails
-            .iter()
-            .filter(|mail| is_news_to(mail, self.reader));
-        let today = his.filter(is_today).count();
-        let is_quiet = self
-            .of
-            .alerts
-            .quiet
-            .is_some_and(|quiet| is_in(quiet, now.time()));
-        !is_quiet && today < self.reader.most_per_day as usize
+        let is_today = |mail: &&Delivery| {
+            let is_his = mail.made.about == About::News && is_to(mail, self.reader);
+            is_his && local(mail.made.at).is_some_and(|at| at.date() == now.date())
+        };
+        let today = self.of.mails.iter().filter(is_today).count();
+        !self.is_quiet(now.time()) && today < self.reader.most_per_day as usize
+    }
+
+    fn is_quiet(&self, time: NaiveTime) -> bool {
+        let quiet = self.of.alerts.quiet;
+        quiet.is_some_and(|quiet| is_in(quiet, time))
     }
 
     /// The summary that is due now, if one is.
     pub fn summary(&self) -> Option<(About, Vec<i64>)> {
         let now = at_site(self.of.now, self.of.timezone)?.naive_local();
-        if now.time() < self.of.alerts.summary_at {
+        if now.time() < self.of.alerts.summary_at || self.is_quiet(now.time()) {
             return None;
         }
         let (about, news) = match self.reader.role {
@@ -230,28 +207,26 @@ impl<'a> To<'a> {
         (looked < today.with_day(1)?).then_some(About::Month(first))
     }
 
-    /// The day before, if it had news worth a visit that no mail has told.
+    /// The day before, if it or the days before it had news worth a visit that no mail has told.
     fn day(&self, today: NaiveDate) -> Option<(About, Vec<i64>)> {
         let day = today.checked_sub_days(Days::new(1))?;
-        let of_day = |news: &&News| {
-            at_site(news.at, self.of.timezone).is_some_and(|at| at.date_naive() == day)
+        let first = today.checked_sub_days(Days::new(CAUGHT_UP_DAYS))?;
+        let is_of_days = |news: &&News| {
+            at_site(news.at, self.of.timezone)
+                .is_some_and(|at| (first..today).contains(&at.date_naive()))
         };
-        let untold = self.of.news.iter().filter(of_day).filter(|news| {
+        let untold = self.of.news.iter().filter(is_of_days).filter(|news| {
             let finding = self.of.findings.get(&news.finding);
-            let is_worth_it = finding.is_some_and(|f| f.severity > Severity::Note);
-            is_worth_it && !self.told.contains_key(&news.id)
+            let is_worth_it = |finding: &Finding| {
+                let goes_on = news.what == Turn::Found && self.past.goes_on(finding);
+                finding.severity > Severity::Note && !goes_on
+            };
+            let is_watched = news.what != Turn::Unwatched;
+            is_watched && finding.is_some_and(is_worth_it) && !self.past.has_read(news)
         });
         let news: Vec<i64> = untold.map(|news| news.id).collect();
         (!news.is_empty()).then_some((About::Day(day), news))
     }
-}
-
-fn is_news_to(mail: &Delivery, reader: &Reader) -> bool {
-    mail.made.about == About::News && is_to(mail, reader)
-}
-
-fn is_to(mail: &Delivery, reader: &Reader) -> bool {
-    matches!(&mail.made.target, Target::Mail(address) if *address == reader.email)
 }
 
 fn is_in(quiet: QuietHours, time: NaiveTime) -> bool {

@@ -64,6 +64,7 @@ impl Mails {
             let composed = self.composer.compose(store, &mail, now)?;
             store.note_try(&Try {
                 delivery: mail.id,
+                stable_id: mail.made.stable_id.clone(),
                 at: now,
                 outcome: Outcome::Sent,
             })?;

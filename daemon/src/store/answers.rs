@@ -1,6 +1,6 @@
 //! What people say to the program: answers to findings, and when somebody works on the plant.
 //!
-//! Everything stays for ever and is written down in the audit too; the latest counts.
+//! Everything stays for ever and is written down in the audit too; the latest answer counts.
 //! Never in here: who may say it, or what follows from it.
 
 use super::audit::{Event, note};
@@ -49,6 +49,26 @@ pub struct Response {
     pub until: Option<Time>,
     /// In words; may be empty.
     pub text: String,
+}
+
+/// The answer that holds of a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum InForce {
+    /// Somebody has seen it and takes care.
+    Acknowledged,
+    /// It may wait until this time.
+    Snoozed(Time),
+}
+
+/// Of the answers to one finding, in the order in which they were given, the one that holds: each takes
+/// the place of the one before it. Notes are no answers.
+pub fn in_force<'a>(responses: impl IntoIterator<Item = &'a Response>) -> Option<InForce> {
+    let answer = |response: &Response| match response.what {
+        What::Acknowledged => Some(InForce::Acknowledged),
+        What::Snoozed => response.until.map(InForce::Snoozed),
+        What::Note => None,
+    };
+    responses.into_iter().filter_map(answer).last()
 }
 
 /// Somebody works on the plant.

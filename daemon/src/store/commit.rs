@@ -2,11 +2,11 @@
 
 use super::learned::{forget, write_learned};
 use super::mornings::write_morning;
-use super::news;
+use super::news::{self, Turn};
 use super::slot_rows::write_slot;
 use super::{EngineState, Store, StoreError};
 use analysis::detect::{Morning, Slot};
-use analysis::diagnose::Finding;
+use analysis::diagnose::{Finding, FindingId};
 use analysis::expected::{Learned, LearnedOf};
 use analysis::reading::{ChannelId, Reading, Time, Value};
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -23,6 +23,8 @@ pub struct Step<'a> {
     pub slots: &'a [Slot],
     /// Findings that are new or have changed. The same id replaces.
     pub findings: &'a [Finding],
+    /// Those of them that have not ended by themselves: nobody watches them any more.
+    pub unwatched: &'a [FindingId],
     /// What of it that was learned in earlier steps does not hold any more.
     pub forgotten: &'a [LearnedOf],
     /// What was learned of planes and inputs.
@@ -41,6 +43,7 @@ impl<'a> Step<'a> {
             readings: &[],
             slots: &[],
             findings: &[],
+            unwatched: &[],
             forgotten: &[],
             learned: &[],
             mornings: &[],
@@ -71,7 +74,11 @@ impl Store {
             let new = news::new_of(&change, finding)?;
             write_finding(&change, finding)?;
             for what in new {
-                news::write(&change, &finding.id, *what, step.at)?;
+                let what = match what {
+                    Turn::Ended if step.unwatched.contains(&finding.id) => Turn::Unwatched,
+                    other => *other,
+                };
+                news::write(&change, &finding.id, what, step.at)?;
             }
         }
         for of in step.forgotten {

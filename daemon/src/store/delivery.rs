@@ -176,6 +176,8 @@ impl About {
 pub struct Try {
     /// Number of the delivery.
     pub delivery: i64,
+    /// Its id at every try: numbers begin anew in a new file.
+    pub stable_id: String,
     /// When.
     pub at: Time,
     /// What.

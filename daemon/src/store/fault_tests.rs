@@ -65,6 +65,7 @@ impl Made {
             readings: &self.readings,
             slots: &self.slots,
             findings: &self.findings,
+            unwatched: &[],
             forgotten: &[],
             learned: &self.learned,
             mornings: &[],

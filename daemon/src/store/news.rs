@@ -34,6 +34,8 @@ pub enum Turn {
     Unanswered,
     /// Its evidence has ended.
     Ended,
+    /// The analysis has begun afresh and does not know it any more: it is looked for anew.
+    Unwatched,
 }
 
 impl Turn {
@@ -44,28 +46,35 @@ impl Turn {
             Turn::Worse => "worse",
             Turn::Unanswered => "unanswered",
             Turn::Ended => "ended",
+            Turn::Unwatched => "unwatched",
         }
     }
 }
 
+/// The findings that stand, or of which something was new from a time (?1) on.
+pub(super) const IN_QUESTION: &str = "SELECT id FROM finding WHERE ended_utc_ms IS NULL
+     UNION SELECT finding FROM news WHERE at_utc_ms >= ?1";
+
 impl Store {
-    /// What was new from a time on, in order.
-    pub fn news(&self, from: Time) -> Result<Vec<News>, StoreError> {
+    /// All that was ever new, in order, of the findings that stand or of which something was new from a
+    /// time on.
+    pub fn news_in_question(&self, from: Time) -> Result<Vec<News>, StoreError> {
         let mut all = Vec::new();
-        let sql = "SELECT * FROM news WHERE at_utc_ms >= ?1 ORDER BY id";
-        each_row(self.settled()?, sql, [from.unix_ms()], |row| {
+        let sql = format!("SELECT * FROM news WHERE finding IN ({IN_QUESTION}) ORDER BY id");
+        each_row(self.settled()?, &sql, [from.unix_ms()], |row| {
             all.push(read_one(row)?);
             Ok(())
         })?;
         Ok(all)
     }
 
-    /// The findings of which something was new from a time on.
-    pub fn findings_in_news(&self, from: Time) -> Result<Vec<Finding>, StoreError> {
-        let sql = "SELECT finding_json FROM finding
-                   WHERE id IN (SELECT finding FROM news WHERE at_utc_ms >= ?1)
-                   ORDER BY began_utc_ms, id";
-        read_findings(self.settled()?, sql, [from.unix_ms()])
+    /// These findings.
+    pub fn findings_in_question(&self, from: Time) -> Result<Vec<Finding>, StoreError> {
+        let sql = format!(
+            "SELECT finding_json FROM finding WHERE id IN ({IN_QUESTION})
+             ORDER BY began_utc_ms, id"
+        );
+        read_findings(self.settled()?, &sql, [from.unix_ms()])
     }
 
     /// Notes that nobody has answered to a finding.

@@ -2,7 +2,7 @@
 //! Never in here: what stands in it, or when something is due.
 
 use super::delivery::{About, Delivery, NewDelivery, Outcome, Target, Try};
-use super::news::read_news;
+use super::news::{IN_QUESTION, read_news};
 use super::query::{each_row, get, named};
 use super::{News, Store, StoreError};
 use analysis::diagnose::{Finding, FindingId};
@@ -28,7 +28,7 @@ impl Store {
             .map_err(StoreError::at(doing))
     }
 
-    /// Notes what became of a try.
+    /// Notes what became of a try. One of a delivery that another file has is nothing to this one.
     pub fn note_try(&mut self, tried: &Try) -> Result<(), StoreError> {
         let (error, next, sent) = match &tried.outcome {
             Outcome::Sent => (None, None, Some(tried.at.unix_ms())),
@@ -39,9 +39,12 @@ impl Store {
             .prepare_cached(
                 "UPDATE delivery SET tries = tries + 1, last_error = coalesce(?2, last_error),
                      next_try_utc_ms = ?3, sent_utc_ms = ?4
-                 WHERE id = ?1",
+                 WHERE id = ?1 AND stable_id = ?5",
             )
-            .and_then(|mut update| update.execute(params![tried.delivery, error, next, sent]))
+            .and_then(|mut update| {
+                let id = &tried.stable_id;
+                update.execute(params![tried.delivery, error, next, sent, id])
+            })
             .map_err(StoreError::at("note what became of a delivery"))?;
         Ok(())
     }
@@ -58,9 +61,15 @@ impl Store {
         Ok(waiting.iter().filter(is_late).count())
     }
 
-    /// The mails that were made from a time on, in order.
-    pub fn mails_since(&self, from: Time) -> Result<Vec<Delivery>, StoreError> {
-        self.deliveries("way = 'mail' AND made_utc_ms >= ?1", [from.unix_ms()])
+    /// The mails that were made from a time on, and those that ever told of the findings that are in
+    /// question then ([`Store::findings_in_question`]), in order.
+    pub fn mails_in_question(&self, from: Time) -> Result<Vec<Delivery>, StoreError> {
+        let which = format!(
+            "way = 'mail' AND (made_utc_ms >= ?1 OR id IN (
+                 SELECT k.delivery FROM delivery_news k JOIN news n ON n.id = k.news
+                 WHERE n.finding IN ({IN_QUESTION})))"
+        );
+        self.deliveries(&which, [from.unix_ms()])
     }
 
     /// What was new from a time on and was not put into the outbox for a target, in order, with the
