@@ -6,7 +6,7 @@ use std::io::Write;
 use std::process::{Command, Stdio};
 use tests::{Browser, Program, noonmark};
 
-const PASSWORD: &str = "correct horse battery";
+pub const PASSWORD: &str = "correct horse battery";
 const READERS: &str = "only looking here";
 
 /// What `noonmark password` makes of a password.
@@ -28,7 +28,8 @@ fn hash(password: &str) -> String {
         .to_owned()
 }
 
-fn with_passwords() -> Plant {
+/// A plant whose page wants a password.
+pub fn with_passwords(start: fn(&str) -> Plant) -> Plant {
     let folder = tempfile::tempdir().expect("a folder");
     let file = |name: &str, password: &str| {
         let path = folder.path().join(name);
@@ -37,12 +38,13 @@ fn with_passwords() -> Plant {
     };
     let (own, readers) = (file("own", PASSWORD), file("readers", READERS));
     // The hashes are read at the start; the files may go then.
-    Plant::start(&format!(
+    start(&format!(
         "password_file = \"{own}\"\nreader_password_file = \"{readers}\"\n"
     ))
 }
 
-fn sign_in(browser: &mut Browser, password: &str) -> u16 {
+/// Sends the form with a password; the status of the answer.
+pub fn sign_in(browser: &mut Browser, password: &str) -> u16 {
     let token = browser.get("/sign-in").token();
     let form = format!(
         "token={token}&to=%2Ffindings&password={}",
@@ -165,7 +167,7 @@ fn a_form_of_another_page_is_refused() {
 
 #[test]
 fn passwords_open_what_they_are_for_and_are_not_tried_often() {
-    let plant = with_passwords();
+    let plant = with_passwords(Plant::start);
     let mut nobody = plant.browser();
     let to = nobody.get("/findings");
     assert_eq!(
@@ -246,7 +248,7 @@ fn passwords_open_what_they_are_for_and_are_not_tried_often() {
 
 #[test]
 fn nothing_that_is_answered_names_a_path_or_a_secret() {
-    let plant = with_passwords();
+    let plant = with_passwords(Plant::start);
     let folder = plant.site.out();
     let folder = folder.to_str().expect("a plain path");
     let mut browser = plant.browser();
