@@ -13,6 +13,8 @@ mod clients;
 mod described;
 #[path = "web/driven.rs"]
 mod driven;
+#[path = "web/languages.rs"]
+mod languages;
 #[path = "run/site.rs"]
 #[expect(dead_code, reason = "another test uses the rest")]
 mod site;

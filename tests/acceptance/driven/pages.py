@@ -35,10 +35,25 @@ def judged(visitor, script, path):
             yield f"{path}: {wrong['id']}: {node['html'][:200]}: {node['failureSummary']}"
 
 
-def looks(visitor, path, script, folder):
+def the_judge_sees(visitor, script):
+    """What is plainly wrong is found: else finding nothing would say nothing."""
+    visitor.go("/sign-in")
+    visitor.run("""
+        const picture = document.createElement("img");
+        picture.src = "/assets/mark.svg";
+        const faint = document.createElement("p");
+        faint.textContent = "hardly to be read";
+        faint.className = "soft";
+        faint.style.setProperty("color", "rgb(200, 200, 190)");
+        document.querySelector("main").append(picture, faint);""")
+    rules = {wrong.split(": ")[1] for wrong in judged(visitor, script, "made wrong")}
+    assert rules == {"image-alt", "color-contrast"}, rules
+
+
+def looks(visitor, path, script, folder, sizes=(NARROWEST, PHONE, DESK), schemes=("light", "dark")):
     wrong = []
-    for width, height in (NARROWEST, PHONE, DESK):
-        for scheme in ("light", "dark"):
+    for width, height in sizes:
+        for scheme in schemes:
             visitor.size(width, height, is_phone=width < DESK[0])
             visitor.scheme(scheme)
             visitor.go(path)
@@ -49,7 +64,7 @@ def looks(visitor, path, script, folder):
             if width != NARROWEST[0]:
                 wrong += judged(visitor, script, where)
             if folder:
-                keep_picture(visitor, folder, path, f"{width}-{scheme}")
+                keep_picture(visitor, folder, path, f"{width}-{scheme}-{visitor.find('html').get_attribute('lang')}")
     return wrong
 
 
@@ -117,12 +132,12 @@ def main():
     parser.add_argument("address")
     parser.add_argument("password")
     parser.add_argument("--pictures", type=Path)
-    parser.add_argument("--language", default="en")
     parser.add_argument("paths", nargs="+")
     args = parser.parse_args()
     script = axe_script()
-    with Visitor(args.address, args.language) as visitor:
+    with Visitor(args.address) as visitor:
         visitor.wanted_failures.add(404)
+        the_judge_sees(visitor, script)
         wrong = looks(visitor, "/sign-in", script, args.pictures)
         by_keyboard(visitor, "/sign-in")
         visitor.sign_in(args.password)
@@ -131,6 +146,13 @@ def main():
             wrong += looks(visitor, path, script, args.pictures)
             count = by_keyboard(visitor, path)
             print(f"{path}: {count} places by keyboard", flush=True)
+        # Other words are longer.
+        visitor.size(*DESK)
+        visitor.go("/")
+        visitor.click(visitor.find("button[name=language][value=de]"))
+        assert visitor.find("html").get_attribute("lang") == "de", "the switch changes the language"
+        for path in args.paths:
+            wrong += looks(visitor, path, script, args.pictures, (NARROWEST, PHONE), ("light",))
         assert not wrong, "\n" + "\n".join(wrong)
         print("pages looked at:", 1 + len(args.paths))
 
