@@ -16,3 +16,4 @@ pub mod source;
 pub mod store;
 pub mod text;
 pub mod web;
+pub mod written;

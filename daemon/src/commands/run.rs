@@ -15,6 +15,7 @@ use crate::source::mqtt::{MessageDevice, Subscriber};
 use crate::store::{Event, Layout, Opened, Store, StoreError};
 use crate::web::link::{Key, KeyError};
 use crate::web::{self, WebError};
+use crate::written::Written;
 use analysis::reading::{ChannelTable, DeviceId, Span, Time};
 use config::checked::{Broker, Link, RegisterMap, SiteFile, Source};
 use std::collections::BTreeMap;
@@ -118,11 +119,13 @@ pub async fn run(
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
     let latest = Arc::new(Latest::new(&table));
+    let written = Arc::<Written>::default();
     let resources = web::Resources {
         site: site.clone(),
         folder: folder.to_owned(),
         store_file: store_file.clone(),
         latest: latest.clone(),
+        written: written.clone(),
         clock,
     };
     let page = web::open(resources).await?;
@@ -139,7 +142,7 @@ pub async fn run(
     let desk = Desk::new(analyst, store_file, reports, site.keep, post);
     let (server, desk) = match page {
         None => (None, desk),
-        Some((server, words)) => (Some(server), desk.hearing(words)),
+        Some((server, words)) => (Some(server), desk.hearing(words, written)),
     };
     let outlets = run::Outlets {
         mails: sender,

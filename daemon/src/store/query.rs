@@ -31,6 +31,18 @@ impl Store {
         read_slots(self.settled()?, &self.layout, &self.numbers, from, to)
     }
 
+    /// Whether there is a slot that begins in `[from, to)`.
+    pub fn has_slots(&self, from: Time, to: Time) -> Result<bool, StoreError> {
+        let sql =
+            "SELECT EXISTS (SELECT 1 FROM slot WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2)";
+        self.settled()?
+            .prepare_cached(sql)
+            .and_then(|mut select| {
+                select.query_row([from.unix_ms(), to.unix_ms()], |row| row.get(0))
+            })
+            .map_err(StoreError::at("look for slots"))
+    }
+
     /// All findings, by their beginning.
     pub fn findings(&self) -> Result<Vec<Finding>, StoreError> {
         let sql = "SELECT finding_json FROM finding ORDER BY began_utc_ms, id";

@@ -6,8 +6,10 @@
 //! Never in here: what is wrong with a plant.
 
 mod access;
+mod ahead;
 mod api;
 mod assets;
+mod balances;
 mod calendar;
 pub mod link;
 mod live;
@@ -15,6 +17,7 @@ mod page;
 mod paths;
 mod reading;
 mod serve;
+mod shared;
 mod show;
 mod texts;
 mod view;
@@ -27,10 +30,13 @@ use crate::desk::Word;
 use crate::latest::Latest;
 use crate::report::Tally;
 use crate::store::{Layout, Said, Store, StoreError};
+use crate::written::Written;
 use access::{Access, AccessError};
+use balances::Balances;
 use config::checked::SiteFile;
 use reading::{StoreReader, Unavailable};
 use serve::IdentityError;
+use shared::Shared;
 use std::io;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -40,6 +46,7 @@ use thiserror::Error;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tracing::{info, warn};
+use view::overview::{Overview, overview};
 
 /// What people say may wait for the store so many at a time; of more, people are asked to try again.
 const WORDS_QUEUE: usize = 32;
@@ -76,6 +83,10 @@ pub(crate) struct Page {
     words: mpsc::Sender<Word>,
     /// Figures of everything in the store so far; going on takes a turn.
     tally: Mutex<Tally>,
+    /// Of days that are over.
+    balances: Balances,
+    /// The first page, which is looked at most.
+    first: Shared<Overview>,
     /// Browsers that are told when something changes.
     live: Arc<Semaphore>,
     /// Whether the page is about to end.
@@ -93,6 +104,8 @@ pub struct Resources {
     pub store_file: PathBuf,
     /// What was heard last.
     pub latest: Arc<Latest>,
+    /// Which slots have been written.
+    pub written: Arc<Written>,
     /// The daemon's clock.
     pub clock: Clock,
 }
@@ -133,12 +146,14 @@ async fn at_address(
     info!("the page is at {scheme}://{bound}/");
     let (words, heard) = mpsc::channel(WORDS_QUEUE);
     let page = Page::new(resources, access, words);
+    let page = Arc::new(page);
     let server = Server {
+        page: page.clone(),
         closing: page.closing.clone(),
         listener,
         acceptor,
         proxy: web.trusted_proxy,
-        router: page::router(Arc::new(page)),
+        router: page::router(page),
     };
     Ok((server, heard))
 }
@@ -158,6 +173,8 @@ impl Page {
         Self {
             store: StoreReader::new(resources.store_file, Layout::of(plant)),
             tally: Mutex::new(Tally::new(plant)),
+            balances: Balances::new(resources.written),
+            first: Shared::default(),
             site: resources.site,
             latest: resources.latest,
             clock: resources.clock,
@@ -177,13 +194,21 @@ impl Page {
         self.store.read(move |store| what(&page, store)).await
     }
 
+    /// The first page.
+    async fn overview(self: &Arc<Self>) -> Result<Arc<Overview>, Unavailable> {
+        self.first.get(self.view(overview)).await
+    }
+
     /// Hands on what somebody said, and waits until it is stored.
     async fn say(&self, said: Said) -> Result<(), NotHeard> {
         let (stored, answer) = oneshot::channel();
         let word = Word { said, stored };
         self.words.try_send(word).map_err(|_| NotHeard::Busy)?;
         match tokio::time::timeout(STORED_WITHIN, answer).await {
-            Ok(Ok(true)) => Ok(()),
+            Ok(Ok(true)) => {
+                self.first.forget().await;
+                Ok(())
+            }
             Ok(Ok(false)) => Err(NotHeard::NotStored),
             Ok(Err(_)) | Err(_) => Err(NotHeard::Busy),
         }

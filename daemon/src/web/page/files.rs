@@ -5,7 +5,6 @@ use crate::web::Page;
 use crate::web::access::Visit;
 use crate::web::calendar::Length;
 use crate::web::texts::Texts;
-use crate::web::view::overview::overview;
 use crate::web::view::{finding, ledger as ledgers, performance as figures, utc};
 use analysis::ledger::Period;
 use analysis::reading::Time;
@@ -58,7 +57,7 @@ fn number(value: Option<f64>) -> String {
 /// The plant's power today.
 pub async fn today(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
     let t = visit.t;
-    let o = page.view(overview).await;
+    let o = page.overview().await;
     let o = o.map_err(|why| message::unavailable(&page, t, &why))?;
     let row = |p: &crate::web::view::overview::Point| {
         let at = utc(Time::from_unix_ms(p.at_unix_s * 1000));

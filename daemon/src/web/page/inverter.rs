@@ -92,7 +92,7 @@ async fn shown(
     let i = index(page, id).ok_or_else(|| message::nothing(page, t))?;
     let read = page.view(move |page, store| {
         let (from, to) = calendar::span(date, calendar::Length::Day, page.site.timezone);
-        let has_chart = !store.slots(from, to)?.is_empty();
+        let has_chart = store.has_slots(from, to)?;
         Ok((inverter(page, store, i)?, store.span()?, has_chart))
     });
     let read = read.await;

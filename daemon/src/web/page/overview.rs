@@ -6,7 +6,7 @@ use crate::web::access::Visit;
 use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
 use crate::web::view::device::Freshness;
-use crate::web::view::overview::{Overview, Source, Verdict, Work, overview};
+use crate::web::view::overview::{Overview, Source, Verdict, Work};
 use crate::web::{Page, paths, show};
 use analysis::reading::{Span, Time};
 use askama::Template;
@@ -52,7 +52,7 @@ struct SourceRow {
 /// The page.
 pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
     let t = visit.t;
-    let o = page.view(overview).await;
+    let o = page.overview().await;
     let o = o.map_err(|why| message::unavailable(&page, t, &why))?;
     let frame = Frame::new(&page, &visit, t.overview, "/").live();
     Ok(filled(StatusCode::OK, &shown(&page, t, frame, &o)))
