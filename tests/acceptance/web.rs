@@ -15,11 +15,13 @@ mod described;
 mod driven;
 #[path = "web/languages.rs"]
 mod languages;
+#[path = "web/private.rs"]
+mod private;
 #[path = "run/site.rs"]
 #[expect(dead_code, reason = "another test uses the rest")]
 mod site;
 
-use site::{EVERY_S, RATE, Site, day, healthy_day};
+use site::{EVERY_S, HEALTHY_DAY, RATE, Site, day};
 use tests::{Browser, Program, SunspecServer, until};
 
 /// A plant and its page.
@@ -38,7 +40,7 @@ impl Plant {
 
     /// One whose string opens when its server is told so.
     fn healthy(web: &str) -> Self {
-        Self::with(healthy_day(), web)
+        Self::with(SunspecServer::start(0, &HEALTHY_DAY), web)
     }
 
     fn with(mut server: SunspecServer, web: &str) -> Self {

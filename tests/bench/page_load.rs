@@ -25,9 +25,11 @@ use year_store::{DAYS, INVERTERS, SLOT, SLOTS_PER_DAY, fill};
 const VISITORS: usize = 200;
 const SECONDS: usize = 60;
 /// They follow what changes.
-const FOLLOWERS: usize = 20;
+const FOLLOWERS: usize = 60;
 /// They ask for the largest file and never read it.
 const NEVER_READ: usize = 20;
+/// Of the day after the year, until three in the afternoon.
+const SLOTS_TODAY: i64 = 15 * 12;
 const WANTED: Duration = Duration::from_millis(50);
 
 #[tokio::main]
@@ -108,16 +110,16 @@ fn prepare(folder: &Path, file: &Path) {
     if !store.exists() {
         let begun = Instant::now();
         let site = config::load(file).unwrap_or_else(|errors| panic!("{}", errors.render(false)));
-        fill(&site.plant, &store);
+        fill(&site.plant, &store, SLOTS_TODAY);
         println!("the store: {:.0} s", begun.elapsed().as_secs_f64());
     }
     let size = std::fs::metadata(&store).expect("it is there").len();
     println!("the store: {:.0} MB", size as f64 / 1e6);
 }
 
-/// The evening of the last day in the store: today has all its slots.
+/// When the last slot of the store is over, in the light: at night devices are asked less often.
 fn start(folder: &Path, file: &Path) -> Program {
-    let now = START + SLOT * (DAYS * SLOTS_PER_DAY - 1);
+    let now = START + SLOT * (DAYS * SLOTS_PER_DAY + SLOTS_TODAY);
     let now = chrono::DateTime::from_timestamp_millis(now.unix_ms()).expect("a date");
     let text = |path: &Path| path.to_str().expect("a plain path").to_owned();
     Program::start([

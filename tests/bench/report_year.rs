@@ -31,7 +31,7 @@ fn main() {
     std::fs::create_dir_all(&folder).expect("a folder");
     if !store_file(&folder).exists() {
         let begun = Instant::now();
-        fill(&plant(&shape()), &store_file(&folder));
+        fill(&plant(&shape()), &store_file(&folder), 0);
         println!("the store: {:.0} s", begun.elapsed().as_secs_f64());
     }
     let size = std::fs::metadata(store_file(&folder)).expect("it is there");

@@ -24,8 +24,8 @@ const KEEP: Keep = Keep {
     minutes: Span::from_h(24 * 40),
 };
 
-/// Fills a new store of such a plant.
-pub fn fill(plant: &Plant, file: &Path) {
+/// Fills a new store of such a plant: the year, and so many slots of the day after it.
+pub fn fill(plant: &Plant, file: &Path, slots_after: i64) {
     let opened = Store::open(file, &Layout::of(plant)).expect("a store");
     let mut store = opened.store;
     let engine_state = EngineState {
@@ -33,11 +33,17 @@ pub fn fill(plant: &Plant, file: &Path) {
         bytes: vec![7; 20_000],
     };
     let findings = findings(plant);
-    for day in 0..DAYS {
+    for day in 0..=DAYS {
         let at = |n: i64| START + SLOT * (day * SLOTS_PER_DAY + n);
-        let slots: Vec<Slot> = (0..SLOTS_PER_DAY)
-            .map(|n| slot(plant, day, n, at(n)))
-            .collect();
+        let count = if day < DAYS {
+            SLOTS_PER_DAY
+        } else {
+            slots_after
+        };
+        if count == 0 {
+            continue;
+        }
+        let slots: Vec<Slot> = (0..count).map(|n| slot(plant, day, n, at(n))).collect();
         let mut readings = Vec::new();
         for slot in &slots {
             readings.extend(published(plant, slot));
@@ -51,7 +57,7 @@ pub fn fill(plant: &Plant, file: &Path) {
             ..Step::nothing(&engine_state)
         };
         store.commit(&step).expect("room on the disk");
-        let now = at(SLOTS_PER_DAY);
+        let now = at(count);
         while !store
             .thin(now, KEEP, 100_000)
             .expect("it thins")

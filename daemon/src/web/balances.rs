@@ -118,3 +118,7 @@ fn fingerprint(findings: &[Finding], from: Time, to: Time) -> u64 {
     }
     hasher.finish()
 }
+
+#[cfg(test)]
+#[path = "balances_tests.rs"]
+mod tests;

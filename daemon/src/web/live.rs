@@ -15,7 +15,7 @@ use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, watch};
 
 /// Browsers at a time; others see the page as it was when they opened it.
-pub const MOST: usize = 24;
+pub const MOST: usize = 64;
 /// Not told more often than this: each time costs a page.
 const AT_MOST_EVERY: Duration = Duration::from_secs(5);
 /// Browsers wait so long before they come again.

@@ -32,11 +32,7 @@ pub fn day() -> SunspecServer {
 }
 
 /// The same day with every string closed, until the server is told `open`.
-pub fn healthy_day() -> SunspecServer {
-    SunspecServer::start(0, &HEALTHY_DAY)
-}
-
-const HEALTHY_DAY: [&str; 8] = [
+pub const HEALTHY_DAY: [&str; 8] = [
     "--clock-from",
     "2026-03-20T09:31:00Z",
     "--clock-rate",

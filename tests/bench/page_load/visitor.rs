@@ -114,7 +114,6 @@ pub async fn follow(address: &str, count: usize) -> JoinSet<()> {
             let request = request(&address, "/live");
             let sent = events.get_mut().write_all(request.as_bytes()).await;
             sent.expect("room");
-            let mut page = connect(&address).await;
             loop {
                 let mut line = String::new();
                 match events.read_line(&mut line).await {
@@ -122,9 +121,8 @@ pub async fn follow(address: &str, count: usize) -> JoinSet<()> {
                     Ok(_) if line.starts_with("event: change") => {}
                     Ok(_) => continue,
                 }
-                if !ask(&mut page, &address, "/").await.1 {
-                    page = connect(&address).await;
-                }
+                // Long enough apart that a connection would not be kept for it.
+                ask(&mut connect(&address).await, &address, "/").await;
             }
         });
     }

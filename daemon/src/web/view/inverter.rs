@@ -2,14 +2,13 @@
 //! mornings of its insulation.
 
 use super::finding::{self, Brief};
-use super::{fresh, rounded, utc};
+use super::{fresh, in_english, rounded, utc};
 use crate::store::{Store, StoreError};
 use crate::web::Page;
-use crate::web::texts::ENGLISH;
 use analysis::detect::{Gate, InputSlot, Slot};
 use analysis::plant::{EventBit, Input, Inverter as Fixed, State};
 use analysis::reading::{Place, Quantity, Span, Time};
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 /// Mornings of insulation that are shown.
 const MORNINGS: usize = 14;
@@ -24,10 +23,10 @@ pub struct Inverter {
     pub id: String,
     pub rated_ac_w: f64,
     /// In trade words; `None` if it does not say.
-    #[serde(serialize_with = "state_word")]
+    #[serde(serialize_with = "in_english::state")]
     pub state: Option<State>,
     /// Event bits that are set.
-    #[serde(serialize_with = "event_words")]
+    #[serde(serialize_with = "in_english::events")]
     pub events: Vec<EventBit>,
     pub ac_power_w: Option<f64>,
     pub heatsink_temperature_degc: Option<f64>,
@@ -58,7 +57,7 @@ pub struct InputNow {
     pub current: Compared,
     pub power: Compared,
     /// Why it was not tested, if it was not.
-    #[serde(serialize_with = "gate_name")]
+    #[serde(serialize_with = "in_english::gate")]
     pub gate: Gate,
     pub limit: Option<&'static str>,
 }
@@ -126,11 +125,8 @@ pub fn inverter(page: &Page, store: &Store, i: usize) -> Result<Inverter, StoreE
     let own = |quantity| fresh(page, &fixed.id, Place::Device, quantity);
     let bits = own(Quantity::EventBits).unwrap_or_default();
     let lit = EVENTS.into_iter().filter(|bit| bit.is_set(bits));
-    let mornings = store.mornings()?.into_iter().filter(|(of, _)| *of == i);
-    let mut mornings: Vec<MorningSeen> = mornings
-        .map(|(_, morning)| morning_seen(&morning))
-        .collect();
-    mornings.drain(..mornings.len().saturating_sub(MORNINGS));
+    let mornings = store.mornings_of(i, MORNINGS)?;
+    let mornings: Vec<MorningSeen> = mornings.iter().map(morning_seen).collect();
     let about = |answered: &&finding::Answered| {
         answered.finding.subject.device == fixed.id && answered.finding.ended.is_none()
     };
@@ -258,27 +254,6 @@ fn morning_seen(morning: &analysis::detect::Morning) -> MorningSeen {
         lost_min: morning.lost_min,
         at: morning.at,
     }
-}
-
-/// Programs are told in English.
-fn state_word<S: Serializer>(state: &Option<State>, to: S) -> Result<S::Ok, S::Error> {
-    state.map(ENGLISH.words.state).serialize(to)
-}
-
-fn event_words<S: Serializer>(events: &[EventBit], to: S) -> Result<S::Ok, S::Error> {
-    to.collect_seq(events.iter().map(|event| (ENGLISH.words.event)(*event)))
-}
-
-fn gate_name<S: Serializer>(gate: &Gate, to: S) -> Result<S::Ok, S::Error> {
-    to.serialize_str(match gate {
-        Gate::Valid => "valid",
-        Gate::Dark => "dark",
-        Gate::Unsteady => "unsteady",
-        Gate::Limited => "limited",
-        Gate::NotProducing => "not_producing",
-        Gate::NoWeather => "no_weather",
-        Gate::NotMeasured => "not_measured",
-    })
 }
 
 const EVENTS: [EventBit; 18] = [
