@@ -132,6 +132,12 @@ fn a_foreign_name_for_this_machine_opens_nothing() {
     );
     assert_eq!(browser.get("/nothing-here").status, 404);
     assert_eq!(browser.send("DELETE", "/", &[], "").status, 405);
+    // Programs only ask.
+    let told = browser.send("POST", "/api/v1/overview", &[], "");
+    assert_eq!(
+        (told.status, told.head["allow"].as_str()),
+        (405, "GET, HEAD")
+    );
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::Plant;
 use std::process::Command;
-use tests::Browser;
+use tests::{Browser, until};
 
 fn language(browser: &mut Browser, accepted: &str) -> String {
     let head = [("accept-language", accepted)];
@@ -66,10 +66,13 @@ fn a_language_that_was_chosen_is_kept() {
     assert_eq!(browser.post("/language", &[], &unknown).status, 404);
     // Programs read English and points.
     let head = [("accept-language", "de")];
-    let overview = browser
-        .send("GET", "/api/v1/inverters/hut", &head, "")
-        .json();
-    assert_eq!(overview["state"], "tracking the maximum power point");
+    let state = until("a first poll", || {
+        let inverter = browser
+            .send("GET", "/api/v1/inverters/hut", &head, "")
+            .json();
+        Some(inverter["state"].as_str()?.to_owned())
+    });
+    assert_eq!(state, "tracking the maximum power point");
     let table = browser.send("GET", "/today.csv", &head, "").body;
     assert!(
         table.starts_with("at_utc,ac_power_w,expected_ac_power_w\n"),

@@ -61,7 +61,11 @@ pub async fn gate(State(page): State<Arc<Page>>, request: Request, next: Next) -
                 Some(refusal) => refusal,
                 None => {
                     head.extensions.insert(visit.clone());
-                    match checked_form(head, body, &visit).await {
+                    let request = match asked_for.is_for_programs && !is_look(&head.method) {
+                        true => Err(StatusCode::METHOD_NOT_ALLOWED),
+                        false => checked_form(head, body, &visit).await,
+                    };
+                    match request {
                         Ok(request) => next.run(request).await,
                         Err(status) => {
                             message::refused(&page, t, status, asked_for.is_for_programs)
@@ -215,10 +219,11 @@ fn allowed(page: &Page, asked: &Asked, visit: &Visit) -> Option<Response> {
 /// A form comes from one of our pages, seen in the same session. Everything that is no form only
 /// reads.
 async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request, StatusCode> {
-    match head.method {
-        Method::GET | Method::HEAD => return Ok(Request::from_parts(head, body)),
-        Method::POST => {}
-        _ => return Err(StatusCode::METHOD_NOT_ALLOWED),
+    if is_look(&head.method) {
+        return Ok(Request::from_parts(head, body));
+    }
+    if head.method != Method::POST {
+        return Err(StatusCode::METHOD_NOT_ALLOWED);
     }
     if !is_from_here(&head.headers) {
         return Err(StatusCode::FORBIDDEN);
@@ -237,6 +242,11 @@ async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request,
         return Err(StatusCode::FORBIDDEN);
     }
     Ok(whole())
+}
+
+/// Whether it only reads.
+fn is_look(method: &Method) -> bool {
+    matches!(*method, Method::GET | Method::HEAD)
 }
 
 /// Compares all of it, however early it differs.

@@ -109,6 +109,10 @@ pub fn refused(
     let body = serde_json::json!({ "error": text }).to_string();
     let kind = [(header::CONTENT_TYPE, "application/json")];
     let mut answer = (status, kind, body).into_response();
+    if status == StatusCode::METHOD_NOT_ALLOWED {
+        let ways = HeaderValue::from_static("GET, HEAD");
+        answer.headers_mut().insert(header::ALLOW, ways);
+    }
     if status == StatusCode::UNAUTHORIZED {
         let how = HeaderValue::from_static("Basic realm=\"noonmark\", charset=\"UTF-8\"");
         answer.headers_mut().insert(header::WWW_AUTHENTICATE, how);
