@@ -22,8 +22,8 @@
       const hadFocus = main.contains(document.activeElement) ? document.activeElement : null;
       const path = hadFocus && hadFocus.getAttribute("href");
       main.replaceChildren(...now.childNodes);
-      const foot = page.querySelector("footer p");
-      if (foot) document.querySelector("footer p").replaceWith(foot);
+      const foot = page.querySelector("footer .now");
+      if (foot) document.querySelector("footer .now").replaceWith(foot);
       if (path) main.querySelector(`a[href="${CSS.escape(path)}"]`)?.focus({ preventScroll: true });
       document.dispatchEvent(new Event("noonmark:renewed"));
     } catch {

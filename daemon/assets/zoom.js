@@ -6,20 +6,20 @@
   const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const value = (slots, of) => slots.map((slot) => of(slot) ?? null);
 
-  const panels = (day) => {
+  const panels = (day, words) => {
     const all = [{
-      title: "AC power, kW",
+      title: `${words.power}, kW`,
       measured: value(day.slots, (s) => s.ac_power_w === null ? null : s.ac_power_w / 1000),
       expected: value(day.slots, (s) => s.expected_ac_power_w === null ? null : s.expected_ac_power_w / 1000),
     }];
     const inputs = day.slots.length ? day.slots[0].inputs : [];
     inputs.forEach((input, k) => {
-      for (const [name, unit, key] of [["voltage", "V", "dc_voltage_v"], ["current", "A", "dc_current_a"]]) {
+      for (const [name, unit, key] of [[words.voltage, "V", "dc_voltage_v"], [words.current, "A", "dc_current_a"]]) {
         const sigma = "expected_" + key.replace(/_([va])$/, "_sigma_$1");
         const expected = value(day.slots, (s) => s.inputs[k]["expected_" + key]);
         const width = value(day.slots, (s) => s.inputs[k][sigma]);
         all.push({
-          title: `input ${input.input}: ${name}, ${unit}`,
+          title: `${words.input} ${input.input}: ${name}, ${unit}`,
           measured: value(day.slots, (s) => s.inputs[k][key]),
           expected,
           low: expected.map((e, i) => e === null || width[i] === null ? null : e - 2 * width[i]),
@@ -42,11 +42,14 @@
     return [low, most + 0.05 * (most - low)];
   };
 
-  const draw = (place, day, zone) => {
+  const draw = (place, day, words) => {
+    const zone = words.zone;
     const time = clock(zone);
+    const format = new Intl.NumberFormat(document.documentElement.lang, { maximumFractionDigits: 3, useGrouping: false });
+    const number = (v) => v === null || v === undefined ? "–" : format.format(v);
     const times = day.slots.map((s) => Date.parse(s.start_utc) / 1000 + s.span_s / 2);
     const sync = { key: "day" };
-    return panels(day).map((panel) => {
+    return panels(day, words).map((panel) => {
       const hasBand = Boolean(panel.low);
       const axis = { stroke: css("--soft"), grid: { stroke: css("--line"), width: 1 }, ticks: { stroke: css("--line") } };
       const options = {
@@ -57,16 +60,16 @@
         tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), zone),
         scales: { y: { range: range(panel) } },
         series: [
-          { label: "time", value: (_, seconds) => time(seconds) },
-          { label: "measured", stroke: css("--measured"), width: 2, points: { show: false } },
-          { label: "expected", stroke: css("--expected"), width: 2, dash: [6, 4], points: { show: false } },
+          { label: words.time, value: (_, seconds) => time(seconds) },
+          { label: words.measured, value: (_, v) => number(v), stroke: css("--measured"), width: 2, points: { show: false } },
+          { label: words.expected, value: (_, v) => number(v), stroke: css("--expected"), width: 2, dash: [6, 4], points: { show: false } },
           ...(hasBand ? [
-            { label: "to", stroke: "transparent", points: { show: false } },
-            { label: "from", stroke: "transparent", points: { show: false } },
+            { label: words.to, value: (_, v) => number(v), stroke: "transparent", points: { show: false } },
+            { label: words.from, value: (_, v) => number(v), stroke: "transparent", points: { show: false } },
           ] : []),
         ],
         bands: hasBand ? [{ series: [3, 4], fill: css("--expected") + "38" }] : [],
-        axes: [{ ...axis, values: (_, splits) => splits.map(time) }, { ...axis, size: 56 }],
+        axes: [{ ...axis, values: (_, splits) => splits.map(time) }, { ...axis, values: (_, splits) => splits.map(number), size: 56 }],
       };
       const data = [times, panel.measured, panel.expected, ...(hasBand ? [panel.high, panel.low] : [])];
       return new uPlot(options, data, place);
@@ -97,7 +100,7 @@
         place.className = "plot";
         picture.hidden = true;
         chart.prepend(place);
-        const plots = draw(place, day, chart.dataset.zone);
+        const plots = draw(place, day, chart.dataset);
         addEventListener("resize", () => place && plots.forEach((p) => p.setSize({ width: place.clientWidth, height: 190 })));
         button.textContent = chart.dataset.plain;
       } catch {

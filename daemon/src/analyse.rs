@@ -172,6 +172,11 @@ impl Analyst {
         output.findings
     }
 
+    /// The earliest slot that waits for the store.
+    pub fn first_waiting(&self) -> Option<Time> {
+        self.waiting.slots.iter().map(|slot| slot.start).min()
+    }
+
     /// Stores everything that waits, in one transaction with the engine's state.
     ///
     /// # Errors

@@ -8,10 +8,12 @@ use crate::alert::Post;
 use crate::analyse::{Analyst, Refused};
 use crate::report::{self, ReportError};
 use crate::store::{Event, Keep, Said, StoreError, Thinned, date};
+use crate::written::Written;
 use analysis::diagnose::Finding;
 use analysis::plant::GridSettings;
 use analysis::reading::{DeviceId, Reading, Span, Time};
 use std::path::PathBuf;
+use std::sync::Arc;
 use thiserror::Error;
 use tokio::sync::{mpsc, oneshot};
 use tracing::{error, info, warn};
@@ -53,6 +55,8 @@ pub struct Desk {
     analyst: Analyst,
     /// What people say; looked at with every step, so at least once a second.
     words: Option<mpsc::Receiver<Word>>,
+    /// For whoever keeps what was made of slots.
+    written: Arc<Written>,
     store_file: PathBuf,
     reports: report::Writer,
     /// Findings that began or ended and are not stored yet.
@@ -83,6 +87,7 @@ impl Desk {
             refused: analyst.refused(),
             analyst,
             words: None,
+            written: Arc::default(),
             store_file,
             reports,
             unsaid: Vec::new(),
@@ -96,10 +101,11 @@ impl Desk {
         }
     }
 
-    /// The same desk, which also writes down what people say.
-    pub fn hearing(self, words: mpsc::Receiver<Word>) -> Self {
+    /// The same desk, which also writes down what people say, and says what it has written.
+    pub fn hearing(self, words: mpsc::Receiver<Word>, written: Arc<Written>) -> Self {
         Self {
             words: Some(words),
+            written,
             ..self
         }
     }
@@ -214,15 +220,22 @@ impl Desk {
     /// Why the store does not take it now, if it does not. An error means that there is no store to
     /// go on with.
     fn save(&mut self, now: Time) -> Result<Option<StoreError>, DeskError> {
-        match self.analyst.save() {
-            Err(reason @ StoreError::Corrupt { .. }) => self.start_new_store(&reason, now)?,
-            other => return Ok(other.err()),
+        let mut from = self.analyst.first_waiting();
+        let mut saved = self.analyst.save();
+        if let Err(reason @ StoreError::Corrupt { .. }) = saved {
+            self.start_new_store(&reason, now)?;
+            // Of all that was in it, nothing is any more.
+            from = Some(Time::from_unix_ms(i64::MIN));
+            saved = self.analyst.save();
         }
-        match self.analyst.save() {
+        match (saved, from) {
             // A new file that is damaged at once means that the disk is.
-            Err(reason @ StoreError::Corrupt { .. }) => Err(reason.into()),
-            other => Ok(other.err()),
+            (Err(reason @ StoreError::Corrupt { .. }), _) => return Err(reason.into()),
+            (Err(reason), _) => return Ok(Some(reason)),
+            (Ok(()), Some(from)) => self.written.tell(from),
+            (Ok(()), None) => {}
         }
+        Ok(None)
     }
 
     fn start_new_store(&mut self, reason: &StoreError, now: Time) -> Result<(), DeskError> {

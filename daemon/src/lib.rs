@@ -21,3 +21,4 @@ pub mod supervisor;
 pub mod text;
 pub mod tls;
 pub mod web;
+pub mod written;

@@ -22,6 +22,7 @@ less.
 Prints `listening on PORT`, then one line for each line on stdin:
     values           the time and what is served now, as JSON, unrounded
     at TIME          sets the clock (RFC 3339), prints the same
+    open             one string of --open-input opens now, prints the same
 """
 
 import argparse
@@ -369,8 +370,10 @@ def answer(line, site):
     words = line.split()
     if words[:1] == ["at"] and len(words) == 2:
         site.day.set(instant(words[1]))
+    elif words == ["open"]:
+        site.plant.open_at = site.day.now()
     elif words != ["values"]:
-        return {"error": f"found {line.strip()!r}, wanted `values` or `at TIME`"}
+        return {"error": f"found {line.strip()!r}, wanted `values`, `open` or `at TIME`"}
     return site.values()
 
 

@@ -11,25 +11,39 @@ mod answers;
 mod clients;
 #[path = "web/described.rs"]
 mod described;
+#[path = "web/driven.rs"]
+mod driven;
+#[path = "web/languages.rs"]
+mod languages;
+#[path = "web/private.rs"]
+mod private;
 #[path = "run/site.rs"]
 #[expect(dead_code, reason = "another test uses the rest")]
 mod site;
 
-use site::{EVERY_S, RATE, Site, day};
+use site::{EVERY_S, HEALTHY_DAY, RATE, Site, day};
 use tests::{Browser, Program, SunspecServer, until};
 
-/// A plant whose string opens after half an hour, and its page.
+/// A plant and its page.
 struct Plant {
     site: Site,
     program: Program,
     address: String,
-    _server: SunspecServer,
+    server: SunspecServer,
 }
 
 impl Plant {
-    /// With these lines in `[web]`, beside where it listens.
+    /// One whose string opens after half an hour. With these lines in `[web]`, beside where it listens.
     fn start(web: &str) -> Self {
-        let mut server = day();
+        Self::with(day(), web)
+    }
+
+    /// One whose string opens when its server is told so.
+    fn healthy(web: &str) -> Self {
+        Self::with(SunspecServer::start(0, &HEALTHY_DAY), web)
+    }
+
+    fn with(mut server: SunspecServer, web: &str) -> Self {
         let port = server.port();
         let site = Site::new(&[("hut", port)], Some(("mast", port)), EVERY_S);
         let text = std::fs::read_to_string(site.file()).expect("it was written");
@@ -43,7 +57,7 @@ impl Plant {
             site,
             program,
             address,
-            _server: server,
+            server,
         }
     }
 
@@ -53,7 +67,11 @@ impl Plant {
 
     /// Waits until the open string is on the page; its id.
     fn found(&self) -> String {
-        let mut browser = self.browser();
+        self.found_by(&mut self.browser())
+    }
+
+    /// The same by somebody who has signed in.
+    fn found_by(&self, browser: &mut Browser) -> String {
         until("the open string on the page", || {
             let found = browser.get("/api/v1/findings").json();
             let found = found

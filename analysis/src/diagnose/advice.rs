@@ -29,7 +29,7 @@ const ROOF: &str = "Do not climb a wet, icy or snow-covered roof; covered module
                     clear.";
 
 /// What can hurt: the same for everything that may send somebody to the wiring.
-pub(super) fn caution(kind: Kind) -> Vec<String> {
+pub fn caution(kind: Kind) -> Vec<String> {
     let lines: &[&str] = match kind {
         Kind::Snow => &[ROOF],
         Kind::IsolationLow | Kind::IsolationFalling | Kind::ResidualCurrentHigh => {

@@ -55,10 +55,19 @@ impl Balance {
         self.grow(entry, &losses);
     }
 
+    /// Takes what another one has, of another time or another inverter.
+    pub fn join(&mut self, other: &Self) {
+        self.take((other.expected, other.measured), &other.losses);
+    }
+
     fn grow(&mut self, entry: &Entry, losses: &[Energy]) {
+        self.take((entry.expected, entry.measured), losses);
+    }
+
+    fn take(&mut self, (expected, measured): (Energy, Energy), losses: &[Energy]) {
         let grow = |sum: &mut Energy, by: Energy| *sum = Energy::from_wh(sum.wh() + by.wh());
-        grow(&mut self.expected, entry.expected);
-        grow(&mut self.measured, entry.measured);
+        grow(&mut self.expected, expected);
+        grow(&mut self.measured, measured);
         for (sum, energy) in self.losses.iter_mut().zip(losses) {
             grow(sum, *energy);
         }

@@ -19,6 +19,7 @@ use crate::store::{Event, Layout, Opened, Store, StoreError};
 use crate::supervisor::Supervisor;
 use crate::web::link::{Key, KeyError};
 use crate::web::{self, Door, Listening, WebError};
+use crate::written::Written;
 use analysis::reading::{DeviceId, Time};
 use config::checked::SiteFile;
 use std::future::Future;
@@ -177,11 +178,13 @@ async fn work(
     analyst.resumed(clock.now());
     let table = Arc::new(plant.channels.clone());
     let latest = Arc::new(Latest::new(&table));
+    let written = Arc::<Written>::default();
     let resources = web::Resources {
         site: site.clone(),
         folder: folder.to_owned(),
         store_file: store_file.clone(),
         latest: latest.clone(),
+        written: written.clone(),
         clock,
     };
     let page = door.map(|door| web::open(resources, door));
@@ -198,7 +201,7 @@ async fn work(
     let desk = Desk::new(analyst, store_file, reports, site.keep, Some(post));
     let (server, desk) = match page {
         None => (None, desk),
-        Some((server, words)) => (Some(server), desk.hearing(words)),
+        Some((server, words)) => (Some(server), desk.hearing(words, written)),
     };
     let outlets = run::Outlets {
         senders,

@@ -5,9 +5,10 @@
 
 use super::ahead::READ_AT_A_TIME;
 use crate::store::{Store, StoreError};
-use analysis::ledger::{CapacityTest, Performance};
+use analysis::ledger::{CapacityTest, Figures, Performance};
 use analysis::plant::Plant;
 use analysis::reading::Time;
+use std::sync::Arc;
 
 /// What has been added up so far.
 #[derive(Debug, Clone)]
@@ -15,6 +16,8 @@ pub struct Tally {
     pub(super) performance: Performance,
     pub(super) capacity: CapacityTest,
     until: Option<Time>,
+    /// Made of it when somebody last asked; none any more once it has gone on.
+    figures: Option<Arc<Vec<Figures>>>,
 }
 
 impl Tally {
@@ -24,12 +27,14 @@ impl Tally {
             performance: Performance::new(plant),
             capacity: CapacityTest::new(plant),
             until: None,
+            figures: None,
         }
     }
 
     /// The figures so far.
-    pub(crate) fn performance(&self) -> &Performance {
-        &self.performance
+    pub(crate) fn figures(&mut self) -> Arc<Vec<Figures>> {
+        let made = || Arc::new(self.performance.figures());
+        self.figures.get_or_insert_with(made).clone()
     }
 
     /// Goes on to the end of the store.
@@ -37,20 +42,30 @@ impl Tally {
     /// # Errors
     /// If it cannot be read.
     pub(crate) fn go_on(&mut self, store: &Store) -> Result<(), StoreError> {
-        let Some((first, last)) = store.span()? else {
-            return Ok(());
-        };
-        let mut from = self.until.unwrap_or(first);
-        while from < last {
-            let until = last.min(from + READ_AT_A_TIME);
-            for slot in store.slots(from, until)? {
-                self.performance.add(&slot);
-                self.capacity.add(&slot);
-            }
-            // Kept at every step, so that an error does not count what is behind twice.
-            self.until = Some(until);
-            from = until;
-        }
+        while self.step(store)? {}
         Ok(())
+    }
+
+    /// Goes on by a piece; whether there was one.
+    ///
+    /// # Errors
+    /// If it cannot be read.
+    pub(crate) fn step(&mut self, store: &Store) -> Result<bool, StoreError> {
+        let Some((first, last)) = store.span()? else {
+            return Ok(false);
+        };
+        let from = self.until.unwrap_or(first);
+        if from >= last {
+            return Ok(false);
+        }
+        let until = last.min(from + READ_AT_A_TIME);
+        for slot in store.slots(from, until)? {
+            self.performance.add(&slot);
+            self.capacity.add(&slot);
+        }
+        // Kept at every step, so that an error does not count what is behind twice.
+        self.until = Some(until);
+        self.figures = None;
+        Ok(true)
     }
 }

@@ -8,7 +8,7 @@ use super::query::{each_row, get};
 use super::{Store, StoreError};
 use analysis::detect::Morning;
 use analysis::reading::Time;
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, Row, params};
 
 /// Writes a morning in place of an earlier one that began at the same time.
 pub(super) fn write_morning(
@@ -45,22 +45,39 @@ impl Store {
         for (i, (inverter, _)) in self.layout.inverters.iter().enumerate() {
             let sql = "SELECT * FROM insulation_morning WHERE inverter = ?1 ORDER BY at_utc_ms";
             each_row(self.settled()?, sql, [inverter.as_str()], |row| {
-                let number = |column| {
-                    let number: Option<f64> = get(row, column)?;
-                    Ok::<_, StoreError>(number.map(|number| number as f32))
-                };
-                let morning = Morning {
-                    at: Time::from_unix_ms(get(row, "at_utc_ms")?),
-                    log10_ohm: number("log10_ohm")?,
-                    is_wet: get(row, "is_wet")?,
-                    temperature_degc: number("temperature_degc")?,
-                    is_low: get(row, "is_low")?,
-                    lost_min: get(row, "lost_min")?,
-                };
-                mornings.push((i, morning));
+                mornings.push((i, read(row)?));
                 Ok(())
             })?;
         }
         Ok(mornings)
     }
+
+    /// The last `most` mornings of one inverter, in order of time.
+    pub fn mornings_of(&self, inverter: usize, most: usize) -> Result<Vec<Morning>, StoreError> {
+        let (id, _) = &self.layout.inverters[inverter];
+        let sql = "SELECT * FROM insulation_morning WHERE inverter = ?1
+                   ORDER BY at_utc_ms DESC LIMIT ?2";
+        let mut mornings = Vec::new();
+        each_row(self.settled()?, sql, (id.as_str(), most as i64), |row| {
+            mornings.push(read(row)?);
+            Ok(())
+        })?;
+        mornings.reverse();
+        Ok(mornings)
+    }
+}
+
+fn read(row: &Row<'_>) -> Result<Morning, StoreError> {
+    let number = |column| {
+        let number: Option<f64> = get(row, column)?;
+        Ok::<_, StoreError>(number.map(|number| number as f32))
+    };
+    Ok(Morning {
+        at: Time::from_unix_ms(get(row, "at_utc_ms")?),
+        log10_ohm: number("log10_ohm")?,
+        is_wet: get(row, "is_wet")?,
+        temperature_degc: number("temperature_degc")?,
+        is_low: get(row, "is_low")?,
+        lost_min: get(row, "lost_min")?,
+    })
 }

@@ -28,7 +28,26 @@ impl Store {
 
     /// The slots that begin in `[from, to)`, in order, laid out as the plant is now.
     pub fn slots(&self, from: Time, to: Time) -> Result<Vec<Slot>, StoreError> {
-        read_slots(self.settled()?, &self.layout, &self.numbers, from, to)
+        let db = self.settled()?;
+        read_slots(db, &self.layout, &self.numbers, (from, to), None)
+    }
+
+    /// The same with the numbers of one inverter alone; of the others nothing is in them.
+    pub fn slots_of(&self, inverter: usize, from: Time, to: Time) -> Result<Vec<Slot>, StoreError> {
+        let (db, only) = (self.settled()?, Some(inverter));
+        read_slots(db, &self.layout, &self.numbers, (from, to), only)
+    }
+
+    /// Whether there is a slot that begins in `[from, to)`.
+    pub fn has_slots(&self, from: Time, to: Time) -> Result<bool, StoreError> {
+        let sql =
+            "SELECT EXISTS (SELECT 1 FROM slot WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2)";
+        self.settled()?
+            .prepare_cached(sql)
+            .and_then(|mut select| {
+                select.query_row([from.unix_ms(), to.unix_ms()], |row| row.get(0))
+            })
+            .map_err(StoreError::at("look for slots"))
     }
 
     /// All findings, by their beginning.

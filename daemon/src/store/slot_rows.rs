@@ -48,8 +48,8 @@ pub(super) fn read_slots(
     db: &Connection,
     layout: &Layout,
     numbers: &Numbers,
-    from: Time,
-    to: Time,
+    (from, to): (Time, Time),
+    only: Option<usize>,
 ) -> Result<Vec<Slot>, StoreError> {
     // One transaction, so that the four queries see the same moment.
     let view = db
@@ -75,13 +75,16 @@ pub(super) fn read_slots(
         Ok(())
     })?;
     let inverters = places(&numbers.inverters);
-    each_row(&view, &select("inverter_slot", INVERTER), range, |row| {
+    // One that is not in the store has no number, and none is negative.
+    let of = only.map(|i| numbers.inverters[i].unwrap_or(-1));
+    let of = (from.unix_ms(), to.unix_ms(), of);
+    each_row(&view, &select_of("inverter_slot", INVERTER), of, |row| {
         if let Some((slot, place)) = find(&mut slots, &inverters, row, "inverter")? {
             read_inverter(row, &mut slot.inverters[place])?;
         }
         Ok(())
     })?;
-    each_row(&view, &select("input_slot", INPUT), range, |row| {
+    each_row(&view, &select_of("input_slot", INPUT), of, |row| {
         if let Some((slot, place)) = find(&mut slots, &inverters, row, "inverter")? {
             let number: u8 = get_at(row, (2, "input"))?;
             let input = layout.inverters[place].1.iter().position(|n| *n == number);
@@ -106,6 +109,14 @@ const INPUT: &str = "start_utc_ms, inverter, input, dc_voltage_v, dc_current_a, 
 fn select(table: &str, columns: &str) -> String {
     format!(
         "SELECT {columns} FROM {table} WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2 ORDER BY start_utc_ms"
+    )
+}
+
+/// Of one inverter, or of all where none is said.
+fn select_of(table: &str, columns: &str) -> String {
+    format!(
+        "SELECT {columns} FROM {table} WHERE start_utc_ms >= ?1 AND start_utc_ms < ?2
+         AND (?3 IS NULL OR inverter = ?3) ORDER BY start_utc_ms"
     )
 }
 

@@ -3,6 +3,7 @@
 
 use super::Page;
 use super::page::message;
+use super::texts::ENGLISH;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -14,7 +15,7 @@ use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, watch};
 
 /// Browsers at a time; others see the page as it was when they opened it.
-pub const MOST: usize = 24;
+pub const MOST: usize = 64;
 /// Not told more often than this: each time costs a page.
 const AT_MOST_EVERY: Duration = Duration::from_secs(5);
 /// Browsers wait so long before they come again.
@@ -23,7 +24,7 @@ const RETRY: Duration = Duration::from_secs(10);
 /// A stream of changes.
 pub async fn changes(State(page): State<Arc<Page>>) -> Response {
     let Ok(place) = page.live.clone().try_acquire_owned() else {
-        return message::refused(&page, StatusCode::SERVICE_UNAVAILABLE, true);
+        return message::refused(&page, &ENGLISH, StatusCode::SERVICE_UNAVAILABLE, true);
     };
     let told = Told {
         heard: page.latest.changes(),

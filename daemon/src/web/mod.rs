@@ -6,8 +6,10 @@
 //! Never in here: what is wrong with a plant.
 
 mod access;
+mod ahead;
 mod api;
 mod assets;
+mod balances;
 mod calendar;
 mod door;
 pub mod link;
@@ -16,6 +18,7 @@ mod page;
 mod paths;
 mod reading;
 mod serve;
+mod shared;
 mod show;
 mod texts;
 mod view;
@@ -29,13 +32,17 @@ use crate::desk::Word;
 use crate::latest::Latest;
 use crate::report::Tally;
 use crate::store::{Layout, Said, Store, StoreError};
+use crate::written::Written;
 use access::Access;
+use balances::Balances;
 use config::checked::SiteFile;
 use reading::{StoreReader, Unavailable};
+use shared::Shared;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
+use view::overview::{Overview, overview};
 
 /// What people say may wait for the store so many at a time; of more, people are asked to try again.
 const WORDS_QUEUE: usize = 32;
@@ -53,6 +60,10 @@ pub(crate) struct Page {
     words: mpsc::Sender<Word>,
     /// Figures of everything in the store so far; going on takes a turn.
     tally: Mutex<Tally>,
+    /// Of days that are over.
+    balances: Balances,
+    /// The first page, which is looked at most.
+    first: Shared<Overview>,
     /// Browsers that are told when something changes.
     live: Arc<Semaphore>,
     /// Whether the page is about to end.
@@ -70,6 +81,8 @@ pub struct Resources {
     pub store_file: PathBuf,
     /// What was heard last.
     pub latest: Arc<Latest>,
+    /// Which slots have been written.
+    pub written: Arc<Written>,
     /// The daemon's clock.
     pub clock: Clock,
 }
@@ -78,12 +91,14 @@ pub struct Resources {
 pub fn open(resources: Resources, door: Door) -> (Server, mpsc::Receiver<Word>) {
     let (words, heard) = mpsc::channel(WORDS_QUEUE);
     let page = Page::new(resources, door.access, words);
+    let page = Arc::new(page);
     let server = Server {
+        page: page.clone(),
         closing: page.closing.clone(),
         listener: door.listening.listener,
         acceptor: door.acceptor,
         proxy: door.proxy,
-        router: page::router(Arc::new(page)),
+        router: page::router(page),
     };
     (server, heard)
 }
@@ -103,6 +118,8 @@ impl Page {
         Self {
             store: StoreReader::new(resources.store_file, Layout::of(plant)),
             tally: Mutex::new(Tally::new(plant)),
+            balances: Balances::new(resources.written),
+            first: Shared::default(),
             site: resources.site,
             latest: resources.latest,
             clock: resources.clock,
@@ -122,13 +139,21 @@ impl Page {
         self.store.read(move |store| what(&page, store)).await
     }
 
+    /// The first page.
+    async fn overview(self: &Arc<Self>) -> Result<Arc<Overview>, Unavailable> {
+        self.first.get(self.view(overview)).await
+    }
+
     /// Hands on what somebody said, and waits until it is stored.
     async fn say(&self, said: Said) -> Result<(), NotHeard> {
         let (stored, answer) = oneshot::channel();
         let word = Word { said, stored };
         self.words.try_send(word).map_err(|_| NotHeard::Busy)?;
         match tokio::time::timeout(STORED_WITHIN, answer).await {
-            Ok(Ok(true)) => Ok(()),
+            Ok(Ok(true)) => {
+                self.first.forget().await;
+                Ok(())
+            }
             Ok(Ok(false)) => Err(NotHeard::NotStored),
             Ok(Err(_)) | Err(_) => Err(NotHeard::Busy),
         }

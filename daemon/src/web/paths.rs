@@ -12,6 +12,8 @@ pub const API: &str = "/api/";
 pub const ASSETS: &str = "/assets/";
 /// Where passwords are asked for.
 pub const SIGN_IN: &str = "/sign-in";
+/// Where another language is chosen.
+pub const LANGUAGE: &str = "/language";
 /// What links in mails open.
 pub const LINK: &str = "/link/";
 
@@ -34,6 +36,14 @@ pub fn ours(to: &str) -> &str {
         && !to.contains(['\\', '\r', '\n'])
         && !to.starts_with(SIGN_IN);
     if is_ours { to } else { "/" }
+}
+
+/// Where to stay in another language: a page of ours, also that for signing in.
+pub fn ours_or_sign_in(to: &str) -> &str {
+    match to.strip_prefix(SIGN_IN) {
+        Some(rest) if rest.is_empty() || rest.starts_with('?') => to,
+        _ => ours(to),
+    }
 }
 
 /// An inverter on a day.

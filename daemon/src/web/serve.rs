@@ -6,6 +6,7 @@
 //! Never in here: what is answered.
 
 use super::access::Peer;
+use super::{Page, ahead};
 use crate::secret;
 use axum::Router;
 use axum::body::Body;
@@ -31,7 +32,7 @@ use tokio_rustls::TlsAcceptor;
 use tracing::{debug, warn};
 
 /// Connections at a time; more wait in the system's queue (judgement: browsers hold up to six).
-const MOST_CONNECTIONS: usize = 128;
+const MOST_CONNECTIONS: usize = 320;
 /// How long a connection may take to be encrypted, and to say what it wants.
 const ASK_WITHIN: Duration = Duration::from_secs(10);
 /// However busy, a connection ends after this; browsers open another.
@@ -98,6 +99,8 @@ pub struct Server {
     /// The only one that is listened to.
     pub(super) proxy: Option<IpAddr>,
     pub(super) router: Router,
+    /// What is added up ahead.
+    pub(super) page: Arc<Page>,
     /// Ends what goes on by itself.
     pub(super) closing: watch::Sender<bool>,
 }
@@ -118,6 +121,7 @@ impl Server {
             router: self.router,
             stopped: stopped.clone(),
         };
+        let ahead = tokio::spawn(ahead::add_up(self.page));
         let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
         let mut connections = JoinSet::new();
         loop {
@@ -147,6 +151,7 @@ impl Server {
                 }
             }
         }
+        ahead.abort();
         self.closing.send_replace(true);
         let finished = async { while connections.join_next().await.is_some() {} };
         if timeout(FINISH_WITHIN, finished).await.is_err() {

@@ -2,20 +2,41 @@
 //! mean something.
 //! Never in here: what is shown.
 
+use super::texts::Texts;
 use crate::text;
 use analysis::reading::{Place, Quantity, Span, Time};
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 
 /// Where nothing is known.
 pub const NOTHING: &str = "–";
 
 /// A number with a unit, or the dash.
-pub fn number(value: Option<f64>, decimals: usize, unit: &str) -> String {
+pub fn number(t: &Texts, value: Option<f64>, decimals: usize, unit: &str) -> String {
     match value {
         None => NOTHING.to_owned(),
-        // Without a sign where nothing is left.
-        Some(value) => format!("{:.decimals$} {unit}", rounded(value, decimals)),
+        Some(value) => format!("{} {unit}", digits(t, value, decimals)),
     }
+}
+
+/// A number as the language writes it; without a sign where nothing is left.
+pub fn digits(t: &Texts, value: f64, decimals: usize) -> String {
+    in_manner(t, &format!("{:.decimals$}", rounded(value, decimals)))
+}
+
+/// A number with all the digits that it has.
+pub fn exact(t: &Texts, value: f64) -> String {
+    in_manner(t, &value.to_string())
+}
+
+/// A number that was written in the English manner.
+pub fn in_manner(t: &Texts, number: &str) -> String {
+    let mark = |c| match c {
+        '.' => t.words.manner.decimal,
+        '-' => '\u{2212}',
+        other => other,
+    };
+    number.chars().map(mark).collect()
 }
 
 fn rounded(value: f64, decimals: usize) -> f64 {
@@ -24,78 +45,81 @@ fn rounded(value: f64, decimals: usize) -> f64 {
 }
 
 /// An energy in kWh, or MWh from a thousand of them.
-pub fn energy(wh: f64) -> String {
+pub fn energy(t: &Texts, wh: f64) -> String {
     if wh.abs() < 1e6 {
-        number(Some(wh / 1e3), if wh.abs() < 1e4 { 2 } else { 1 }, "kWh")
+        let decimals = if wh.abs() < 1e4 { 2 } else { 1 };
+        number(t, Some(wh / 1e3), decimals, "kWh")
     } else {
-        number(Some(wh / 1e6), 2, "MWh")
+        number(t, Some(wh / 1e6), 2, "MWh")
     }
 }
 
 /// A power in W, or kW from a thousand of them.
-pub fn power(w: Option<f64>) -> String {
+pub fn power(t: &Texts, w: Option<f64>) -> String {
     match w {
-        Some(watts) if watts.abs() >= 1000.0 => number(Some(watts / 1000.0), 2, "kW"),
-        other => number(other, 0, "W"),
+        Some(watts) if watts.abs() >= 1000.0 => number(t, Some(watts / 1000.0), 2, "kW"),
+        other => number(t, other, 0, "W"),
     }
 }
 
 /// A share as a percentage.
-pub fn percent(ratio: Option<f64>) -> String {
-    number(ratio.map(|ratio| ratio * 100.0), 1, "%")
+pub fn percent(t: &Texts, ratio: Option<f64>) -> String {
+    number(t, ratio.map(|ratio| ratio * 100.0), 1, "%")
 }
 
 /// A resistance.
-pub fn resistance(ohm: Option<f64>) -> String {
+pub fn resistance(t: &Texts, ohm: Option<f64>) -> String {
     match ohm {
-        Some(ohm) if ohm >= 1e6 => number(Some(ohm / 1e6), 2, "Mohm"),
-        other => number(other.map(|ohm| ohm / 1e3), 0, "kohm"),
+        Some(ohm) if ohm >= 1e6 => number(t, Some(ohm / 1e6), 2, "MΩ"),
+        other => number(t, other.map(|ohm| ohm / 1e3), 0, "kΩ"),
     }
 }
 
 /// Money.
-pub fn money(value: Option<f64>, currency: Option<&str>) -> Option<String> {
+pub fn money(t: &Texts, value: Option<f64>, currency: Option<&str>) -> Option<String> {
     value
         .zip(currency)
-        .map(|(value, currency)| format!("{:.2} {currency}", rounded(value, 2)))
+        .map(|(value, currency)| number(t, Some(value), 2, currency))
 }
 
 /// How long ago, roughly.
-pub fn ago(span: Span) -> String {
-    let seconds = span.ms().max(0) / 1000;
-    match seconds {
-        0..90 => format!("{seconds} s ago"),
-        90..5400 => format!("{} min ago", (seconds + 30) / 60),
-        5400..129_600 => format!("{} h ago", (seconds + 1800) / 3600),
-        _ => format!("{} days ago", (seconds + 43_200) / 86_400),
-    }
+pub fn ago(t: &Texts, span: Span) -> String {
+    (t.words.ago)(span.ms().max(0) / 1000)
 }
 
 /// Date and time at the site.
-pub fn local(at: Time, timezone: Tz) -> String {
-    text::local(at, timezone)
+pub fn local(t: &Texts, at: Time, timezone: Tz) -> String {
+    match text::at_site(at, timezone) {
+        Some(date) => date.format(t.words.manner.date_time).to_string(),
+        None => text::local(at, timezone),
+    }
+}
+
+/// A day.
+pub fn date(t: &Texts, date: NaiveDate) -> String {
+    date.format(t.words.manner.date).to_string()
 }
 
 /// A value of a channel.
-pub fn value(quantity: Quantity, value: f64) -> String {
+pub fn value(t: &Texts, quantity: Quantity, value: f64) -> String {
     match quantity {
-        Quantity::DcPower | Quantity::AcPower => power(Some(value)),
-        Quantity::EnergyTotal => energy(value),
-        Quantity::IsolationResistance => resistance(Some(value)),
-        Quantity::PowerLimit | Quantity::RelativeHumidity => percent(Some(value)),
+        Quantity::DcPower | Quantity::AcPower => power(t, Some(value)),
+        Quantity::EnergyTotal => energy(t, value),
+        Quantity::IsolationResistance => resistance(t, Some(value)),
+        Quantity::PowerLimit | Quantity::RelativeHumidity => percent(t, Some(value)),
         Quantity::State => analysis::plant::State::from_number(value).map_or_else(
             || format!("{value:.0}"),
-            |state| state_word(state).to_owned(),
+            |state| (t.words.state)(state).to_owned(),
         ),
         Quantity::EventBits => format!("{:#x}", value as u32),
         other => {
-            let (decimals, unit) = digits(other);
-            number(Some(value), decimals, unit)
+            let (decimals, unit) = unit(other);
+            number(t, Some(value), decimals, unit)
         }
     }
 }
 
-fn digits(quantity: Quantity) -> (usize, &'static str) {
+fn unit(quantity: Quantity) -> (usize, &'static str) {
     match quantity {
         Quantity::DcVoltage
         | Quantity::AcVoltageL1
@@ -130,64 +154,13 @@ fn digits(quantity: Quantity) -> (usize, &'static str) {
 }
 
 /// Where on a device, and what: `input 1: DC voltage`.
-pub fn channel_name(place: Place, quantity: Quantity) -> String {
-    let what = quantity_name(quantity);
+pub fn channel_name(t: &Texts, place: Place, quantity: Quantity) -> String {
+    let what = (t.words.quantity)(quantity);
+    let (input, string) = (t.input_word, t.string);
     match place {
         Place::Device => what.to_owned(),
-        Place::Input(n) => format!("input {n}: {what}"),
-        Place::String(n, k) => format!("input {n}, string {k}: {what}"),
-    }
-}
-
-fn quantity_name(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::DcVoltage => "DC voltage",
-        Quantity::DcCurrent => "DC current",
-        Quantity::DcPower => "DC power",
-        Quantity::AcPower => "AC power",
-        Quantity::AcReactivePower => "reactive power",
-        Quantity::AcVoltageL1 => "voltage, phase 1",
-        Quantity::AcVoltageL2 => "voltage, phase 2",
-        Quantity::AcVoltageL3 => "voltage, phase 3",
-        Quantity::AcCurrentL1 => "current, phase 1",
-        Quantity::AcCurrentL2 => "current, phase 2",
-        Quantity::AcCurrentL3 => "current, phase 3",
-        Quantity::Frequency => "frequency",
-        Quantity::EnergyTotal => "energy so far",
-        Quantity::IsolationResistance => "insulation",
-        Quantity::ResidualCurrent => "leakage to earth",
-        Quantity::HeatsinkTemperature => "heat sink",
-        Quantity::State => "state",
-        Quantity::EventBits => "event bits",
-        Quantity::PowerLimit => "power limit",
-        Quantity::ReconnectWait => "waits to connect",
-        Quantity::PvPlusToEarth => "plus pole to earth",
-        Quantity::PvMinusToEarth => "minus pole to earth",
-        Quantity::Poa => "light in the plane",
-        Quantity::Ghi => "light, horizontal",
-        Quantity::Dni => "light, direct",
-        Quantity::Dhi => "light, diffuse",
-        Quantity::AirTemperature => "air",
-        Quantity::ModuleTemperature => "back of a module",
-        Quantity::WindSpeed => "wind",
-        Quantity::RelativeHumidity => "humidity",
-        Quantity::Rain => "rain",
-        Quantity::SnowDepth => "snow",
-    }
-}
-
-/// The state of an inverter in trade words.
-pub fn state_word(state: analysis::plant::State) -> &'static str {
-    use analysis::plant::State;
-    match state {
-        State::Off => "off",
-        State::Sleeping => "asleep",
-        State::Starting => "starting",
-        State::Tracking => "tracking the maximum power point",
-        State::Throttled => "producing less than it could",
-        State::ShuttingDown => "shutting down",
-        State::Fault => "stopped by a fault",
-        State::Standby => "ready, not producing",
+        Place::Input(n) => format!("{input} {n}: {what}"),
+        Place::String(n, k) => format!("{input} {n}, {string} {k}: {what}"),
     }
 }
 
@@ -195,14 +168,30 @@ pub fn state_word(state: analysis::plant::State) -> &'static str {
 mod tests {
     use super::*;
 
+    use crate::web::texts::{ENGLISH, GERMAN};
+
     #[test]
     fn numbers_have_the_digits_that_mean_something() {
-        assert_eq!(energy(-0.2), "0.00 kWh");
-        assert_eq!(energy(23_456.0), "23.5 kWh");
-        assert_eq!(energy(2_345_600.0), "2.35 MWh");
-        assert_eq!(power(Some(999.4)), "999 W");
-        assert_eq!(power(None), NOTHING);
-        assert_eq!(percent(Some(0.9876)), "98.8 %");
-        assert_eq!(resistance(Some(1.5e6)), "1.50 Mohm");
+        let t = &ENGLISH;
+        assert_eq!(energy(t, -0.2), "0.00 kWh");
+        assert_eq!(energy(t, 23_456.0), "23.5 kWh");
+        assert_eq!(energy(t, 2_345_600.0), "2.35 MWh");
+        assert_eq!(power(t, Some(999.4)), "999 W");
+        assert_eq!(power(t, None), NOTHING);
+        assert_eq!(percent(t, Some(0.9876)), "98.8 %");
+        assert_eq!(resistance(t, Some(1.5e6)), "1.50 MΩ");
+    }
+
+    #[test]
+    fn numbers_and_times_are_written_as_the_language_does() {
+        let at = Time::from_unix_ms(1_774_000_800_000);
+        let vienna = chrono_tz::Europe::Vienna;
+        assert_eq!(energy(&GERMAN, -1234.0), "\u{2212}1,23 kWh");
+        assert_eq!(local(&ENGLISH, at, vienna), "2026-03-20 11:00");
+        assert_eq!(local(&GERMAN, at, vienna), "20.03.2026 11:00");
+        assert_eq!(
+            money(&GERMAN, Some(0.5), Some("EUR")).as_deref(),
+            Some("0,50 EUR")
+        );
     }
 }

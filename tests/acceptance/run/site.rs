@@ -28,17 +28,20 @@ pub type Device = (&'static str, u16);
 
 /// A day that begins half an hour before one of the strings opens.
 pub fn day() -> SunspecServer {
-    let begins = ["--clock-from", "2026-03-20T09:31:00Z", "--clock-rate", RATE];
-    let opens = [
-        "--strings",
-        "1,2,1",
-        "--open-input",
-        "2",
-        "--open-at",
-        OPENS,
-    ];
-    SunspecServer::start(0, &[begins.as_slice(), &opens].concat())
+    SunspecServer::start(0, &[HEALTHY_DAY.as_slice(), &["--open-at", OPENS]].concat())
 }
+
+/// The same day with every string closed, until the server is told `open`.
+pub const HEALTHY_DAY: [&str; 8] = [
+    "--clock-from",
+    "2026-03-20T09:31:00Z",
+    "--clock-rate",
+    RATE,
+    "--strings",
+    "1,2,1",
+    "--open-input",
+    "2",
+];
 
 /// A folder with a site file and room for the output.
 pub struct Site {

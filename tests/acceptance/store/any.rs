@@ -193,6 +193,12 @@ proptest! {
         let wanted: Vec<Reading> = made.iter().copied().filter(|r| end(r.at)).collect();
         prop_assert_eq!(back, wanted);
         let wanted: Vec<Slot> = slots.iter().filter(|s| end(s.start)).cloned().collect();
+        for i in 0..layout().inverters.len() {
+            let own = store.slots_of(i, BEGINNING, END).expect("reads");
+            let own = own.iter().map(|slot| (slot.start, &slot.planes, &slot.inverters[i]));
+            let of_all = wanted.iter().map(|slot| (slot.start, &slot.planes, &slot.inverters[i]));
+            prop_assert!(own.eq(of_all), "inverter {}", i);
+        }
         prop_assert_eq!(store.slots(BEGINNING, END).expect("reads"), wanted);
         prop_assert_eq!(store.findings().expect("reads"), vec![finding]);
         prop_assert_eq!(store.load_engine_state().expect("reads"), Some(engine_state));

@@ -103,6 +103,10 @@ fn mornings_of_insulation_are_read_back_in_order_and_by_the_inverters_name() {
     drop(store);
     let read = open(&path(&dir), &layout()).mornings().expect("it reads");
     assert_eq!(read, [made[1], made[0], made[2]]);
+    let last = open(&path(&dir), &layout())
+        .mornings_of(0, 2)
+        .expect("it reads");
+    assert_eq!(last, [made[0].1, made[2].1]);
     let mut other = layout();
     other.inverters[0].0 = DeviceId::new("another");
     let read = open(&path(&dir), &other).mornings().expect("it reads");

@@ -56,6 +56,16 @@ fn slow_clients_do_not_keep_devices_from_being_polled() {
         fresh.iter().all(|source| source["freshness"] == "fresh"),
         "{overview}"
     );
+    // Some follow, and some keep a connection for later.
+    for path in ["/live", "/health"] {
+        let mut stream = TcpStream::connect(&plant.address).expect("it listens");
+        let ask = format!("GET {path} HTTP/1.1\r\nhost: {}\r\n\r\n", plant.address);
+        stream.write_all(ask.as_bytes()).expect("room");
+        let mut begins = [0; 15];
+        stream.read_exact(&mut begins).expect("an answer");
+        assert_eq!(&begins, b"HTTP/1.1 200 OK");
+        slow.push(stream);
+    }
     // Told to stop with all of them still there.
     let ended = plant.program.terminate();
     assert_eq!(ended.code, Some(0), "{}", ended.err);

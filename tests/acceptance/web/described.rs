@@ -20,6 +20,30 @@ fn answers_are_as_they_are_described() {
     assert!(said.contains("every path asked"), "{said}");
 }
 
+/// Requests that a library makes up from the description: none is answered by anything that is not described.
+/// The same ones each time, and so many for each path.
+#[test]
+fn requests_that_are_made_up_are_answered_as_described() {
+    const EXAMPLES: &str = "15";
+    let plant = Plant::start("");
+    plant.found();
+    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
+    let program = std::path::Path::new(&python).with_file_name("schemathesis");
+    let folder = tempfile::tempdir().expect("a folder");
+    let address = format!("http://{}", plant.address);
+    let output = Command::new(program)
+        .current_dir(folder.path())
+        .args(["run", &format!("{address}/api/v1/openapi.json")])
+        .args(["--url", &address, "--max-examples", EXAMPLES, "--no-color"])
+        .arg("--generation-deterministic")
+        .output()
+        .expect("it starts");
+    let said = String::from_utf8_lossy(&output.stdout);
+    let wrong = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}\n{wrong}");
+    assert!(said.contains("No issues found"), "{said}");
+}
+
 #[test]
 fn tables_and_numbers_are_there_to_take_away() {
     let plant = Plant::start("");

@@ -11,10 +11,11 @@ use super::{Access, Peer, Role};
 use crate::web::Page;
 use crate::web::page::message;
 use crate::web::paths;
+use crate::web::texts::{self, Texts};
 use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{Form, FromRequest, Request, State};
 use axum::http::request::Parts;
-use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 use std::net::IpAddr;
@@ -34,6 +35,10 @@ pub struct Visit {
     pub token: String,
     /// Where he comes from.
     pub from: IpAddr,
+    /// In what he reads.
+    pub t: &'static Texts,
+    /// What he asked for.
+    pub path: String,
 }
 
 impl Visit {
@@ -48,16 +53,23 @@ pub async fn gate(State(page): State<Arc<Page>>, request: Request, next: Next) -
     let access = &page.access;
     let (mut head, body) = request.into_parts();
     let asked_for = Asked::of(&head);
-    let mut answer = match visit(access, &head).await {
-        Err(refusal) => message::refused(&page, refusal, asked_for.is_for_programs),
+    let t = language(access, &head.headers);
+    let mut answer = match visit(access, &head, t).await {
+        Err(refusal) => message::refused(&page, t, refusal, asked_for.is_for_programs),
         Ok((visit, seed)) => {
             let mut answer = match allowed(&page, &asked_for, &visit) {
                 Some(refusal) => refusal,
                 None => {
                     head.extensions.insert(visit.clone());
-                    match checked_form(head, body, &visit).await {
+                    let request = match asked_for.is_for_programs && !is_look(&head.method) {
+                        true => Err(StatusCode::METHOD_NOT_ALLOWED),
+                        false => checked_form(head, body, &visit).await,
+                    };
+                    match request {
                         Ok(request) => next.run(request).await,
-                        Err(status) => message::refused(&page, status, asked_for.is_for_programs),
+                        Err(status) => {
+                            message::refused(&page, t, status, asked_for.is_for_programs)
+                        }
                     }
                 }
             };
@@ -88,6 +100,7 @@ impl Asked {
         Self {
             is_open: path == paths::HEALTH
                 || path == paths::SIGN_IN
+                || path == paths::LANGUAGE
                 || under(paths::ASSETS)
                 || under(paths::LINK),
             is_for_programs: under(paths::API) || path == paths::METRICS || path == paths::HEALTH,
@@ -102,7 +115,11 @@ impl Asked {
 /// Who it is, and what his forms are signed with, if that is new. It has a cookie of its own: browsers
 /// that come from a mail do not show the one of the session, and must not lose it by being given
 /// another.
-async fn visit(access: &Access, head: &Parts) -> Result<(Visit, Option<String>), StatusCode> {
+async fn visit(
+    access: &Access,
+    head: &Parts,
+    t: &'static Texts,
+) -> Result<(Visit, Option<String>), StatusCode> {
     let headers = &head.headers;
     let peer = head.extensions.get::<Peer>().expect("the server says it").0;
     let from = match access.web.trusted_proxy {
@@ -148,8 +165,26 @@ async fn visit(access: &Access, head: &Parts) -> Result<(Visit, Option<String>),
         session: known.map(str::to_owned),
         token: access.key.sign(&["form", &seed]),
         from,
+        t,
+        path: head
+            .uri
+            .path_and_query()
+            .map_or_else(String::new, |all| all.as_str().to_owned()),
     };
     Ok((visit, is_new.then_some(seed)))
+}
+
+/// The language that was chosen; else that which the browser would rather have.
+fn language(access: &Access, headers: &HeaderMap) -> &'static Texts {
+    let chosen = cookie(headers, &access.language_cookie()).and_then(texts::of_code);
+    chosen.unwrap_or_else(|| {
+        let accepted = headers.get(header::ACCEPT_LANGUAGE);
+        texts::preferred(
+            accepted
+                .and_then(|text| text.to_str().ok())
+                .unwrap_or_default(),
+        )
+    })
 }
 
 /// Whether a name is one under which this page may be reached.
@@ -170,7 +205,12 @@ fn allowed(page: &Page, asked: &Asked, visit: &Visit) -> Option<Response> {
         return None;
     }
     if asked.is_for_programs {
-        return Some(message::refused(page, StatusCode::UNAUTHORIZED, true));
+        return Some(message::refused(
+            page,
+            visit.t,
+            StatusCode::UNAUTHORIZED,
+            true,
+        ));
     }
     let to = paths::sign_in(&asked.path);
     Some(Redirect::to(&to).into_response())
@@ -179,10 +219,11 @@ fn allowed(page: &Page, asked: &Asked, visit: &Visit) -> Option<Response> {
 /// A form comes from one of our pages, seen in the same session. Everything that is no form only
 /// reads.
 async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request, StatusCode> {
-    match head.method {
-        Method::GET | Method::HEAD => return Ok(Request::from_parts(head, body)),
-        Method::POST => {}
-        _ => return Err(StatusCode::METHOD_NOT_ALLOWED),
+    if is_look(&head.method) {
+        return Ok(Request::from_parts(head, body));
+    }
+    if head.method != Method::POST {
+        return Err(StatusCode::METHOD_NOT_ALLOWED);
     }
     if !is_from_here(&head.headers) {
         return Err(StatusCode::FORBIDDEN);
@@ -201,6 +242,11 @@ async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request,
         return Err(StatusCode::FORBIDDEN);
     }
     Ok(whole())
+}
+
+/// Whether it only reads.
+fn is_look(method: &Method) -> bool {
+    matches!(*method, Method::GET | Method::HEAD)
 }
 
 /// Compares all of it, however early it differs.
@@ -225,4 +271,11 @@ fn cookie_line(access: &Access, name: &str, value: &str) -> HeaderValue {
     };
     let text = format!("{name}={value}; Path=/; HttpOnly; SameSite=Strict{secure}");
     HeaderValue::from_str(&text).expect("hexadecimal digits and plain words")
+}
+
+/// The cookie of a language, which outlives the browser.
+pub fn language_cookie(access: &Access, code: &str) -> HeaderValue {
+    let line = cookie_line(access, &access.language_cookie(), code);
+    let line = line.to_str().expect("it was made of text");
+    HeaderValue::from_str(&format!("{line}; Max-Age=31536000")).expect("plain words")
 }

@@ -14,6 +14,7 @@ pub use key::{KEY_NAME, Key, KeyError};
 pub use password::{Hash, LEAST_CHARACTERS, PasswordError, hash};
 
 use attempts::Attempts;
+use axum::http::HeaderValue;
 use config::checked::Web;
 use sessions::Sessions;
 use std::net::{IpAddr, SocketAddr};
@@ -120,6 +121,16 @@ impl Access {
     /// Name of the cookie that forms are signed with.
     fn form_cookie(&self) -> String {
         format!("noonmark-form-{}", self.web.listen.port())
+    }
+
+    /// Name of the cookie of the language.
+    fn language_cookie(&self) -> String {
+        format!("noonmark-language-{}", self.web.listen.port())
+    }
+
+    /// What keeps a language in a browser.
+    pub fn keep_language(&self, code: &str) -> HeaderValue {
+        gate::language_cookie(self, code)
     }
 
     /// A session for somebody who knows a password.

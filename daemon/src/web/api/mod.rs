@@ -7,7 +7,7 @@ mod metrics;
 use super::Page;
 use super::calendar::{self, Length};
 use super::reading::Unavailable;
-use super::view::{day, device, finding, inverter, ledger, overview, performance};
+use super::view::{day, device, finding, inverter, ledger, performance};
 use analysis::ledger::Period;
 use axum::Router;
 use axum::extract::rejection::QueryRejection;
@@ -90,7 +90,7 @@ async fn openapi() -> Response {
 }
 
 async fn overview_(State(page): State<Arc<Page>>) -> Response {
-    read(page.view(overview::overview).await)
+    read(page.overview().await)
 }
 
 async fn devices(State(page): State<Arc<Page>>) -> Response {

@@ -3,9 +3,11 @@
 use super::files::csv_file;
 use super::{Answer, message};
 use crate::web::Page;
+use crate::web::access::Visit;
 use crate::web::view::day;
 use crate::web::view::inverter::index;
 use analysis::chart::Look;
+use axum::Extension;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::IntoResponse;
@@ -29,8 +31,10 @@ pub async fn picture(
     State(page): State<Arc<Page>>,
     Path((id, date)): Path<(String, NaiveDate)>,
     Query(wanted): Query<Wanted>,
+    visit: Extension<Visit>,
 ) -> Answer {
-    let i = index(&page, &id).ok_or_else(|| message::nothing(&page))?;
+    let t = visit.t;
+    let i = index(&page, &id).ok_or_else(|| message::nothing(&page, t))?;
     let look = match wanted.look.as_deref() {
         Some("dark") => Look::Dark,
         _ => Look::Light,
@@ -40,8 +44,8 @@ pub async fn picture(
     let drawn = page.view(move |page, store| day::picture(page, store, i, date, (look, width)));
     let drawn = drawn
         .await
-        .map_err(|why| message::unavailable(&page, &why))?;
-    let svg = drawn.ok_or_else(|| message::nothing(&page))?;
+        .map_err(|why| message::unavailable(&page, t, &why))?;
+    let svg = drawn.ok_or_else(|| message::nothing(&page, t))?;
     let kind = [(header::CONTENT_TYPE, "image/svg+xml; charset=utf-8")];
     Ok((kind, svg).into_response())
 }
@@ -50,11 +54,13 @@ pub async fn picture(
 pub async fn table(
     State(page): State<Arc<Page>>,
     Path((id, date)): Path<(String, NaiveDate)>,
+    visit: Extension<Visit>,
 ) -> Answer {
-    let i = index(&page, &id).ok_or_else(|| message::nothing(&page))?;
+    let t = visit.t;
+    let i = index(&page, &id).ok_or_else(|| message::nothing(&page, t))?;
     let read = page
         .view(move |page, store| day::day(page, store, i, date))
         .await;
-    let read = read.map_err(|why| message::unavailable(&page, &why))?;
-    csv_file(&page, &format!("{id}-{date}.csv"), day::csv(&read))
+    let read = read.map_err(|why| message::unavailable(&page, t, &why))?;
+    csv_file(&page, t, &format!("{id}-{date}.csv"), day::csv(&read))
 }

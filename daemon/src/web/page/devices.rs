@@ -1,7 +1,7 @@
 //! Devices with their last values.
 
 use super::overview::trouble_text;
-use super::{Answer, Frame, T, filled};
+use super::{Answer, Frame, filled};
 use crate::web::access::Visit;
 use crate::web::texts::Texts;
 use crate::web::view::device::{Device, Freshness, LastValue, devices};
@@ -41,35 +41,36 @@ struct ValueRow {
 
 /// The page.
 pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let t = visit.t;
     let shown = Shown {
-        t: T,
-        frame: Frame::new(&page, &visit, T.devices, "/devices").live(),
+        t,
+        frame: Frame::new(&page, &visit, t.devices, "/devices").live(),
         devices: devices(&page)
             .iter()
-            .map(|device| row(&page, device))
+            .map(|device| row(&page, t, device))
             .collect(),
     };
     Ok(filled(StatusCode::OK, &shown))
 }
 
-fn row(page: &Page, device: &Device) -> DeviceRow {
+fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
     let (class, shape, word) = match device.freshness {
-        Freshness::Fresh => ("fresh", "●", T.fresh),
-        Freshness::Silent => ("silent", "✕", T.silent),
-        Freshness::NotYet => ("silent", "○", T.not_yet),
+        Freshness::Fresh => ("fresh", "●", t.fresh),
+        Freshness::Silent => ("silent", "✕", t.silent),
+        Freshness::NotYet => ("silent", "○", t.not_yet),
     };
     let mut parts = vec![word.to_owned()];
     if let (Some(at), Some(silent)) = (device.heard, device.silent_s) {
         let (at, ago) = (
-            show::local(at, page.site.timezone),
-            show::ago(Span::from_s(silent)),
+            show::local(t, at, page.site.timezone),
+            show::ago(t, Span::from_s(silent)),
         );
-        parts.push(format!("{} {at} ({ago})", T.last_heard.to_lowercase()));
+        parts.push(format!("{} {at} ({ago})", t.last_heard));
     }
-    parts.extend(device.trouble.map(|name| trouble_text(name).to_owned()));
+    parts.extend(device.trouble.map(|name| trouble_text(t, name).to_owned()));
     let without = device.values.iter().filter(|value| value.value.is_none());
     let without: Vec<String> = without
-        .map(|value| show::channel_name(value.of.place, value.of.quantity))
+        .map(|value| show::channel_name(t, value.of.place, value.of.quantity))
         .collect();
     DeviceRow {
         name: device.id.clone(),
@@ -81,22 +82,24 @@ fn row(page: &Page, device: &Device) -> DeviceRow {
         values: device
             .values
             .iter()
-            .filter_map(|value| value_row(page, value))
+            .filter_map(|value| value_row(page, t, value))
             .collect(),
-        without: without.join(", "),
+        without: without.join("; "),
     }
 }
 
-fn value_row(page: &Page, value: &LastValue) -> Option<ValueRow> {
-    let number = show::value(value.of.quantity, value.value?);
+fn value_row(page: &Page, t: &Texts, value: &LastValue) -> Option<ValueRow> {
+    let number = show::value(t, value.of.quantity, value.value?);
     let text = match value.quality {
-        "out_of_range" => format!("{number} ({})", T.quality_out_of_range),
+        "out_of_range" => format!("{number} ({})", t.quality_out_of_range),
         _ => number,
     };
     let now = page.clock.now();
     Some(ValueRow {
-        name: show::channel_name(value.of.place, value.of.quantity),
+        name: show::channel_name(t, value.of.place, value.of.quantity),
         value: text,
-        age: value.at.map_or_else(String::new, |at| show::ago(now - at)),
+        age: value
+            .at
+            .map_or_else(String::new, |at| show::ago(t, now - at)),
     })
 }

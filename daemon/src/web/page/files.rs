@@ -2,13 +2,15 @@
 
 use super::{Answer, message};
 use crate::web::Page;
+use crate::web::access::Visit;
 use crate::web::calendar::Length;
-use crate::web::view::overview::overview;
+use crate::web::texts::Texts;
 use crate::web::view::{finding, ledger as ledgers, performance as figures, utc};
 use analysis::ledger::Period;
 use analysis::reading::Time;
+use axum::Extension;
 use axum::extract::{Path, State};
-use axum::http::header;
+use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
 use chrono::NaiveDate;
 use std::sync::Arc;
@@ -17,10 +19,15 @@ use std::sync::Arc;
 const EVERY_PERIOD: usize = usize::MAX;
 
 /// A table as an answer that browsers save under a name.
-pub fn csv_file(page: &Page, name: &str, table: Result<Vec<u8>, csv::Error>) -> Answer {
+pub fn csv_file(
+    page: &Page,
+    t: &'static Texts,
+    name: &str,
+    table: Result<Vec<u8>, csv::Error>,
+) -> Answer {
     let table = table.map_err(|error| {
         tracing::error!(%error, "a table cannot be written");
-        message::bad_form(page, "it cannot be written as CSV")
+        message::say(page, t, StatusCode::INTERNAL_SERVER_ERROR, t.error, t.error)
     })?;
     let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
     let name: String = name.chars().filter(|c| plain(*c)).collect();
@@ -48,20 +55,22 @@ fn number(value: Option<f64>) -> String {
 }
 
 /// The plant's power today.
-pub async fn today(State(page): State<Arc<Page>>) -> Answer {
-    let o = page.view(overview).await;
-    let o = o.map_err(|why| message::unavailable(&page, &why))?;
+pub async fn today(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let t = visit.t;
+    let o = page.overview().await;
+    let o = o.map_err(|why| message::unavailable(&page, t, &why))?;
     let row = |p: &crate::web::view::overview::Point| {
         let at = utc(Time::from_unix_ms(p.at_unix_s * 1000));
         vec![at, number(p.measured_w), number(p.expected_w)]
     };
     let header = ["at_utc", "ac_power_w", "expected_ac_power_w"];
     let table = rows(&header, o.today.curve.iter().map(row));
-    csv_file(&page, &format!("{}.csv", o.today.date), table)
+    csv_file(&page, t, &format!("{}.csv", o.today.date), table)
 }
 
 /// All findings.
-pub async fn findings(State(page): State<Arc<Page>>) -> Answer {
+pub async fn findings(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let t = visit.t;
     let all = page.view(|page, store| {
         let now = page.clock.now();
         Ok(finding::all(store)?
@@ -69,7 +78,9 @@ pub async fn findings(State(page): State<Arc<Page>>) -> Answer {
             .map(|a| a.brief(now))
             .collect::<Vec<_>>())
     });
-    let all = all.await.map_err(|why| message::unavailable(&page, &why))?;
+    let all = all
+        .await
+        .map_err(|why| message::unavailable(&page, t, &why))?;
     let header = [
         "id",
         "device",
@@ -96,19 +107,21 @@ pub async fn findings(State(page): State<Arc<Page>>) -> Answer {
             f.summary.clone(),
         ]
     };
-    csv_file(&page, "findings.csv", rows(&header, all.iter().map(row)))
+    csv_file(&page, t, "findings.csv", rows(&header, all.iter().map(row)))
 }
 
 /// A ledger: one row for each account and line.
 pub async fn ledger(
     State(page): State<Arc<Page>>,
     Path((length, date)): Path<(String, NaiveDate)>,
+    visit: Extension<Visit>,
 ) -> Answer {
-    let length = Length::from_name(&length).ok_or_else(|| message::nothing(&page))?;
+    let t = visit.t;
+    let length = Length::from_name(&length).ok_or_else(|| message::nothing(&page, t))?;
     let read = page.view(move |page, store| ledgers::ledger(page, store, date, length));
     let read = read
         .await
-        .map_err(|why| message::unavailable(&page, &why))?;
+        .map_err(|why| message::unavailable(&page, t, &why))?;
     let currency = read.currency.clone().unwrap_or_default();
     let lines = read.accounts.iter().flat_map(|account| {
         let name = account.inverter.clone().unwrap_or_default();
@@ -135,17 +148,22 @@ pub async fn ledger(
     });
     let header = ["inverter", "account", "energy_wh", "money", "currency"];
     let name = format!("ledger-{}-{}.csv", read.length, read.from);
-    csv_file(&page, &name, rows(&header, lines))
+    csv_file(&page, t, &name, rows(&header, lines))
 }
 
 /// Figures of performance.
-pub async fn performance(State(page): State<Arc<Page>>, Path(length): Path<String>) -> Answer {
+pub async fn performance(
+    State(page): State<Arc<Page>>,
+    Path(length): Path<String>,
+    visit: Extension<Visit>,
+) -> Answer {
+    let t = visit.t;
     let period = Period::ALL.into_iter().find(|p| p.name() == length);
-    let period = period.ok_or_else(|| message::nothing(&page))?;
+    let period = period.ok_or_else(|| message::nothing(&page, t))?;
     let read = page.view(move |page, store| figures::figures(page, store, period, EVERY_PERIOD));
     let read = read
         .await
-        .map_err(|why| message::unavailable(&page, &why))?;
+        .map_err(|why| message::unavailable(&page, t, &why))?;
     let header = [
         "first_day",
         "last_day",
@@ -183,5 +201,5 @@ pub async fn performance(State(page): State<Arc<Page>>, Path(length): Path<Strin
         row
     };
     let table = rows(&header, read.iter().map(row));
-    csv_file(&page, &format!("performance-{length}.csv"), table)
+    csv_file(&page, t, &format!("performance-{length}.csv"), table)
 }

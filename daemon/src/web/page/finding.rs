@@ -1,13 +1,13 @@
 //! The list of findings, one of them, and what people answer to it.
 
 use super::rows::FindingRow;
-use super::{Answer, Frame, T, filled, message};
+use super::{Answer, Frame, filled, message};
 use crate::store::{Response as Said, Said as Word, What};
 use crate::text::evidence::{self, Row};
 use crate::text::midnight;
 use crate::web::access::Visit;
 use crate::web::calendar;
-use crate::web::texts::Texts;
+use crate::web::texts::{Texts, Unfit};
 use crate::web::view::finding::{Answered, all, one};
 use crate::web::{Page, paths, show};
 use analysis::reading::Time;
@@ -38,15 +38,16 @@ struct List {
 
 /// The list.
 pub async fn list(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let t = visit.t;
     let found = page.view(|_, store| all(store)).await;
-    let found = found.map_err(|why| message::unavailable(&page, &why))?;
+    let found = found.map_err(|why| message::unavailable(&page, t, &why))?;
     let now = page.clock.now();
     let (standing, ended): (Vec<_>, Vec<_>) = found.iter().partition(|a| a.finding.ended.is_none());
-    let row = |a: &&Answered| FindingRow::new(&page, &a.brief(now));
+    let row = |a: &&Answered| FindingRow::new(&page, t, &a.brief(now));
     let more = ended.len().saturating_sub(MOST_ENDED);
     let list = List {
-        t: T,
-        frame: Frame::new(&page, &visit, T.findings, "/findings").live(),
+        t,
+        frame: Frame::new(&page, &visit, t.findings, "/findings").live(),
         standing: standing.iter().map(row).collect(),
         ended: ended.iter().take(MOST_ENDED).map(row).collect(),
         more: if more > 0 {
@@ -68,7 +69,9 @@ struct One {
     found: String,
     ended: String,
     confidence: String,
-    caution: Vec<String>,
+    /// As the analysis has it, and in the language of the page if that is another.
+    caution: Vec<(String, Option<&'static str>)>,
+    caution_is_translated: bool,
     advice: Vec<String>,
     causes: Vec<CauseRow>,
     evidence: Vec<Row>,
@@ -77,6 +80,10 @@ struct One {
     may_write: bool,
     tomorrow: String,
     in_a_week: String,
+}
+
+fn caution(t: &Texts, line: &str) -> (String, Option<&'static str>) {
+    (line.to_owned(), (t.words.caution)(line))
 }
 
 struct CauseRow {
@@ -97,16 +104,23 @@ pub async fn page(
     Path(id): Path<String>,
     visit: Extension<Visit>,
 ) -> Answer {
+    let t = visit.t;
     let found = page.view(move |_, store| one(store, &id)).await;
-    let found = found.map_err(|why| message::unavailable(&page, &why))?;
-    let found = found.ok_or_else(|| message::nothing(&page))?;
-    let frame = Frame::new(&page, &visit, found.finding.title(), "/findings");
+    let found = found.map_err(|why| message::unavailable(&page, t, &why))?;
+    let found = found.ok_or_else(|| message::nothing(&page, t))?;
+    let frame = Frame::new(
+        &page,
+        &visit,
+        t.finding_title(found.finding.kind, &found.finding.subject),
+        "/findings",
+    );
     Ok(filled(StatusCode::OK, &shown(&page, frame, &visit, &found)))
 }
 
 fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
+    let t = visit.t;
     let (finding, timezone) = (&answered.finding, page.site.timezone);
-    let local = |at: Time| show::local(at, timezone);
+    let local = |at: Time| show::local(t, at, timezone);
     let today = calendar::day_at(page.clock.now(), timezone);
     let later = |days| {
         today
@@ -128,26 +142,34 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
     });
     let answers = answered.responses.iter().map(|r| AnswerRow {
         what: match (r.what, r.until) {
-            (What::Acknowledged, _) => T.acknowledged.to_owned(),
+            (What::Acknowledged, _) => t.acknowledged.to_owned(),
             (What::Snoozed, Some(until)) => {
-                format!("{} {} {}", T.snoozed_word, T.until, local(until))
+                format!("{} {} {}", t.snoozed_word, t.until, local(until))
             }
-            (What::Snoozed, None) => T.snoozed_word.to_owned(),
-            (What::Note, _) => T.note_text.to_owned(),
+            (What::Snoozed, None) => t.snoozed_word.to_owned(),
+            (What::Note, _) => t.note_text.to_owned(),
         },
         at: local(r.at),
         who: r.who.clone(),
         text: r.text.clone(),
     });
     One {
-        t: T,
+        t,
         frame,
-        f: FindingRow::new(page, &answered.brief(page.clock.now())),
+        f: FindingRow::new(page, t, &answered.brief(page.clock.now())),
         began: local(finding.began),
         found: local(finding.found),
         ended: finding.ended.map(local).unwrap_or_default(),
-        confidence: show::percent(Some(finding.confidence)),
-        caution: finding.caution.clone(),
+        confidence: show::percent(t, Some(finding.confidence)),
+        caution: finding
+            .caution
+            .iter()
+            .map(|line| caution(t, line))
+            .collect(),
+        caution_is_translated: finding
+            .caution
+            .iter()
+            .any(|line| caution(t, line).1.is_some()),
         advice: finding.advice.clone(),
         causes: causes.collect(),
         evidence: evidence::rows(&finding.evidence, timezone),
@@ -178,37 +200,36 @@ pub async fn answer(
     visit: Extension<Visit>,
     Form(form): Form<AnswerForm>,
 ) -> Answer {
+    let t = visit.t;
     message::technicians_only(&page, &visit)?;
     let wanted = id.clone();
     let found = page.view(move |_, store| one(store, &wanted)).await;
-    let found = found.map_err(|why| message::unavailable(&page, &why))?;
-    found.ok_or_else(|| message::nothing(&page))?;
-    let said = said(&page, &visit, &id, &form).map_err(|what| message::bad_form(&page, &what))?;
+    let found = found.map_err(|why| message::unavailable(&page, t, &why))?;
+    found.ok_or_else(|| message::nothing(&page, t))?;
+    let said =
+        said(&page, &visit, &id, &form).map_err(|what| message::bad_form(&page, t, &what))?;
     let heard = page.say(Word::Response(said)).await;
-    heard.map_err(|why| message::not_heard(&page, why))?;
+    heard.map_err(|why| message::not_heard(&page, t, why))?;
     let to = format!("{}#answers", paths::finding(&id));
     Ok(Redirect::to(&to).into_response())
 }
 
-fn said(page: &Page, visit: &Visit, id: &str, form: &AnswerForm) -> Result<Said, String> {
+fn said(page: &Page, visit: &Visit, id: &str, form: &AnswerForm) -> Result<Said, Unfit> {
     let what = What::ALL.into_iter().find(|what| what.name() == form.what);
-    let what = what.ok_or_else(|| format!("found the answer {:?}", form.what))?;
+    let what = what.ok_or_else(|| Unfit::Answer(form.what.clone()))?;
     let (text, now) = (form.text.trim(), page.clock.now());
     if text.chars().count() > LONGEST_TEXT {
-        return Err(format!("a text of more than {LONGEST_TEXT} characters"));
+        return Err(Unfit::LongText { most: LONGEST_TEXT });
     }
     if what == What::Note && text.is_empty() {
-        return Err("a note without a text".to_owned());
+        return Err(Unfit::EmptyNote);
     }
     let until = match what {
         What::Snoozed => {
-            let date: NaiveDate = form
-                .until
-                .parse()
-                .map_err(|_| "found no date until which it may wait")?;
+            let date: NaiveDate = form.until.parse().map_err(|_| Unfit::NoDate)?;
             let until = midnight(date, page.site.timezone);
             if until <= now {
-                return Err(format!("it cannot wait until {date}, which is past"));
+                return Err(Unfit::Past(date));
             }
             Some(until)
         }
@@ -225,12 +246,10 @@ fn said(page: &Page, visit: &Visit, id: &str, form: &AnswerForm) -> Result<Said,
 }
 
 /// The name that somebody gives, with the role that he proved.
-pub fn who(visit: &Visit, name: &str) -> Result<String, String> {
+pub fn who(visit: &Visit, name: &str) -> Result<String, Unfit> {
     let name = name.trim();
     if name.chars().count() > LONGEST_NAME || name.chars().any(char::is_control) {
-        return Err(format!(
-            "a name of more than {LONGEST_NAME} characters, or none at all"
-        ));
+        return Err(Unfit::Name { most: LONGEST_NAME });
     }
     let role = visit.role.map_or("link", |role| role.name());
     Ok(match name {

@@ -2,7 +2,7 @@
 
 use super::inverter_rows::{InputRow, MorningRow, input_row, morning, rules, supply};
 use super::rows::FindingRow;
-use super::{Answer, Frame, T, filled, message};
+use super::{Answer, Frame, filled, message};
 use crate::web::access::Visit;
 use crate::web::calendar;
 use crate::web::texts::Texts;
@@ -36,6 +36,7 @@ struct Shown {
     slot: String,
     inputs: Vec<InputRow>,
     date: String,
+    date_text: String,
     latest_date: String,
     first_date: String,
     before: String,
@@ -87,24 +88,26 @@ async fn shown(
     date: NaiveDate,
     is_live: bool,
 ) -> Answer {
-    let i = index(page, id).ok_or_else(|| message::nothing(page))?;
+    let t = visit.t;
+    let i = index(page, id).ok_or_else(|| message::nothing(page, t))?;
     let read = page.view(move |page, store| {
         let (from, to) = calendar::span(date, calendar::Length::Day, page.site.timezone);
-        let has_chart = !store.slots(from, to)?.is_empty();
+        let has_chart = store.has_slots(from, to)?;
         Ok((inverter(page, store, i)?, store.span()?, has_chart))
     });
     let read = read.await;
-    let (now, span, has_chart) = read.map_err(|why| message::unavailable(page, &why))?;
+    let (now, span, has_chart) = read.map_err(|why| message::unavailable(page, t, &why))?;
     let frame = Frame::new(page, visit, id, "");
     let frame = if is_live { frame.live() } else { frame };
     Ok(filled(
         StatusCode::OK,
-        &fill(page, frame, &now, date, span, has_chart),
+        &fill(page, t, frame, &now, date, span, has_chart),
     ))
 }
 
 fn fill(
     page: &Page,
+    t: &'static Texts,
     frame: Frame,
     now: &Inverter,
     date: NaiveDate,
@@ -125,34 +128,36 @@ fn fill(
         format!("{}–{}", clock(from), clock(to))
     });
     let events = if now.events.is_empty() {
-        T.no_events.to_owned()
+        t.no_events.to_owned()
     } else {
-        now.events.join(", ")
+        let words: Vec<&str> = now.events.iter().map(|e| (t.words.event)(*e)).collect();
+        words.join(", ")
     };
     let limit = now.power_limit_ratio.filter(|ratio| *ratio < 1.0);
     let first = span.map(|(first, _)| calendar::day_at(first, timezone).to_string());
     Shown {
-        t: T,
+        t,
         frame,
         name: now.id.clone(),
         path: format!("/inverters/{}", paths::encoded(&now.id)),
         findings: now
             .findings
             .iter()
-            .map(|f| FindingRow::new(page, f))
+            .map(|f| FindingRow::new(page, t, f))
             .collect(),
-        state: now.state.unwrap_or(show::NOTHING).to_owned(),
-        output: show::power(now.ac_power_w),
-        rated: show::power(Some(now.rated_ac_w)),
+        state: now.state.map_or(show::NOTHING, t.words.state).to_owned(),
+        output: show::power(t, now.ac_power_w),
+        rated: show::power(t, Some(now.rated_ac_w)),
         events,
-        heat_sink: show::number(now.heatsink_temperature_degc, 1, "°C"),
-        power_limit: limit.map_or_else(String::new, |ratio| show::percent(Some(ratio))),
+        heat_sink: show::number(t, now.heatsink_temperature_degc, 1, "°C"),
+        power_limit: limit.map_or_else(String::new, |ratio| show::percent(t, Some(ratio))),
         limit: now
             .limit
-            .map_or_else(String::new, |name| T.limit(name).to_owned()),
+            .map_or_else(String::new, |name| t.limit(name).to_owned()),
         slot: slot.unwrap_or_default(),
-        inputs: now.inputs.iter().map(input_row).collect(),
+        inputs: now.inputs.iter().map(|i| input_row(t, i)).collect(),
         date: date.to_string(),
+        date_text: show::date(t, date),
         latest_date: today.to_string(),
         first_date: first.unwrap_or_default(),
         before: day_path(date.checked_sub_days(Days::new(1))),
@@ -162,8 +167,8 @@ fn fill(
         csv: format!("{own}/day.csv"),
         json: format!("/api/v1{own}"),
         zone: timezone.name(),
-        supply: supply(now),
-        rules: rules(now),
-        mornings: now.mornings.iter().map(|m| morning(page, m)).collect(),
+        supply: supply(t, now),
+        rules: rules(t, now),
+        mornings: now.mornings.iter().map(|m| morning(page, t, m)).collect(),
     }
 }

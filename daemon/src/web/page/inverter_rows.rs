@@ -1,9 +1,10 @@
 //! The rows of an inverter's page: inputs, supply, mornings.
 //! Never in here: the day and its chart.
 
-use super::T;
+use crate::web::texts::Texts;
 use crate::web::view::inverter::{Compared, InputNow, Inverter, MorningSeen};
 use crate::web::{Page, show};
+use analysis::detect::Gate;
 
 /// One input.
 pub struct InputRow {
@@ -35,17 +36,17 @@ pub struct MorningRow {
 }
 
 /// An input with what it gives beside what is expected.
-pub fn input_row(input: &InputNow) -> InputRow {
+pub fn input_row(t: &'static Texts, input: &InputNow) -> InputRow {
     let power = input
         .dc_voltage_v
         .zip(input.dc_current_a)
         .map(|(v, i)| v * i);
-    let volts = |value| show::number(value, 1, "V");
-    let amps = |value| show::number(value, 2, "A");
+    let volts = |value| show::number(t, value, 1, "V");
+    let amps = |value| show::number(t, value, 2, "A");
     let strings = input.strings.iter().map(|s| {
         let current = s
             .dc_current_a
-            .map(|i| format!(", {}", show::number(Some(i), 2, "A")));
+            .map(|i| format!(", {}", show::number(t, Some(i), 2, "A")));
         let current = current.unwrap_or_default();
         format!(
             "{}: {} × {}, {}{current}",
@@ -53,36 +54,39 @@ pub fn input_row(input: &InputNow) -> InputRow {
         )
     });
     let gate = match input.gate {
-        "valid" => String::new(),
-        other => format!("{}: {}.", T.why_not_tested, T.gate(other)),
+        Gate::Valid => String::new(),
+        other => format!("{}: {}.", t.why_not_tested, (t.words.gate)(other)),
     };
     let limit = input
         .limit
-        .map(|limit| format!(" {}: {}.", T.limit, T.limit(limit)));
+        .map(|limit| format!(" {}: {}.", t.limit, t.limit(limit)));
     InputRow {
         number: input.input,
         strings: strings.collect(),
         rows: vec![
             row(
-                T.voltage,
+                t,
+                t.voltage,
                 volts(input.dc_voltage_v),
                 input.voltage,
                 input.gate,
                 volts,
             ),
             row(
-                T.current,
+                t,
+                t.current,
                 amps(input.dc_current_a),
                 input.current,
                 input.gate,
                 amps,
             ),
             row(
-                T.power,
-                show::power(power),
+                t,
+                t.power,
+                show::power(t, power),
                 input.power,
                 input.gate,
-                show::power,
+                |w| show::power(t, w),
             ),
         ],
         note: format!("{gate}{}", limit.unwrap_or_default()),
@@ -92,20 +96,21 @@ pub fn input_row(input: &InputNow) -> InputRow {
 /// A limit moves the inverter along the curve, so that voltage and current alone say nothing; only
 /// what was tested is judged.
 fn row(
+    t: &'static Texts,
     name: &'static str,
     now: String,
     c: Compared,
-    gate: &str,
+    gate: Gate,
     text: impl Fn(Option<f64>) -> String,
 ) -> ComparedRow {
-    let tested = (gate == "valid")
+    let tested = (gate == Gate::Valid)
         .then_some(())
         .and(c.measured.zip(c.low).zip(c.high));
     let (class, shape, verdict) = match tested {
-        None => ("soft", "–", T.not_compared),
-        Some(((measured, low), _)) if measured < low => ("off", "▼", T.below),
-        Some(((measured, _), high)) if measured > high => ("off", "▲", T.above),
-        Some(_) => ("good", "✓", T.within),
+        None => ("soft", "–", t.not_compared),
+        Some(((measured, low), _)) if measured < low => ("off", "▼", t.below),
+        Some(((measured, _), high)) if measured > high => ("off", "▲", t.above),
+        Some(_) => ("good", "✓", t.within),
     };
     let band = match (c.low, c.high) {
         (Some(low), Some(high)) => format!("({} – {})", text(Some(low)), text(Some(high))),
@@ -124,43 +129,43 @@ fn row(
 }
 
 /// Phases and frequency.
-pub fn supply(now: &Inverter) -> Vec<(String, String)> {
+pub fn supply(t: &Texts, now: &Inverter) -> Vec<(String, String)> {
     let volts = now.supply.voltage_v.iter().zip(1..);
-    let volts = volts.map(|(v, n)| (format!("{} {n}", T.phase), show::number(*v, 1, "V")));
+    let volts = volts.map(|(v, n)| (format!("{} {n}", t.phase), show::number(t, *v, 1, "V")));
     let frequency = (
-        T.frequency.to_owned(),
-        show::number(now.supply.frequency_hz, 2, "Hz"),
+        t.frequency.to_owned(),
+        show::number(t, now.supply.frequency_hz, 2, "Hz"),
     );
     volts.chain([frequency]).collect()
 }
 
 /// What the rules allow.
-pub fn rules(now: &Inverter) -> String {
+pub fn rules(t: &Texts, now: &Inverter) -> String {
     let supply = &now.supply;
-    let volts = |value| show::number(value, 1, "V");
+    let volts = |value| show::number(t, value, 1, "V");
     let mut text = format!(
         "{} {}: {} {} – {}",
-        T.rules,
+        t.rules,
         supply.rules,
-        T.allowed,
+        t.allowed,
         volts(supply.lowest_v),
         volts(supply.highest_v)
     );
     if supply.sustained_highest_v.is_some() {
-        text += &format!("; {} {}", T.sustained, volts(supply.sustained_highest_v));
+        text += &format!("; {} {}", t.sustained, volts(supply.sustained_highest_v));
     }
     text
 }
 
 /// A morning as it is shown.
-pub fn morning(page: &Page, morning: &MorningSeen) -> MorningRow {
+pub fn morning(page: &Page, t: &'static Texts, morning: &MorningSeen) -> MorningRow {
     MorningRow {
-        at: show::local(morning.at, page.site.timezone),
-        resistance: show::resistance(morning.isolation_resistance_ohm),
+        at: show::local(t, morning.at, page.site.timezone),
+        resistance: show::resistance(t, morning.isolation_resistance_ohm),
         is_low: morning.is_low,
         weather: match morning.is_wet {
-            Some(true) => T.wet,
-            Some(false) => T.dry,
+            Some(true) => t.wet,
+            Some(false) => t.dry,
             None => show::NOTHING,
         },
         lost: match morning.lost_min {

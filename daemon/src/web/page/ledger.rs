@@ -1,7 +1,7 @@
 //! The ledger of a day, a month or a year.
 
 use super::performance::Tab;
-use super::{Answer, Frame, T, filled, message};
+use super::{Answer, Frame, filled, message};
 use crate::web::access::Visit;
 use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
@@ -64,18 +64,22 @@ pub async fn page(
     Query(chosen): Query<Chosen>,
     visit: Extension<Visit>,
 ) -> Answer {
-    let length = Length::from_name(&length).ok_or_else(|| message::nothing(&page))?;
+    let t = visit.t;
+    let length = Length::from_name(&length).ok_or_else(|| message::nothing(&page, t))?;
     let today = calendar::day_at(page.clock.now(), page.site.timezone);
     let date = chosen.date.unwrap_or(today);
     let read = page
         .view(move |page, store| ledger(page, store, date, length))
         .await;
-    let read = read.map_err(|why| message::unavailable(&page, &why))?;
-    let frame = Frame::new(&page, &visit, T.ledger, "/ledger");
-    Ok(filled(StatusCode::OK, &shown(frame, &read, date, length)))
+    let read = read.map_err(|why| message::unavailable(&page, t, &why))?;
+    let frame = Frame::new(&page, &visit, t.ledger, "/ledger");
+    Ok(filled(
+        StatusCode::OK,
+        &shown(t, frame, &read, date, length),
+    ))
 }
 
-fn shown(frame: Frame, read: &Ledger, date: NaiveDate, length: Length) -> Shown {
+fn shown(t: &'static Texts, frame: Frame, read: &Ledger, date: NaiveDate, length: Length) -> Shown {
     let (first, next) = calendar::around(date, length);
     let at = |length: Length, date: NaiveDate| format!("/ledger/{}?date={date}", length.name());
     let tab = |(name, other): (&'static str, Length)| Tab {
@@ -84,13 +88,13 @@ fn shown(frame: Frame, read: &Ledger, date: NaiveDate, length: Length) -> Shown 
         is_here: other == length,
     };
     let tabs = [
-        (T.day, Length::Day),
-        (T.month, Length::Month),
-        (T.year, Length::Year),
+        (t.day, Length::Day),
+        (t.month, Length::Month),
+        (t.year, Length::Year),
     ];
     let currency = read.currency.as_deref();
     Shown {
-        t: T,
+        t,
         frame,
         tabs: tabs.into_iter().map(tab).collect(),
         length: length.name(),
@@ -98,8 +102,8 @@ fn shown(frame: Frame, read: &Ledger, date: NaiveDate, length: Length) -> Shown 
         before: at(length, calendar::before(first, length)),
         after: at(length, next),
         span: match length {
-            Length::Day => first.to_string(),
-            Length::Month => first.format("%Y-%m").to_string(),
+            Length::Day => show::date(t, first),
+            Length::Month => first.format(t.words.manner.month).to_string(),
             Length::Year => first.format("%Y").to_string(),
         },
         has_money: currency.is_some(),
@@ -107,26 +111,30 @@ fn shown(frame: Frame, read: &Ledger, date: NaiveDate, length: Length) -> Shown 
             .accounts
             .iter()
             .all(|a| a.expected_wh == 0.0 && a.measured_wh == 0.0),
-        accounts: read.accounts.iter().map(|a| account(a, currency)).collect(),
+        accounts: read
+            .accounts
+            .iter()
+            .map(|a| account(t, a, currency))
+            .collect(),
         csv: format!("/ledger/{}/{first}/ledger.csv", length.name()),
     }
 }
 
-fn account(account: &Account, currency: Option<&str>) -> AccountRow {
+fn account(t: &Texts, account: &Account, currency: Option<&str>) -> AccountRow {
     let row = |name: &str, wh: f64, money: Option<f64>, is_sum: bool| Row {
         name: name.to_owned(),
-        energy: show::energy(wh),
-        money: show::money(money, currency).unwrap_or_default(),
+        energy: show::energy(t, wh),
+        money: show::money(t, money, currency).unwrap_or_default(),
         is_sum,
     };
     let first = row(
-        T.expected_energy,
+        t.expected_energy,
         account.expected_wh,
         account.expected_money,
         true,
     );
     let last = row(
-        T.measured_energy,
+        t.measured_energy,
         account.measured_wh,
         account.measured_money,
         true,
@@ -134,7 +142,7 @@ fn account(account: &Account, currency: Option<&str>) -> AccountRow {
     let losses = account.losses.iter();
     let losses = losses.map(|lost| {
         row(
-            &loss_name(lost.loss),
+            &loss_name(t, lost.loss),
             -lost.wh,
             lost.money.map(|m| -m),
             false,
@@ -144,17 +152,17 @@ fn account(account: &Account, currency: Option<&str>) -> AccountRow {
         name: account
             .inverter
             .clone()
-            .unwrap_or_else(|| T.account_site.to_owned()),
+            .unwrap_or_else(|| t.account_site.to_owned()),
         rows: [first].into_iter().chain(losses).chain([last]).collect(),
     }
 }
 
-fn loss_name(loss: Loss) -> String {
+fn loss_name(t: &Texts, loss: Loss) -> String {
     match loss {
-        Loss::Limited(limit) => format!("{}: {}", T.held_back_by, T.limit(limit.name())),
-        Loss::Finding(kind) => kind.title().to_owned(),
-        Loss::Outage => T.outage.to_owned(),
-        Loss::NotRecorded => T.not_recorded.to_owned(),
-        Loss::Unexplained => T.unexplained.to_owned(),
+        Loss::Limited(limit) => format!("{}: {}", t.held_back_by, (t.words.limit)(limit)),
+        Loss::Finding(kind) => (t.words.kind)(kind).to_owned(),
+        Loss::Outage => t.outage.to_owned(),
+        Loss::NotRecorded => t.not_recorded.to_owned(),
+        Loss::Unexplained => t.unexplained.to_owned(),
     }
 }

@@ -1,6 +1,6 @@
 //! What links in mails open, without signing in: one finding, to say that it has been seen.
 
-use super::{Answer, Frame, T, filled, message};
+use super::{Answer, Frame, filled, message};
 use crate::store::{Response as Said, Said as Word, What};
 use crate::web::access::Visit;
 use crate::web::link::{self, LinkError, Purpose};
@@ -47,7 +47,8 @@ pub async fn page(
     Query(token): Query<Token>,
     visit: Extension<Visit>,
 ) -> Answer {
-    opened(&page, &purpose, &id, &token.token)?;
+    let t = visit.t;
+    opened(&page, t, &purpose, &id, &token.token)?;
     confirm(&page, &visit, &id, token.token, false).await
 }
 
@@ -58,7 +59,8 @@ pub async fn follow(
     visit: Extension<Visit>,
     Form(form): Form<Follow>,
 ) -> Answer {
-    opened(&page, &purpose, &id, &form.link)?;
+    let t = visit.t;
+    opened(&page, t, &purpose, &id, &form.link)?;
     let said = Said {
         finding: id.clone(),
         at: page.clock.now(),
@@ -69,21 +71,27 @@ pub async fn follow(
     };
     let answer = confirm(&page, &visit, &id, form.link, true).await?;
     let heard = page.say(Word::Response(said)).await;
-    heard.map_err(|why| message::not_heard(&page, why))?;
+    heard.map_err(|why| message::not_heard(&page, t, why))?;
     Ok(answer)
 }
 
-fn opened(page: &Page, purpose: &str, id: &str, token: &str) -> Result<(), super::Failed> {
+fn opened(
+    page: &Page,
+    t: &'static Texts,
+    purpose: &str,
+    id: &str,
+    token: &str,
+) -> Result<(), super::Failed> {
     if purpose != Purpose::Acknowledge.name() {
-        return Err(message::nothing(page));
+        return Err(message::nothing(page, t));
     }
     let (key, now) = (&page.access.key, page.clock.now());
     link::verify(key, Purpose::Acknowledge, id, token, now).map_err(|why| {
         let text = match why {
-            LinkError::Wrong => T.link_wrong,
-            LinkError::Expired => T.link_expired,
+            LinkError::Wrong => t.link_wrong,
+            LinkError::Expired => t.link_expired,
         };
-        message::say(page, StatusCode::FORBIDDEN, T.error, text).into()
+        message::say(page, t, StatusCode::FORBIDDEN, t.error, text).into()
     })
 }
 
@@ -94,14 +102,15 @@ async fn confirm(
     link: String,
     is_done: bool,
 ) -> Result<Response, super::Failed> {
+    let t = visit.t;
     let wanted = id.to_owned();
     let found = page.view(move |_, store| one(store, &wanted)).await;
-    let found = found.map_err(|why| message::unavailable(page, &why))?;
-    let found = found.ok_or_else(|| message::nothing(page))?;
+    let found = found.map_err(|why| message::unavailable(page, t, &why))?;
+    let found = found.ok_or_else(|| message::nothing(page, t))?;
     let shown = Confirm {
-        t: T,
-        frame: Frame::new(page, visit, T.findings, ""),
-        finding: found.finding.title(),
+        t,
+        frame: Frame::new(page, visit, t.findings, ""),
+        finding: t.finding_title(found.finding.kind, &found.finding.subject),
         summary: found.finding.summary.clone(),
         path: format!(
             "/link/{}/{}",

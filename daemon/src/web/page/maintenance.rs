@@ -2,12 +2,13 @@
 
 use super::finding::who;
 use super::overview::work_text;
-use super::{Answer, Frame, T, filled, message};
+use super::{Answer, Frame, filled, message};
 use crate::store::{Maintenance, Said};
+use crate::text;
+use crate::web::Page;
 use crate::web::access::Visit;
-use crate::web::texts::Texts;
+use crate::web::texts::{Texts, Unfit};
 use crate::web::view::overview::Work;
-use crate::web::{Page, show};
 use analysis::reading::{DeviceId, Span, Time};
 use askama::Template;
 use axum::Extension;
@@ -36,18 +37,19 @@ struct Shown {
 
 /// The page.
 pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let t = visit.t;
     let planned = page
         .view(|page, store| store.maintenance_after(page.clock.now()))
         .await;
-    let planned = planned.map_err(|why| message::unavailable(&page, &why))?;
-    let local = |at: Time| show::local(at, page.site.timezone).replace(' ', "T");
+    let planned = planned.map_err(|why| message::unavailable(&page, t, &why))?;
+    let local = |at: Time| text::local(at, page.site.timezone).replace(' ', "T");
     let now = page.clock.now();
     let shown = Shown {
-        t: T,
-        frame: Frame::new(&page, &visit, T.maintenance, "/maintenance"),
+        t,
+        frame: Frame::new(&page, &visit, t.maintenance, "/maintenance"),
         works: planned
             .iter()
-            .map(|work| work_text(&page, &Work::of(work)))
+            .map(|work| work_text(&page, t, &Work::of(work)))
             .collect(),
         may_write: visit.may_write(),
         devices: devices(&page),
@@ -85,31 +87,32 @@ pub async fn plan(
     visit: Extension<Visit>,
     Form(plan): Form<Plan>,
 ) -> Answer {
+    let t = visit.t;
     message::technicians_only(&page, &visit)?;
-    let work = work(&page, &visit, &plan).map_err(|what| message::bad_form(&page, &what))?;
+    let work = work(&page, &visit, &plan).map_err(|what| message::bad_form(&page, t, &what))?;
     let heard = page.say(Said::Maintenance(work)).await;
-    heard.map_err(|why| message::not_heard(&page, why))?;
+    heard.map_err(|why| message::not_heard(&page, t, why))?;
     Ok(Redirect::to("/maintenance").into_response())
 }
 
-fn work(page: &Page, visit: &Visit, plan: &Plan) -> Result<Maintenance, String> {
+fn work(page: &Page, visit: &Visit, plan: &Plan) -> Result<Maintenance, Unfit> {
     let device = match plan.device.as_str() {
         "" => None,
         name if devices(page).iter().any(|known| known == name) => Some(DeviceId::new(name)),
-        name => return Err(format!("found no device {name:?}")),
+        name => return Err(Unfit::Device(name.to_owned())),
     };
     let (from, to) = (at(page, &plan.from)?, at(page, &plan.to)?);
     if to <= from {
-        return Err("it ends before it begins".to_owned());
+        return Err(Unfit::EndsBefore);
     }
     if to - from > LONGEST {
-        return Err("it lasts longer than a month".to_owned());
+        return Err(Unfit::TooLong);
     }
     let reason = plan.reason.trim();
     if reason.is_empty() || reason.chars().count() > LONGEST_REASON {
-        return Err(format!(
-            "a reason of 1 to {LONGEST_REASON} characters is wanted"
-        ));
+        return Err(Unfit::Reason {
+            most: LONGEST_REASON,
+        });
     }
     Ok(Maintenance {
         device,
@@ -122,13 +125,13 @@ fn work(page: &Page, visit: &Visit, plan: &Plan) -> Result<Maintenance, String> 
 }
 
 /// A time of the site as forms write it.
-fn at(page: &Page, text: &str) -> Result<Time, String> {
+fn at(page: &Page, text: &str) -> Result<Time, Unfit> {
     let formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"];
     let parsed = formats
         .iter()
         .find_map(|f| NaiveDateTime::parse_from_str(text, f).ok());
-    let local = parsed.ok_or_else(|| format!("found the time {text:?}"))?;
+    let local = parsed.ok_or_else(|| Unfit::Time(text.to_owned()))?;
     let there = page.site.timezone.from_local_datetime(&local).earliest();
-    let there = there.ok_or_else(|| format!("the clock at the site never shows {text}"))?;
+    let there = there.ok_or_else(|| Unfit::NeverShown(text.to_owned()))?;
     Ok(Time::from_unix_ms(there.timestamp_millis()))
 }

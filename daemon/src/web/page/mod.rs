@@ -8,6 +8,7 @@ mod files;
 mod finding;
 mod inverter;
 mod inverter_rows;
+mod language;
 mod ledger;
 mod linked;
 mod maintenance;
@@ -18,8 +19,8 @@ mod rows;
 mod settings;
 mod sign_in;
 
-use super::access::{Visit, gate};
-use super::texts::{ENGLISH, Texts};
+use super::access::{Role, Visit, gate};
+use super::texts::{self, Texts};
 use super::{Page, api, assets, live, show};
 use askama::Template;
 use axum::Router;
@@ -28,9 +29,6 @@ use axum::middleware::from_fn_with_state;
 use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
 use std::sync::Arc;
-
-/// The language of the pages.
-pub(super) const T: &Texts = ENGLISH;
 
 /// Every page, behind the gate.
 pub fn router(page: Arc<Page>) -> Router {
@@ -67,6 +65,7 @@ pub fn router(page: Arc<Page>) -> Router {
             "/link/{purpose}/{id}",
             get(linked::page).post(linked::follow),
         )
+        .route("/language", post(language::choose))
         .route("/live", get(live::changes))
         .route("/assets/{name}", get(assets::asset));
     pages
@@ -106,6 +105,10 @@ pub struct Frame {
     is_signed_in: bool,
     role: &'static str,
     token: String,
+    /// Codes and names of the other languages.
+    languages: Vec<(&'static str, &'static str)>,
+    /// Where somebody is, so that he stays there in another language.
+    here: String,
 }
 
 /// A place in the menu.
@@ -118,16 +121,18 @@ pub struct MenuItem {
 }
 
 /// Name, path, and whether it is minor.
-const MENU: [(&str, &str, bool); 8] = [
-    (T.overview, "/", false),
-    (T.findings, "/findings", false),
-    (T.ledger, "/ledger", false),
-    (T.performance, "/performance", true),
-    (T.devices, "/devices", true),
-    (T.maintenance, "/maintenance", true),
-    (T.design, "/design", true),
-    (T.settings, "/settings", true),
-];
+const fn menu(t: &Texts) -> [(&'static str, &'static str, bool); 8] {
+    [
+        (t.overview, "/", false),
+        (t.findings, "/findings", false),
+        (t.ledger, "/ledger", false),
+        (t.performance, "/performance", true),
+        (t.devices, "/devices", true),
+        (t.maintenance, "/maintenance", true),
+        (t.design, "/design", true),
+        (t.settings, "/settings", true),
+    ]
+}
 
 impl Frame {
     /// Round a page for a visitor; `here` is the path in the menu under which it belongs.
@@ -140,20 +145,22 @@ impl Frame {
         };
         Self {
             is_signed_in: page.access.has_password() && visit.role.is_some(),
-            role: visit.role.map_or("", |role| role.name()),
+            role: visit.role.map_or("", |role| role_word(visit.t, role)),
             token: visit.token.clone(),
             shows_menu: visit.role.is_some(),
-            menu: MENU.into_iter().map(item).collect(),
-            ..Self::bare(page, title)
+            menu: menu(visit.t).into_iter().map(item).collect(),
+            languages: others(visit.t),
+            here: visit.path.clone(),
+            ..Self::bare(page, visit.t, title)
         }
     }
 
     /// Round a message for whom nothing is known of.
-    fn bare(page: &Page, title: impl Into<String>) -> Self {
+    fn bare(page: &Page, t: &Texts, title: impl Into<String>) -> Self {
         Self {
             title: title.into(),
             site: page.site.plant.site.name.clone(),
-            now: show::local(page.clock.now(), page.site.timezone),
+            now: show::local(t, page.clock.now(), page.site.timezone),
             version: assets::version(),
             menu: Vec::new(),
             shows_menu: false,
@@ -161,6 +168,8 @@ impl Frame {
             is_signed_in: false,
             role: "",
             token: String::new(),
+            languages: Vec::new(),
+            here: String::new(),
         }
     }
 
@@ -170,6 +179,18 @@ impl Frame {
             is_live: true,
             ..self
         }
+    }
+}
+
+fn others(t: &Texts) -> Vec<(&'static str, &'static str)> {
+    let others = texts::ALL.into_iter().filter(|other| other.lang != t.lang);
+    others.map(|other| (other.lang, other.words.name)).collect()
+}
+
+fn role_word(t: &Texts, role: Role) -> &'static str {
+    match role {
+        Role::Reader => t.reader,
+        Role::Technician => t.technician,
     }
 }
 

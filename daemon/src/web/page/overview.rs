@@ -1,13 +1,12 @@
 //! The first page: one sentence, and what it rests on.
 
 use super::rows::{FindingRow, curve};
-use super::{Answer, Frame, T, filled, message};
-use crate::text;
+use super::{Answer, Frame, filled, message};
 use crate::web::access::Visit;
 use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
 use crate::web::view::device::Freshness;
-use crate::web::view::overview::{Overview, Source, Verdict, Work, overview};
+use crate::web::view::overview::{Overview, Source, Verdict, Work};
 use crate::web::{Page, paths, show};
 use analysis::reading::{Span, Time};
 use askama::Template;
@@ -52,13 +51,14 @@ struct SourceRow {
 
 /// The page.
 pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
-    let o = page.view(overview).await;
-    let o = o.map_err(|why| message::unavailable(&page, &why))?;
-    let frame = Frame::new(&page, &visit, T.overview, "/").live();
-    Ok(filled(StatusCode::OK, &shown(&page, frame, &o)))
+    let t = visit.t;
+    let o = page.overview().await;
+    let o = o.map_err(|why| message::unavailable(&page, t, &why))?;
+    let frame = Frame::new(&page, &visit, t.overview, "/").live();
+    Ok(filled(StatusCode::OK, &shown(&page, t, frame, &o)))
 }
 
-fn shown(page: &Page, frame: Frame, o: &Overview) -> Shown {
+fn shown(page: &Page, t: &'static Texts, frame: Frame, o: &Overview) -> Shown {
     let (verdict, shape) = match o.verdict {
         Verdict::AsExpected => ("good", "✓"),
         Verdict::Dark => ("good", "☾"),
@@ -66,9 +66,9 @@ fn shown(page: &Page, frame: Frame, o: &Overview) -> Shown {
         Verdict::Low => ("open", "◇"),
         Verdict::Unknown => ("open", "?"),
     };
-    let row = |brief| FindingRow::new(page, brief);
+    let row = |brief| FindingRow::new(page, t, brief);
     let limited = o.limited.iter().map(|l| {
-        let (wh, limit) = (show::energy(l.held_back_wh), T.limit(l.limit));
+        let (wh, limit) = (show::energy(t, l.held_back_wh), t.limit(l.limit));
         format!("{}: {wh}, {limit}", l.device)
     });
     let inverters = page
@@ -80,37 +80,32 @@ fn shown(page: &Page, frame: Frame, o: &Overview) -> Shown {
             path: format!("/inverters/{}", paths::encoded(inverter.id.as_str())),
             name: inverter.id.to_string(),
             about: format!(
-                "{} · {} {}",
-                show::power(Some(inverter.rated_ac.w())),
-                inverter.inputs.len(),
-                if inverter.inputs.len() == 1 {
-                    "input"
-                } else {
-                    "inputs"
-                }
+                "{} · {}",
+                show::power(t, Some(inverter.rated_ac.w())),
+                (t.words.inputs)(inverter.inputs.len())
             ),
         });
     Shown {
-        t: T,
+        t,
         frame,
         verdict,
         shape,
-        sentence: T.sentence(o),
+        sentence: (t.words.sentence)(o),
         works: o
             .maintenance
             .iter()
-            .map(|work| work_text(page, work))
+            .map(|work| work_text(page, t, work))
             .collect(),
-        late: text::late(o.deliveries_late_count),
+        late: (t.words.late)(o.deliveries_late_count),
         findings: o.findings.iter().map(row).collect(),
         snoozed: o.snoozed.iter().map(row).collect(),
-        measured: show::energy(o.today.measured_wh),
-        expected: show::energy(o.today.expected_wh),
-        share: show::percent(o.today.ratio),
-        curve: curve(page, &o.today.curve, light(page, o)),
+        measured: show::energy(t, o.today.measured_wh),
+        expected: show::energy(t, o.today.expected_wh),
+        share: show::percent(t, o.today.ratio),
+        curve: curve(page, t, &o.today.curve, light(page, o)),
         limited: limited.collect(),
         inverters: inverters.collect(),
-        sources: o.sources.iter().map(source).collect(),
+        sources: o.sources.iter().map(|s| source(t, s)).collect(),
     }
 }
 
@@ -132,13 +127,13 @@ fn light(page: &Page, o: &Overview) -> (i64, i64) {
     (first, last)
 }
 
-fn source(source: &Source) -> SourceRow {
-    let age = source.silent_s.map(|s| show::ago(Span::from_s(s)));
-    let trouble = source.trouble.map(trouble_text);
+fn source(t: &Texts, source: &Source) -> SourceRow {
+    let age = source.silent_s.map(|s| show::ago(t, Span::from_s(s)));
+    let trouble = source.trouble.map(|name| trouble_text(t, name));
     let (class, shape, word) = match source.freshness {
-        Freshness::Fresh => ("fresh", "●", T.fresh),
-        Freshness::Silent => ("silent", "✕", T.silent),
-        Freshness::NotYet => ("silent", "○", T.not_yet),
+        Freshness::Fresh => ("fresh", "●", t.fresh),
+        Freshness::Silent => ("silent", "✕", t.silent),
+        Freshness::NotYet => ("silent", "○", t.not_yet),
     };
     let parts = [Some(word.to_owned()), age, trouble.map(str::to_owned)];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
@@ -151,21 +146,21 @@ fn source(source: &Source) -> SourceRow {
 }
 
 /// What is wrong with a device.
-pub fn trouble_text(name: &str) -> &'static str {
+pub fn trouble_text(t: &Texts, name: &str) -> &'static str {
     match name {
-        "refused" => T.trouble_refused,
-        "undecodable" => T.trouble_undecodable,
-        _ => T.trouble_link,
+        "refused" => t.trouble_refused,
+        "undecodable" => t.trouble_undecodable,
+        _ => t.trouble_link,
     }
 }
 
 /// Work on the plant in one line.
-pub fn work_text(page: &Page, work: &Work) -> String {
-    let local = |at: Time| show::local(at, page.site.timezone);
-    let device = work.device.as_deref().unwrap_or(T.whole_site);
+pub fn work_text(page: &Page, t: &Texts, work: &Work) -> String {
+    let local = |at: Time| show::local(t, at, page.site.timezone);
+    let device = work.device.as_deref().unwrap_or(t.whole_site);
     let (from, to) = (local(work.from), local(work.to));
     format!(
         "{}: {device}, {from} {} {to}: {} ({})",
-        T.maintenance, T.until, work.reason, work.who
+        t.maintenance, t.until, work.reason, work.who
     )
 }

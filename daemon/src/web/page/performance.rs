@@ -1,6 +1,6 @@
 //! Figures of performance by day, month or year.
 
-use super::{Answer, Frame, T, filled, message};
+use super::{Answer, Frame, filled, message};
 use crate::web::access::Visit;
 use crate::web::texts::Texts;
 use crate::web::view::performance::{Kpi, figures};
@@ -11,6 +11,7 @@ use axum::Extension;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Redirect;
+use chrono::NaiveDate;
 use std::sync::Arc;
 
 /// Periods that are shown; the table to download has all.
@@ -56,54 +57,60 @@ pub async fn page(
     Path(length): Path<String>,
     visit: Extension<Visit>,
 ) -> Answer {
+    let t = visit.t;
     let names = [
-        (T.day, Period::Day),
-        (T.month, Period::Month),
-        (T.year, Period::Year),
+        (t.day, Period::Day),
+        (t.month, Period::Month),
+        (t.year, Period::Year),
     ];
     let known = names
         .into_iter()
         .find(|(_, period)| period.name() == length);
-    let (_, period) = known.ok_or_else(|| message::nothing(&page))?;
+    let (_, period) = known.ok_or_else(|| message::nothing(&page, t))?;
     let read = page
         .view(move |page, store| figures(page, store, period, MOST))
         .await;
-    let read = read.map_err(|why| message::unavailable(&page, &why))?;
+    let read = read.map_err(|why| message::unavailable(&page, t, &why))?;
     let tab = |(name, other): (&'static str, Period)| Tab {
         name,
         path: format!("/performance/{}", other.name()),
         is_here: other == period,
     };
     let shown = Shown {
-        t: T,
-        frame: Frame::new(&page, &visit, T.performance, "/performance"),
+        t,
+        frame: Frame::new(&page, &visit, t.performance, "/performance"),
         tabs: names.into_iter().map(tab).collect(),
-        rows: read.iter().map(|kpi| row(kpi, period)).collect(),
+        rows: read.iter().map(|kpi| row(t, kpi, period)).collect(),
         csv: format!("/performance/{}/performance.csv", period.name()),
     };
     Ok(filled(StatusCode::OK, &shown))
 }
 
-fn row(kpi: &Kpi, period: Period) -> Row {
-    let cut = match period {
-        Period::Month => 7,
-        Period::Year => 4,
-        Period::Day | Period::Whole => usize::MAX,
+fn row(t: &Texts, kpi: &Kpi, period: Period) -> Row {
+    let first = kpi.first_day.parse::<NaiveDate>();
+    let manner = &t.words.manner;
+    let format = match period {
+        Period::Month => manner.month,
+        Period::Year => "%Y",
+        Period::Day | Period::Whole => manner.date,
     };
     Row {
-        period: kpi.first_day.chars().take(cut).collect(),
+        period: first.map_or_else(
+            |_| kpi.first_day.clone(),
+            |day| day.format(format).to_string(),
+        ),
         place: kpi
             .inverter
             .clone()
-            .unwrap_or_else(|| T.account_site.to_owned()),
+            .unwrap_or_else(|| t.account_site.to_owned()),
         is_site: kpi.inverter.is_none(),
         output: kpi
             .output_wh
-            .map_or_else(|| show::NOTHING.to_owned(), show::energy),
-        final_yield: show::number(kpi.final_yield_h, 2, "kWh/kW"),
-        index: show::percent(kpi.performance_index_ratio),
-        ratio: show::percent(kpi.performance_ratio),
-        ratio_25: show::percent(kpi.performance_25_degc_ratio),
-        availability: show::percent(kpi.availability_time_ratio),
+            .map_or_else(|| show::NOTHING.to_owned(), |wh| show::energy(t, wh)),
+        final_yield: show::number(t, kpi.final_yield_h, 2, "kWh/kW"),
+        index: show::percent(t, kpi.performance_index_ratio),
+        ratio: show::percent(t, kpi.performance_ratio),
+        ratio_25: show::percent(t, kpi.performance_25_degc_ratio),
+        availability: show::percent(t, kpi.availability_time_ratio),
     }
 }

@@ -1,8 +1,8 @@
 //! Pieces that several pages show: a finding in short, a curve.
 
-use super::T;
 use crate::text;
 use crate::web::show;
+use crate::web::texts::Texts;
 use crate::web::view::finding::Brief;
 use crate::web::view::overview::Point;
 use crate::web::{Page, paths};
@@ -26,28 +26,28 @@ pub struct FindingRow {
 }
 
 impl FindingRow {
-    pub fn new(page: &Page, brief: &Brief) -> Self {
+    pub fn new(page: &Page, t: &Texts, brief: &Brief) -> Self {
         let timezone = page.site.timezone;
-        let began = show::local(brief.began, timezone);
+        let began = show::local(t, brief.began, timezone);
         let when = match brief.ended {
-            None => format!("{} {began}", T.since),
-            Some(ended) => format!("{began} {} {}", T.until, show::local(ended, timezone)),
+            None => format!("{} {began}", t.since),
+            Some(ended) => format!("{began} {} {}", t.until, show::local(t, ended, timezone)),
         };
         let snoozed = brief.snoozed_until_utc.as_deref();
         let snoozed = snoozed.and_then(|text| chrono::DateTime::parse_from_rfc3339(text).ok());
         let snoozed = snoozed.map(|at| {
             let at = analysis::reading::Time::from_unix_ms(at.timestamp_millis());
-            show::local(at, timezone)
+            show::local(t, at, timezone)
         });
         Self {
             path: paths::finding(&brief.id),
-            title: brief.title.clone(),
+            title: t.finding_title(brief.is, &brief.subject),
             summary: brief.summary.clone(),
             severity: severity_name(brief.severity),
-            shape: T.severity_shape(brief.severity),
-            urgency: T.severity(brief.severity),
+            shape: t.severity_shape(brief.severity),
+            urgency: t.severity(brief.severity),
             when,
-            lost: lost(page, brief.lost_kwh),
+            lost: lost(page, t, brief.lost_kwh),
             is_acknowledged: brief.is_acknowledged,
             snoozed_until: snoozed.unwrap_or_default(),
         }
@@ -55,15 +55,18 @@ impl FindingRow {
 }
 
 /// What was lost, with what it is worth.
-fn lost(page: &Page, kwh: f64) -> String {
+fn lost(page: &Page, t: &Texts, kwh: f64) -> String {
     if kwh < 0.005 {
         return String::new();
     }
-    let energy = show::energy(kwh * 1000.0);
+    let energy = show::energy(t, kwh * 1000.0);
     let price = page.site.plant.site.energy_price.as_ref();
     match price {
         None => energy,
-        Some(price) => format!("{energy}, {:.2} {}", kwh * price.per_kwh, price.currency),
+        Some(price) => {
+            let worth = show::number(t, Some(kwh * price.per_kwh), 2, &price.currency);
+            format!("{energy}, {worth}")
+        }
     }
 }
 
@@ -82,7 +85,7 @@ const CURVE: (f64, f64) = (360.0, 120.0);
 
 /// Measured and expected power of a day as a small picture inside the page, which takes its colours
 /// from the style sheet.
-pub fn curve(page: &Page, points: &[Point], (from_s, to_s): (i64, i64)) -> String {
+pub fn curve(page: &Page, t: &Texts, points: &[Point], (from_s, to_s): (i64, i64)) -> String {
     let most = points
         .iter()
         .flat_map(|p| [p.measured_w, p.expected_w])
@@ -111,16 +114,16 @@ pub fn curve(page: &Page, points: &[Point], (from_s, to_s): (i64, i64)) -> Strin
     let (width, height) = CURVE;
     let clock = |s: i64| text::clock(Time::from_unix_ms(s * 1000), page.site.timezone);
     let (from, to) = (clock(from_s), clock(to_s));
-    let (highest, title) = (show::power(Some(most)), T.chart_of_today);
+    let (highest, title) = (show::power(t, Some(most)), t.chart_of_today);
     format!(
         "<figure class=\"curve\"><svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"{title}\" \
          preserveAspectRatio=\"none\"><path class=\"base\" d=\"M0 {bottom}H{width}\"/>\
          <path class=\"expected\" d=\"{expected}\"/><path class=\"measured\" d=\"{measured}\"/></svg>\
          <figcaption><span class=\"ends\"><span>{from}</span> <span>{to}</span></span><span class=\"line measured\"></span>{} <span class=\"line expected\"></span>{}, \
          {} {highest}</figcaption></figure>",
-        T.measured,
-        T.expected,
-        "≤",
+        t.measured,
+        t.expected,
+        t.highest,
         bottom = height - 2.0,
     )
 }

@@ -1,6 +1,6 @@
 //! The site file as it was understood.
 
-use super::{Answer, Frame, T, filled};
+use super::{Answer, Frame, filled};
 use crate::web::Page;
 use crate::web::access::Visit;
 use crate::web::texts::Texts;
@@ -21,10 +21,11 @@ struct Shown {
 
 /// The page.
 pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+    let t = visit.t;
     let shown = Shown {
-        t: T,
-        frame: Frame::new(&page, &visit, T.settings, "/settings"),
-        groups: settings(&page),
+        t,
+        frame: Frame::new(&page, &visit, t.settings, "/settings"),
+        groups: settings(&page, t),
     };
     Ok(filled(StatusCode::OK, &shown))
 }

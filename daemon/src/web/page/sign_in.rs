@@ -1,6 +1,6 @@
 //! Signing in and out.
 
-use super::{Answer, Frame, T, filled};
+use super::{Answer, Frame, filled};
 use crate::web::access::{Refusal, Visit, set_cookie};
 use crate::web::texts::Texts;
 use crate::web::{Page, paths};
@@ -47,9 +47,10 @@ fn shown(
     problem: &'static str,
     to: &str,
 ) -> Response {
+    let t = visit.t;
     let shown = Shown {
-        t: T,
-        frame: Frame::new(page, visit, T.sign_in, ""),
+        t,
+        frame: Frame::new(page, visit, t.sign_in, ""),
         problem,
         to: paths::ours(to).to_owned(),
     };
@@ -70,6 +71,7 @@ pub async fn sign_in(
     visit: Extension<Visit>,
     Form(form): Form<SignIn>,
 ) -> Response {
+    let t = visit.t;
     let refused = |status, problem| shown(&page, &visit, status, problem, &form.to);
     match page.access.sign_in(visit.from, &form.password).await {
         Ok(session) => {
@@ -80,16 +82,16 @@ pub async fn sign_in(
             answer
         }
         Err(Refusal::TooOften(wait)) => {
-            let mut answer = refused(StatusCode::TOO_MANY_REQUESTS, T.too_often);
+            let mut answer = refused(StatusCode::TOO_MANY_REQUESTS, t.too_often);
             let seconds = HeaderValue::from(wait.as_secs() + 1);
             answer.headers_mut().insert(header::RETRY_AFTER, seconds);
             answer
         }
         Err(Refusal::WrongPassword) => {
             tracing::warn!(from = %visit.from, "a wrong password for the page");
-            refused(StatusCode::FORBIDDEN, T.wrong_password)
+            refused(StatusCode::FORBIDDEN, t.wrong_password)
         }
-        Err(Refusal::NoChance) => refused(StatusCode::INTERNAL_SERVER_ERROR, T.error),
+        Err(Refusal::NoChance) => refused(StatusCode::INTERNAL_SERVER_ERROR, t.error),
     }
 }
 

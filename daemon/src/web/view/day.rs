@@ -72,7 +72,7 @@ pub fn day(page: &Page, store: &Store, i: usize, date: NaiveDate) -> Result<Day,
     Ok(Day {
         inverter: inverter.id.to_string(),
         date: date.to_string(),
-        slots: store.slots(from, to)?.iter().map(slot).collect(),
+        slots: store.slots_of(i, from, to)?.iter().map(slot).collect(),
     })
 }
 
@@ -160,7 +160,7 @@ pub fn picture(
 ) -> Result<Option<String>, StoreError> {
     let timezone = page.site.timezone;
     let day = calendar::span(date, Length::Day, timezone);
-    let slots = store.slots(day.0, day.1)?;
+    let slots = store.slots_of(i, day.0, day.1)?;
     let input = DayInput {
         plant: &page.site.plant,
         inverter: i,

@@ -4,8 +4,8 @@ use super::{rounded, utc};
 use crate::report::finding_line;
 use crate::store::{Response, Store, StoreError, What};
 use crate::web::Page;
-use analysis::detect::Severity;
-use analysis::diagnose::Finding;
+use analysis::detect::{Kind, Severity};
+use analysis::diagnose::{Finding, Subject};
 use analysis::reading::Time;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -44,6 +44,10 @@ pub struct Brief {
     pub summary: String,
     pub is_acknowledged: bool,
     pub snoozed_until_utc: Option<String>,
+    #[serde(skip)]
+    pub is: Kind,
+    #[serde(skip)]
+    pub subject: Subject,
     #[serde(skip)]
     pub began: Time,
     #[serde(skip)]
@@ -86,6 +90,8 @@ impl Answered {
             summary: finding.summary.clone(),
             is_acknowledged: self.is_acknowledged(),
             snoozed_until_utc: self.snoozed_until(now).map(utc),
+            is: finding.kind,
+            subject: finding.subject.clone(),
             began: finding.began,
             ended: finding.ended,
         }

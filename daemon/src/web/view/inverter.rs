@@ -2,10 +2,9 @@
 //! mornings of its insulation.
 
 use super::finding::{self, Brief};
-use super::{fresh, rounded, utc};
+use super::{fresh, in_english, rounded, utc};
 use crate::store::{Store, StoreError};
 use crate::web::Page;
-use crate::web::show;
 use analysis::detect::{Gate, InputSlot, Slot};
 use analysis::plant::{EventBit, Input, Inverter as Fixed, State};
 use analysis::reading::{Place, Quantity, Span, Time};
@@ -24,9 +23,11 @@ pub struct Inverter {
     pub id: String,
     pub rated_ac_w: f64,
     /// In trade words; `None` if it does not say.
-    pub state: Option<&'static str>,
+    #[serde(serialize_with = "in_english::state")]
+    pub state: Option<State>,
     /// Event bits that are set.
-    pub events: Vec<&'static str>,
+    #[serde(serialize_with = "in_english::events")]
+    pub events: Vec<EventBit>,
     pub ac_power_w: Option<f64>,
     pub heatsink_temperature_degc: Option<f64>,
     pub power_limit_ratio: Option<f64>,
@@ -56,7 +57,8 @@ pub struct InputNow {
     pub current: Compared,
     pub power: Compared,
     /// Why it was not tested, if it was not.
-    pub gate: &'static str,
+    #[serde(serialize_with = "in_english::gate")]
+    pub gate: Gate,
     pub limit: Option<&'static str>,
 }
 
@@ -122,22 +124,17 @@ pub fn inverter(page: &Page, store: &Store, i: usize) -> Result<Inverter, StoreE
     let slot = slots.last();
     let own = |quantity| fresh(page, &fixed.id, Place::Device, quantity);
     let bits = own(Quantity::EventBits).unwrap_or_default();
-    let lit = EVENTS.iter().filter(|(bit, _)| bit.is_set(bits));
-    let mornings = store.mornings()?.into_iter().filter(|(of, _)| *of == i);
-    let mut mornings: Vec<MorningSeen> = mornings
-        .map(|(_, morning)| morning_seen(&morning))
-        .collect();
-    mornings.drain(..mornings.len().saturating_sub(MORNINGS));
+    let lit = EVENTS.into_iter().filter(|bit| bit.is_set(bits));
+    let mornings = store.mornings_of(i, MORNINGS)?;
+    let mornings: Vec<MorningSeen> = mornings.iter().map(morning_seen).collect();
     let about = |answered: &&finding::Answered| {
         answered.finding.subject.device == fixed.id && answered.finding.ended.is_none()
     };
     Ok(Inverter {
         id: fixed.id.to_string(),
         rated_ac_w: fixed.rated_ac.w(),
-        state: own(Quantity::State)
-            .and_then(State::from_number)
-            .map(show::state_word),
-        events: lit.map(|(_, words)| *words).collect(),
+        state: own(Quantity::State).and_then(State::from_number),
+        events: lit.collect(),
         ac_power_w: own(Quantity::AcPower),
         heatsink_temperature_degc: own(Quantity::HeatsinkTemperature),
         power_limit_ratio: own(Quantity::PowerLimit),
@@ -209,7 +206,7 @@ fn input_now(page: &Page, fixed: &Fixed, input: &Input, slot: Option<&InputSlot>
             expected.map(|e| ((e.voltage * e.current).w(), e.sigma_power.w())),
             1,
         ),
-        gate: slot.map_or("not_measured", |slot| gate_name(slot.gate)),
+        gate: slot.map_or(Gate::NotMeasured, |slot| slot.gate),
         limit: slot.and_then(|slot| slot.limit).map(|limit| limit.name()),
     }
 }
@@ -259,38 +256,23 @@ fn morning_seen(morning: &analysis::detect::Morning) -> MorningSeen {
     }
 }
 
-fn gate_name(gate: Gate) -> &'static str {
-    match gate {
-        Gate::Valid => "valid",
-        Gate::Dark => "dark",
-        Gate::Unsteady => "unsteady",
-        Gate::Limited => "limited",
-        Gate::NotProducing => "not_producing",
-        Gate::NoWeather => "no_weather",
-        Gate::NotMeasured => "not_measured",
-    }
-}
-
-const EVENTS: &[(EventBit, &str)] = &[
-    (EventBit::GroundFault, "fault to earth"),
-    (EventBit::DcOverVoltage, "DC voltage too high"),
-    (EventBit::AcDisconnect, "AC side disconnected"),
-    (EventBit::DcDisconnect, "DC side disconnected"),
-    (
-        EventBit::GridDisconnect,
-        "supply lost or outside its limits",
-    ),
-    (EventBit::CabinetOpen, "cabinet open"),
-    (EventBit::ManualShutdown, "stopped by hand or by command"),
-    (EventBit::OverTemperature, "too hot"),
-    (EventBit::OverFrequency, "supply frequency too high"),
-    (EventBit::UnderFrequency, "supply frequency too low"),
-    (EventBit::AcOverVoltage, "supply voltage too high"),
-    (EventBit::AcUnderVoltage, "supply voltage too low"),
-    (EventBit::BlownStringFuse, "a string fuse has blown"),
-    (EventBit::UnderTemperature, "too cold"),
-    (EventBit::MemoryLoss, "memory or communication lost inside"),
-    (EventBit::HardwareTestFailure, "self-test failed"),
-    (EventBit::MakersAlarm, "an alarm of the maker's own"),
-    (EventBit::ArcDetected, "an arc in the array"),
+const EVENTS: [EventBit; 18] = [
+    EventBit::GroundFault,
+    EventBit::DcOverVoltage,
+    EventBit::AcDisconnect,
+    EventBit::DcDisconnect,
+    EventBit::GridDisconnect,
+    EventBit::CabinetOpen,
+    EventBit::ManualShutdown,
+    EventBit::OverTemperature,
+    EventBit::OverFrequency,
+    EventBit::UnderFrequency,
+    EventBit::AcOverVoltage,
+    EventBit::AcUnderVoltage,
+    EventBit::BlownStringFuse,
+    EventBit::UnderTemperature,
+    EventBit::MemoryLoss,
+    EventBit::HardwareTestFailure,
+    EventBit::MakersAlarm,
+    EventBit::ArcDetected,
 ];

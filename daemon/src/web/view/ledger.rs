@@ -4,14 +4,12 @@ use super::rounded;
 use crate::store::{Store, StoreError};
 use crate::web::Page;
 use crate::web::calendar::{self, Length};
-use analysis::ledger::{Entry, Hours, Loss};
-use analysis::reading::{Energy, Span, Time};
+use analysis::ledger::Loss;
+use analysis::reading::Energy;
 use analysis::review::Balance;
 use chrono::NaiveDate;
 use serde::Serialize;
 
-/// Slots are read so many at a time: a year must not be in memory.
-const READ_AT_A_TIME: Span = Span::from_h(48);
 /// Smaller losses are nothing but rounding [Wh].
 const LEAST_WH: f64 = 0.05;
 
@@ -62,26 +60,21 @@ pub fn ledger(
     let plant = &page.site.plant;
     let (from, to) = calendar::span(day, length, page.site.timezone);
     let findings = store.findings()?;
-    let mut hours = Hours::new(plant, &findings);
-    let mut site = Balance::zero();
     let mut inverters: Vec<Balance> = plant.inverters.iter().map(|_| Balance::zero()).collect();
-    let mut add = |entries: Vec<Entry>| {
-        for entry in &entries {
-            site.add(entry);
-            inverters[entry.inverter].add(entry);
-        }
-    };
     // Nothing is looked for where nothing is.
     let (first, last) = store.span()?.unwrap_or((from, from));
-    let (mut at, end): (Time, Time) = (from.max(first), to.min(last));
-    while at < end {
-        let until = end.min(at + READ_AT_A_TIME);
-        for slot in store.slots(at, until)? {
-            add(hours.add(&slot));
+    let (from, to) = (from.max(first), to.min(last));
+    let mut date = calendar::day_at(from, page.site.timezone);
+    while calendar::span(date, Length::Day, page.site.timezone).0 < to {
+        let day = calendar::span(date, Length::Day, page.site.timezone);
+        let of_day = page.balances.of_day((plant, store), date, day, &findings)?;
+        for (sum, balance) in inverters.iter_mut().zip(of_day.iter()) {
+            sum.join(balance);
         }
-        at = until;
+        date = calendar::around(date, Length::Day).1;
     }
-    add(hours.finish());
+    let mut site = Balance::zero();
+    inverters.iter().for_each(|inverter| site.join(inverter));
     let names = plant
         .inverters
         .iter()

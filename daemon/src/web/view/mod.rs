@@ -5,6 +5,7 @@
 pub mod day;
 pub mod device;
 pub mod finding;
+mod in_english;
 pub mod inverter;
 pub mod ledger;
 pub mod overview;

@@ -35,22 +35,16 @@ pub fn figures(
 ) -> Result<Vec<Kpi>, StoreError> {
     let mut tally = page.tally.lock().expect("adding up does not panic");
     tally.go_on(store)?;
-    let figures = tally.performance().figures();
+    let figures = tally.figures();
     drop(tally);
-    let of_period = figures.iter().filter(|f| f.period == period);
-    let mut kpis: Vec<(_, Kpi)> = of_period
-        .map(|f| ((f.first, f.inverter), kpi(page, f)))
-        .collect();
-    kpis.sort_by(|(a, _), (b, _)| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
-    let mut periods: Vec<_> = kpis.iter().map(|((first, _), _)| *first).collect();
+    let mut shown: Vec<&Figures> = figures.iter().filter(|f| f.period == period).collect();
+    shown.sort_by_key(|f| (std::cmp::Reverse(f.first), f.inverter));
+    let mut periods: Vec<_> = shown.iter().map(|f| f.first).collect();
     periods.dedup();
-    let oldest = periods.get(most.saturating_sub(1)).copied();
-    let is_shown = |first| oldest.is_none_or(|oldest| first >= oldest);
-    Ok(kpis
-        .into_iter()
-        .filter(|((first, _), _)| is_shown(*first))
-        .map(|(_, kpi)| kpi)
-        .collect())
+    if let Some(oldest) = periods.get(most.saturating_sub(1)) {
+        shown.retain(|f| f.first >= *oldest);
+    }
+    Ok(shown.into_iter().map(|f| kpi(page, f)).collect())
 }
 
 fn kpi(page: &Page, f: &Figures) -> Kpi {

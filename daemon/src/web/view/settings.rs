@@ -1,6 +1,7 @@
 //! The site file as it was understood, without paths of this machine and without secrets.
 
-use crate::web::Page;
+use crate::web::texts::Texts;
+use crate::web::{Page, show};
 use config::checked::{Link, RegisterMap, Source};
 
 /// A group of settings.
@@ -11,152 +12,189 @@ pub struct Group {
 }
 
 /// All of them.
-pub fn settings(page: &Page) -> Vec<Group> {
-    let mut groups = vec![site(page)];
+pub fn settings(page: &Page, t: &'static Texts) -> Vec<Group> {
+    let mut groups = vec![site(page, t)];
     groups.extend(page.site.plant.planes.iter().map(|plane| Group {
-        name: format!("plane {}", plane.id),
+        name: format!("{} {}", t.set_plane, plane.id),
         lines: vec![
-            ("tilt", format!("{} deg", plane.tilt.deg())),
-            ("azimuth", format!("{} deg from north", plane.azimuth.deg())),
-            ("ground reflectance", plane.albedo_ratio.to_string()),
+            (t.set_tilt, degrees(t, plane.tilt.deg())),
+            (
+                t.set_azimuth,
+                format!("{} {}", degrees(t, plane.azimuth.deg()), t.from_north),
+            ),
+            (t.set_albedo, show::exact(t, plane.albedo_ratio)),
         ],
     }));
     groups.extend(page.site.plant.modules.iter().map(|module| Group {
-        name: format!("module {}", module.id),
+        name: format!("{} {}", t.set_module, module.id),
         lines: vec![
-            ("power", format!("{:.1} W", module.pmp().w())),
-            ("open circuit", format!("{} V", module.voc.v())),
-            ("short circuit", format!("{} A", module.isc.a())),
+            (t.power, show::number(t, Some(module.pmp().w()), 1, "W")),
+            (t.set_open_circuit, exact(t, module.voc.v(), "V")),
+            (t.set_short_circuit, exact(t, module.isc.a(), "A")),
             (
-                "maximum power",
-                format!("{} V, {} A", module.vmp.v(), module.imp.a()),
+                t.set_maximum_power,
+                format!(
+                    "{}, {}",
+                    exact(t, module.vmp.v(), "V"),
+                    exact(t, module.imp.a(), "A")
+                ),
             ),
-            ("cells in series", module.cells_in_series.to_string()),
-            ("bypass sections", module.bypass_sections.to_string()),
+            (t.set_cells, module.cells_in_series.to_string()),
+            (t.set_bypass, module.bypass_sections.to_string()),
         ],
     }));
-    groups.extend(inverters(page));
+    groups.extend(inverters(page, t));
     groups.extend(page.site.plant.weather.iter().map(|weather| {
         let plane = weather.plane.map(|p| page.site.plant.planes[p].id.clone());
         let mut lines = vec![(
-            "plane of its sensor",
-            plane.unwrap_or_else(|| "none".to_owned()),
+            t.set_sensor_plane,
+            plane.unwrap_or_else(|| t.none.to_owned()),
         )];
-        lines.extend(page.site.source(&weather.id).into_iter().flat_map(source));
+        lines.extend(
+            page.site
+                .source(&weather.id)
+                .into_iter()
+                .flat_map(|s| source(t, s)),
+        );
         Group {
-            name: format!("weather device {}", weather.id),
+            name: format!("{} {}", t.set_weather, weather.id),
             lines,
         }
     }));
-    groups.push(daemon(page));
+    groups.push(daemon(page, t));
     groups
 }
 
-fn site(page: &Page) -> Group {
+fn site(page: &Page, t: &'static Texts) -> Group {
     let (file, site) = (&page.site, &page.site.plant.site);
     let price = site.energy_price.as_ref();
-    let price = price.map(|price| format!("{} {} per kWh", price.per_kwh, price.currency));
+    let price =
+        price.map(|price| format!("{} {}", exact(t, price.per_kwh, &price.currency), t.per_kwh));
     Group {
-        name: format!("site {}", site.name),
+        name: format!("{} {}", t.set_site, site.name),
         lines: vec![
             (
-                "place",
+                t.set_place,
                 format!(
-                    "{} deg north, {} deg east, {} m",
-                    site.latitude.deg(),
-                    site.longitude.deg(),
-                    site.altitude_m
+                    "{} {}, {} {}, {}",
+                    degrees(t, site.latitude.deg()),
+                    t.north,
+                    degrees(t, site.longitude.deg()),
+                    t.east,
+                    exact(t, site.altitude_m, "m")
                 ),
             ),
-            ("time zone", file.timezone.to_string()),
-            ("handed over", file.commissioned.to_string()),
-            ("supply rules", site.grid_limits.rules.clone()),
-            ("energy price", price.unwrap_or_else(|| "none".to_owned())),
+            (t.set_time_zone, file.timezone.to_string()),
+            (t.set_handed_over, show::date(t, file.commissioned)),
+            (t.set_supply_rules, site.grid_limits.rules.clone()),
+            (
+                t.set_energy_price,
+                price.unwrap_or_else(|| t.none.to_owned()),
+            ),
         ],
     }
 }
 
-fn inverters(page: &Page) -> impl Iterator<Item = Group> {
+fn inverters(page: &Page, t: &'static Texts) -> impl Iterator<Item = Group> {
     let plant = &page.site.plant;
-    plant.inverters.iter().map(|inverter| {
+    plant.inverters.iter().map(move |inverter| {
         let mut lines = vec![
-            ("rated AC power", format!("{} W", inverter.rated_ac.w())),
+            (t.set_rated, exact(t, inverter.rated_ac.w(), "W")),
+            (t.set_highest_dc, exact(t, inverter.max_dc_voltage.v(), "V")),
             (
-                "highest DC voltage",
-                format!("{} V", inverter.max_dc_voltage.v()),
-            ),
-            (
-                "tracking window",
+                t.set_tracking,
                 format!(
-                    "{} to {} V",
-                    inverter.tracking_min.v(),
-                    inverter.tracking_max.v()
+                    "{} – {}",
+                    show::exact(t, inverter.tracking_min.v()),
+                    exact(t, inverter.tracking_max.v(), "V")
                 ),
             ),
-            ("phases", inverter.phases.to_string()),
+            (t.set_phases, inverter.phases.to_string()),
             (
-                "lowest insulation",
-                format!("{:.0} kohm", inverter.isolation_limit.ohm() / 1000.0),
+                t.set_insulation,
+                show::resistance(t, Some(inverter.isolation_limit.ohm())),
             ),
         ];
         for input in &inverter.inputs {
             let strings = input.strings.iter().map(|s| {
                 let module = &plant.modules[s.module].id;
                 format!(
-                    "{} ({} x {module} on {})",
-                    s.label, s.count, plant.planes[s.plane].id
+                    "{} ({} × {module} {} {})",
+                    s.label, s.count, t.on_plane, plant.planes[s.plane].id
                 )
             });
             let strings: Vec<_> = strings.collect();
-            lines.push(("input", format!("{}: {}", input.number, strings.join(", "))));
+            lines.push((
+                t.input_word,
+                format!("{}: {}", input.number, strings.join(", ")),
+            ));
         }
-        lines.extend(page.site.source(&inverter.id).into_iter().flat_map(source));
+        lines.extend(
+            page.site
+                .source(&inverter.id)
+                .into_iter()
+                .flat_map(|s| source(t, s)),
+        );
         Group {
-            name: format!("inverter {}", inverter.id),
+            name: format!("{} {}", t.set_inverter, inverter.id),
             lines,
         }
     })
 }
 
 /// A serial port and the file of a map are paths of this machine.
-fn source(source: &Source) -> Vec<(&'static str, String)> {
+fn source(t: &'static Texts, source: &Source) -> Vec<(&'static str, String)> {
     let by = match &source.link {
-        Link::ModbusTcp { address, unit } => format!("Modbus TCP at {address}, unit {unit}"),
-        Link::ModbusRtuOverTcp { address, unit } => {
-            format!("serial frames through a converter at {address}, unit {unit}")
+        Link::ModbusTcp { address, unit } => {
+            format!("Modbus TCP {} {address}, {} {unit}", t.set_at, t.set_unit)
         }
-        Link::ModbusRtu { baud, unit, .. } => format!("serial line at {baud} baud, unit {unit}"),
-        Link::Mqtt { broker, topic } => format!("MQTT broker at {}, topic {topic}", broker.address),
+        Link::ModbusRtuOverTcp { address, unit } => {
+            format!("{} {address}, {} {unit}", t.set_converter, t.set_unit)
+        }
+        Link::ModbusRtu { baud, unit, .. } => {
+            format!("{} {baud}, {} {unit}", t.set_serial, t.set_unit)
+        }
+        Link::Mqtt { broker, topic } => {
+            format!(
+                "{} {}, {} {topic}",
+                t.set_broker, broker.address, t.set_topic
+            )
+        }
     };
     let map = match &source.map {
-        RegisterMap::SunSpec => "open SunSpec models".to_owned(),
+        RegisterMap::SunSpec => t.set_sunspec.to_owned(),
         RegisterMap::File { map, .. } => map.name.clone(),
         RegisterMap::Messages { map, .. } => map.name.clone(),
     };
     vec![
-        ("reached by", by),
-        ("read with", map),
-        ("read every", format!("{} s", source.every.seconds())),
+        (t.set_reached_by, by),
+        (t.set_read_with, map),
+        (t.set_read_every, exact(t, source.every.seconds(), "s")),
     ]
 }
 
-fn daemon(page: &Page) -> Group {
+fn daemon(page: &Page, t: &'static Texts) -> Group {
     let keep = page.site.keep;
-    let days = |span: analysis::reading::Span| format!("{:.0} days", span.hours() / 24.0);
+    let days =
+        |span: analysis::reading::Span| show::number(t, Some(span.hours() / 24.0), 0, t.days_word);
+    let false_alarms = page.site.plant.false_alarms_per_inverter_year;
     Group {
-        name: "program".to_owned(),
+        name: t.set_program.to_owned(),
         lines: vec![
-            ("version", env!("CARGO_PKG_VERSION").to_owned()),
-            (
-                "false alarms",
-                format!(
-                    "at most {} per inverter and year",
-                    page.site.plant.false_alarms_per_inverter_year
-                ),
-            ),
-            ("single readings kept", days(keep.readings)),
-            ("minutes kept", days(keep.minutes)),
-            ("findings, hours, slots kept", "for ever".to_owned()),
+            (t.set_version, env!("CARGO_PKG_VERSION").to_owned()),
+            (t.set_false_alarms, show::exact(t, false_alarms)),
+            (t.set_readings_kept, days(keep.readings)),
+            (t.set_minutes_kept, days(keep.minutes)),
+            (t.set_rest_kept, t.for_ever.to_owned()),
         ],
     }
+}
+
+/// With all the digits of the site file.
+fn exact(t: &Texts, value: f64, unit: &str) -> String {
+    format!("{} {unit}", show::exact(t, value))
+}
+
+fn degrees(t: &Texts, value: f64) -> String {
+    format!("{}°", show::exact(t, value))
 }

@@ -1,0 +1,249 @@
+//! Words and sentences in English.
+
+use super::{Manner, Unfit, Words};
+use crate::text;
+use crate::web::show;
+use crate::web::texts::ENGLISH;
+use crate::web::view::device::Freshness;
+use crate::web::view::overview::{Overview, Verdict};
+use analysis::array::Limit;
+use analysis::detect::{Gate, Kind, Severity};
+use analysis::plant::{EventBit, State};
+use analysis::reading::Quantity;
+
+pub static WORDS: Words = Words {
+    name: "English",
+    manner: Manner {
+        decimal: '.',
+        date: "%Y-%m-%d",
+        month: "%Y-%m",
+        date_time: "%Y-%m-%d %H:%M",
+    },
+    severity,
+    limit,
+    gate,
+    kind: Kind::title,
+    quantity,
+    state,
+    event,
+    ago,
+    inputs: |n| {
+        if n == 1 {
+            "1 input".to_owned()
+        } else {
+            format!("{n} inputs")
+        }
+    },
+    late: text::late,
+    checks: |all, wrong, look| format!("{all} checks: {wrong} wrong, {look} to look at."),
+    temperatures,
+    sentence,
+    unfit,
+    // As the analysis has worded it.
+    caution: |_| None,
+};
+
+fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Plan => "next visit",
+        Severity::Soon => "within days",
+        Severity::Now => "now",
+    }
+}
+
+fn limit(limit: Limit) -> &'static str {
+    match limit {
+        Limit::Asleep => "too little voltage to start",
+        Limit::RatedPower => "rated power",
+        Limit::ApparentPower => "reactive power",
+        Limit::Command => "a command",
+        Limit::VoltWatt => "high supply voltage",
+        Limit::Heat => "heat",
+        Limit::TrackingLow => "lower end of the tracking window",
+        Limit::TrackingHigh => "upper end of the tracking window",
+        Limit::InputCurrent => "highest current of the input",
+        Limit::NotTold => "a limit that nothing tells",
+    }
+}
+
+fn gate(gate: Gate) -> &'static str {
+    match gate {
+        Gate::Valid => "tested",
+        Gate::Dark => "too dark",
+        Gate::Unsteady => "light unsteady",
+        Gate::Limited => "the inverter is held back",
+        Gate::NotProducing => "not producing",
+        Gate::NoWeather => "the light is not known",
+        Gate::NotMeasured => "not measured",
+    }
+}
+
+fn quantity(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::DcVoltage => "DC voltage",
+        Quantity::DcCurrent => "DC current",
+        Quantity::DcPower => "DC power",
+        Quantity::AcPower => "AC power",
+        Quantity::AcReactivePower => "reactive power",
+        Quantity::AcVoltageL1 => "voltage, phase 1",
+        Quantity::AcVoltageL2 => "voltage, phase 2",
+        Quantity::AcVoltageL3 => "voltage, phase 3",
+        Quantity::AcCurrentL1 => "current, phase 1",
+        Quantity::AcCurrentL2 => "current, phase 2",
+        Quantity::AcCurrentL3 => "current, phase 3",
+        Quantity::Frequency => "frequency",
+        Quantity::EnergyTotal => "energy so far",
+        Quantity::IsolationResistance => "insulation",
+        Quantity::ResidualCurrent => "leakage to earth",
+        Quantity::HeatsinkTemperature => "heat sink",
+        Quantity::State => "state",
+        Quantity::EventBits => "event bits",
+        Quantity::PowerLimit => "power limit",
+        Quantity::ReconnectWait => "waits to connect",
+        Quantity::PvPlusToEarth => "plus pole to earth",
+        Quantity::PvMinusToEarth => "minus pole to earth",
+        Quantity::Poa => "light in the plane",
+        Quantity::Ghi => "light, horizontal",
+        Quantity::Dni => "light, direct",
+        Quantity::Dhi => "light, diffuse",
+        Quantity::AirTemperature => "air",
+        Quantity::ModuleTemperature => "back of a module",
+        Quantity::WindSpeed => "wind",
+        Quantity::RelativeHumidity => "humidity",
+        Quantity::Rain => "rain",
+        Quantity::SnowDepth => "snow",
+    }
+}
+
+fn state(state: State) -> &'static str {
+    match state {
+        State::Off => "off",
+        State::Sleeping => "asleep",
+        State::Starting => "starting",
+        State::Tracking => "tracking the maximum power point",
+        State::Throttled => "producing less than it could",
+        State::ShuttingDown => "shutting down",
+        State::Fault => "stopped by a fault",
+        State::Standby => "ready, not producing",
+    }
+}
+
+fn event(event: EventBit) -> &'static str {
+    match event {
+        EventBit::GroundFault => "fault to earth",
+        EventBit::DcOverVoltage => "DC voltage too high",
+        EventBit::AcDisconnect => "AC side disconnected",
+        EventBit::DcDisconnect => "DC side disconnected",
+        EventBit::GridDisconnect => "supply lost or outside its limits",
+        EventBit::CabinetOpen => "cabinet open",
+        EventBit::ManualShutdown => "stopped by hand or by command",
+        EventBit::OverTemperature => "too hot",
+        EventBit::OverFrequency => "supply frequency too high",
+        EventBit::UnderFrequency => "supply frequency too low",
+        EventBit::AcOverVoltage => "supply voltage too high",
+        EventBit::AcUnderVoltage => "supply voltage too low",
+        EventBit::BlownStringFuse => "a string fuse has blown",
+        EventBit::UnderTemperature => "too cold",
+        EventBit::MemoryLoss => "memory or communication lost inside",
+        EventBit::HardwareTestFailure => "self-test failed",
+        EventBit::MakersAlarm => "an alarm of the maker's own",
+        EventBit::ArcDetected => "an arc in the array",
+    }
+}
+
+fn ago(seconds: i64) -> String {
+    match seconds {
+        ..90 => format!("{seconds} s ago"),
+        90..5400 => format!("{} min ago", (seconds + 30) / 60),
+        5400..129_600 => format!("{} h ago", (seconds + 1800) / 3600),
+        _ => format!("{} days ago", (seconds + 43_200) / 86_400),
+    }
+}
+
+fn temperatures(coldest: &str, is_assumed: bool, hottest: &str) -> String {
+    if is_assumed {
+        format!(
+            "From {coldest} °C, which is assumed, to {hottest} °C: give design_coldest_degc in [site]."
+        )
+    } else {
+        format!("From {coldest} °C to {hottest} °C, from the site file.")
+    }
+}
+
+fn sentence(o: &Overview) -> String {
+    let t = &ENGLISH;
+    let (measured, expected) = (
+        show::energy(t, o.today.measured_wh),
+        show::energy(t, o.today.expected_wh),
+    );
+    let share = show::percent(t, o.today.ratio);
+    let so_far = match o.today.ratio {
+        Some(_) => {
+            format!("{measured} of the {expected} that the weather has given today ({share}).")
+        }
+        None => String::new(),
+    };
+    match o.verdict {
+        Verdict::AsExpected => format!("Yes: {so_far}"),
+        Verdict::Dark if so_far.is_empty() => {
+            "Nothing is wrong. There has been no light to judge by today.".to_owned()
+        }
+        Verdict::Dark => format!("Yes, and it is dark now: {so_far}"),
+        Verdict::Low => format!("Not quite: only {so_far} Nothing has been found that says why."),
+        Verdict::Unknown => {
+            let silent = o.sources.iter().filter(|s| s.freshness != Freshness::Fresh);
+            let silent: Vec<&str> = silent.map(|s| s.device.as_str()).collect();
+            let so_far = if so_far.is_empty() {
+                String::new()
+            } else {
+                format!(" Heard so far: {so_far}")
+            };
+            format!("Not known: {} not heard.{so_far}", is_are(&silent))
+        }
+        Verdict::Attention => {
+            let worst = o.findings.iter().map(|f| f.severity).max();
+            let worst = urgency(worst.unwrap_or(Severity::Plan));
+            match o.findings.len() {
+                1 => format!("No: one thing wants a person {worst}. {so_far}"),
+                n => format!("No: {n} things want a person, the first {worst}. {so_far}"),
+            }
+        }
+    }
+}
+
+fn urgency(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note | Severity::Plan => "at the next visit",
+        Severity::Soon => "within days",
+        Severity::Now => "now",
+    }
+}
+
+fn is_are(names: &[&str]) -> String {
+    match names {
+        [one] => format!("{one} is"),
+        [all @ .., last] => format!("{} and {last} are", all.join(", ")),
+        [] => "something is".to_owned(),
+    }
+}
+
+fn unfit(what: &Unfit) -> String {
+    match what {
+        Unfit::Answer(found) => format!("found the answer {found:?}"),
+        Unfit::LongText { most } => format!("a text of more than {most} characters"),
+        Unfit::EmptyNote => "a note without a text".to_owned(),
+        Unfit::NoDate => "found no date until which it may wait".to_owned(),
+        Unfit::Past(date) => {
+            let date = show::date(&ENGLISH, *date);
+            format!("it cannot wait until {date}, which is past")
+        }
+        Unfit::Name { most } => format!("a name of more than {most} characters, or none at all"),
+        Unfit::Device(name) => format!("found no device {name:?}"),
+        Unfit::EndsBefore => "it ends before it begins".to_owned(),
+        Unfit::TooLong => "it lasts longer than a month".to_owned(),
+        Unfit::Reason { most } => format!("a reason of 1 to {most} characters is wanted"),
+        Unfit::Time(found) => format!("found the time {found:?}"),
+        Unfit::NeverShown(time) => format!("the clock at the site never shows {time}"),
+    }
+}
