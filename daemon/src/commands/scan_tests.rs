@@ -147,6 +147,11 @@ async fn chosen_registers_are_shown_and_begin_a_map() {
             "# function = \"holding\"\n# from",
             1,
         );
+    // The check names what is left; here it is the name of the device.
+    let left = config::registers::parse_map("device.toml", &filled).expect_err("no name yet");
+    let left: Vec<&str> = left.problems().iter().map(|p| p.path.as_str()).collect();
+    assert_eq!(left, ["name"]);
+    let filled = filled.replacen("name = \"FILL IN\"", "name = \"Meter\"", 1);
     let map = config::registers::parse_map("device.toml", &filled).expect("one register filled in");
     assert_eq!(map.registers[0].address, 1000);
     // A second scan does not overwrite what has been filled in.
