@@ -10,7 +10,9 @@ use crate::store::{
 };
 use analysis::detect::{Morning, Slot};
 use analysis::diagnose::{Finding, FindingId};
-use analysis::engine::{Engine, EngineError, EngineState, Input, STATE_VERSION};
+use analysis::engine::{
+    Engine, EngineError, EngineState, Input, STATE_VERSION, morning_still_holds, still_holds,
+};
 use analysis::expected::{Learned, LearnedOf};
 use analysis::plant::{GridSettings, Plant};
 use analysis::reading::{DeviceId, Offer, Reading, Time};
@@ -94,11 +96,15 @@ impl Analyst {
                 Err(reason) => {
                     warn!(%reason, "the engine starts afresh; what stood is looked for anew");
                     waiting.close_standing(&store)?;
-                    let mut engine = Engine::new(plant)?;
-                    // Of another plant description, what was learned says nothing.
-                    if matches!(reason, EngineError::StateVersion { .. }) {
-                        engine.recall(store.learned()?);
-                        engine.recall_mornings(store.mornings()?);
+                    let mut engine = Engine::new(plant.clone())?;
+                    let (mut learned, mut mornings) = (store.learned()?, store.mornings()?);
+                    if let EngineError::OtherPlant(before) = &reason {
+                        learned.retain(|l| still_holds(l.of, before, &plant));
+                        mornings.retain(|(i, _)| morning_still_holds(*i, before, &plant));
+                    }
+                    if !matches!(reason, EngineError::Unreadable) {
+                        engine.recall(learned);
+                        engine.recall_mornings(mornings);
                     }
                     engine
                 }
@@ -317,7 +323,7 @@ fn resume(plant: Arc<Plant>, saved: &SavedState) -> Result<Engine, EngineError> 
         Ok(state) => Engine::resume(plant, state),
         Err(error) => {
             warn!(%error, "the saved engine state cannot be read");
-            Err(EngineError::OtherPlant)
+            Err(EngineError::Unreadable)
         }
     }
 }

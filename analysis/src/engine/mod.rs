@@ -5,6 +5,7 @@
 //! Never in here: formulas (`sky`, `array`, `expected`), thresholds (`detect`, `diagnose`).
 
 mod array_days;
+mod carried;
 mod earth;
 mod inputs;
 mod inverter_days;
@@ -26,6 +27,7 @@ mod survey;
 mod trackers;
 mod wiring;
 
+pub use carried::{morning_still_holds, still_holds};
 pub use state::{EngineState, STATE_VERSION};
 
 use crate::detect::{Morning, Slot};
@@ -86,9 +88,12 @@ pub enum EngineError {
         /// Version of this program.
         wanted: u32,
     },
-    /// The saved state belongs to another plant description.
+    /// The saved state belongs to this other plant description.
     #[error("go on with the state of another plant description")]
-    OtherPlant,
+    OtherPlant(Box<Plant>),
+    /// The saved state is none.
+    #[error("go on with a state that cannot be read")]
+    Unreadable,
 }
 
 /// The engine of one plant.
@@ -146,7 +151,7 @@ impl Engine {
             });
         }
         if state.plant != physical(&plant) {
-            return Err(EngineError::OtherPlant);
+            return Err(EngineError::OtherPlant(Box::new(state.plant)));
         }
         Self::with_state(plant, state)
     }

@@ -10,7 +10,7 @@ use super::announcement::{self, Announcement};
 use super::courier::CarryError;
 use super::sender::AtStore;
 use super::standing::Standing;
-use crate::clock::Clock;
+use crate::clock::{Clock, monotonic};
 use crate::mqtt::{Client, Events, Message, Packet, Prefix, open};
 use crate::source::Waits;
 use crate::store::Delivery;
@@ -21,7 +21,7 @@ use std::time::Duration;
 use thiserror::Error;
 use tokio::sync::{mpsc, oneshot};
 use tokio::task::JoinSet;
-use tokio::time::{Instant, sleep_until, timeout};
+use tokio::time::{sleep_until, timeout};
 use tracing::{info, warn};
 
 /// Longest time until the broker has answered.
@@ -163,7 +163,7 @@ impl Line {
                 warn!(%broker, why = lost, "findings are not published; trying again, longer each time");
                 self.lost = Some(lost.clone());
             }
-            let again = Instant::now() + waits.after_failure();
+            let again = monotonic() + waits.after_failure();
             loop {
                 // Who wants something meanwhile is not kept waiting.
                 tokio::select! {
@@ -213,7 +213,7 @@ impl Line {
         waits.after_success();
         self.lost = None;
         info!(broker = %self.told.broker.address, below = self.told.prefix, "findings are published");
-        let mut clear_at = Instant::now() + CLEAR_EVERY;
+        let mut clear_at = monotonic() + CLEAR_EVERY;
         loop {
             let messages = tokio::select! {
                 wish = wishes.recv() => {
@@ -236,7 +236,7 @@ impl Line {
             if let Err(lost) = publish(&client, &mut packets, &messages).await {
                 return Some(lost);
             }
-            clear_at = Instant::now() + CLEAR_EVERY;
+            clear_at = monotonic() + CLEAR_EVERY;
         }
     }
 }

@@ -3,8 +3,12 @@
 use crate::drive::{Told, account, assert_same, end_of, engine, finish, one_by_one, poll_and_tick};
 use crate::scenario::{everything, play};
 use analysis::detect::Kind;
-use analysis::engine::{Engine, EngineError, EngineState, STATE_VERSION};
+use analysis::engine::{
+    Engine, EngineError, EngineState, STATE_VERSION, morning_still_holds, still_holds,
+};
+use analysis::expected::{LearnedOf, SupplyNumber, WeatherRung};
 use analysis::plant::Plant;
+use analysis::reading::{Angle, ChannelTable, Span};
 use proptest::prelude::*;
 use std::sync::Arc;
 use tests::plant::{Period, What, World, two_inverters};
@@ -69,7 +73,47 @@ fn the_state_of_another_plant_is_refused() {
     elsewhere.inverters[0].inputs[0].strings.pop();
     let state = engine(&here).state().clone();
     let refused = Engine::resume(Arc::new(elsewhere), state).expect_err("another plant");
-    assert_eq!(refused, EngineError::OtherPlant);
+    let EngineError::OtherPlant(before) = refused else {
+        panic!("{refused}");
+    };
+    assert_eq!(before.inverters, here.inverters);
+}
+
+/// More is described, or it is polled otherwise: what was learned of the rest is as true as before. A
+/// string less, and it is of another array.
+#[test]
+fn what_was_learned_holds_where_the_description_is_as_it_was() {
+    let before = tests::plant::plant(&two_inverters());
+    let of = [
+        LearnedOf::Light(0, WeatherRung::PlaneSensor),
+        LearnedOf::Current(0, 0),
+        LearnedOf::Voltage(1, 0),
+        LearnedOf::Supply(0, 1, SupplyNumber::Resistance),
+    ];
+    let holds = |now: &Plant| of.map(|of| still_holds(of, &before, now));
+    let with = |change: fn(&mut Plant)| {
+        let mut now = before.clone();
+        change(&mut now);
+        now
+    };
+    let polled = with(|plant| {
+        plant.inverters[0].every = Span::from_s(7);
+        plant.channels = ChannelTable::default();
+    });
+    assert_eq!(holds(&polled), [true; 4]);
+    assert!(morning_still_holds(0, &before, &polled));
+    // By place, not by number.
+    let turned = with(|plant| plant.inverters.reverse());
+    assert_eq!(holds(&turned)[1..], [true; 3]);
+    let fewer = with(|plant| {
+        plant.inverters[0].inputs[0].strings.pop();
+    });
+    assert_eq!(holds(&fewer), [false, false, true, true]);
+    assert!(!morning_still_holds(0, &before, &fewer) && morning_still_holds(1, &before, &fewer));
+    let another_sensor = with(|plant| plant.weather.clear());
+    assert_eq!(holds(&another_sensor), [false, true, true, true]);
+    let elsewhere = with(|plant| plant.site.latitude = Angle::from_deg(-1.0));
+    assert_eq!(holds(&elsewhere), [false; 4]);
 }
 
 #[test]
