@@ -5,12 +5,14 @@
 //!          b is the robust slope (`reading::robust_slope`), T the days from the first level to the
 //!          last. Loss = -b T, and no more than what the last levels lie under the first; said at 2.5 %, so
 //!          that 3 % are told by the time they are there, where the weak end of the interval of b leaves
-//!          half of it: of 99 %, because it is asked anew every day.
+//!          half of it: of 99 %, because it is asked anew every day. Beside a horizontal sensor what
+//!          carries its light onto the plane is off by another part in another season: there it is said
+//!          at 5 %, of no more than 30 days.
 //!          The sensor's own share of the clear sky k_d must not rise by half of the loss or more
 //!          in the same days: a sensor that comes to read high looks the same from the array.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss.
 //! Symbols: y, k dimensionless, b [1/d], T [d], rain [mm].
-//! Range:   planes whose light is measured; eight levels over ten days or more.
+//! Range:   planes whose light is measured, best in the plane; eight levels over ten days or more.
 //! Source:  slope since the last rain, 5 mm: the project's reference (common practice); 3 % is the
 //!          project's design. The rest is engineering judgement.
 //! Check:   tests below; tests/acceptance/engine/soiling.rs.
@@ -23,17 +25,42 @@ use serde::{Deserialize, Serialize};
 const WASHING_MM: f64 = 5.0;
 /// A step up that is a washing [-].
 const STEP_RATIO: f64 = 0.015;
-/// Loss that is told, and the share of it that the weak end of the interval must leave [-].
-const LEAST_LOSS_RATIO: f64 = 0.025;
+/// Share of the loss that the weak end of the interval must leave [-].
 const SURE_SHARE: f64 = 0.5;
-/// Levels and days that a slope needs, and days that are kept.
+/// Levels and days that a slope needs.
 const LEAST_LEVELS: usize = 8;
 const LEAST_DAYS: f64 = 10.0;
-const KEPT: usize = 60;
 /// Share of the loss by which the sensor's clear sky may have risen, or of it that must be back [-].
 const HALF: f64 = 0.5;
 /// Levels whose median stands for now.
 const LATEST: usize = 3;
+
+/// What the light of a plane is measured with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LightSensor {
+    /// A sensor that lies in it.
+    InPlane,
+    /// A horizontal one.
+    Horizontal,
+}
+
+impl LightSensor {
+    /// Loss that is told [-].
+    const fn least_loss_ratio(self) -> f64 {
+        match self {
+            LightSensor::InPlane => 0.025,
+            LightSensor::Horizontal => 0.05,
+        }
+    }
+
+    /// Days that are looked at.
+    const fn kept_days(self) -> i64 {
+        match self {
+            LightSensor::InPlane => 60,
+            LightSensor::Horizontal => 30,
+        }
+    }
+}
 
 /// A day of a plane.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -91,8 +118,13 @@ impl SoilingWatch {
         self.standing.is_some()
     }
 
-    /// Takes a day; `found` is when it could be said.
-    pub fn take(&mut self, day: PlaneDay, found: Time) -> Option<Edge<Soiled>> {
+    /// Takes a day in the light of a sensor; `found` is when it could be said.
+    pub fn take(
+        &mut self,
+        day: PlaneDay,
+        sensor: LightSensor,
+        found: Time,
+    ) -> Option<Edge<Soiled>> {
         // Where time has gone back, a day ends twice.
         if self.days.last().is_some_and(|last| last.day >= day.day) {
             return None;
@@ -108,14 +140,14 @@ impl SoilingWatch {
                 return Some(Edge::Ended { at: day.began });
             }
             standing.was_over = is_back;
-            self.keep(day);
+            self.keep(day, sensor);
             return None;
         }
         if self.is_washing(&day) {
             self.days.clear();
         }
-        self.keep(day);
-        let soiled = self.soiled()?;
+        self.keep(day, sensor);
+        let soiled = self.soiled(sensor)?;
         let level = median(self.latest())?;
         self.standing = Some(Standing {
             over_from: level + HALF * soiled.loss_ratio,
@@ -128,11 +160,11 @@ impl SoilingWatch {
         })
     }
 
-    fn keep(&mut self, day: PlaneDay) {
+    fn keep(&mut self, day: PlaneDay, sensor: LightSensor) {
+        let first = day.day;
+        self.days
+            .retain(|earlier| first.days_since(earlier.day) < sensor.kept_days());
         self.days.push(day);
-        if self.days.len() > KEPT {
-            self.days.remove(0);
-        }
     }
 
     fn latest(&self) -> impl Iterator<Item = f64> {
@@ -145,7 +177,7 @@ impl SoilingWatch {
         is_step || day.rain_mm.is_some_and(|mm| mm >= WASHING_MM)
     }
 
-    fn soiled(&self) -> Option<Soiled> {
+    fn soiled(&self, sensor: LightSensor) -> Option<Soiled> {
         let first = self.days.first()?.day;
         let age = |day: &PlaneDay| day.day.days_since(first) as f64;
         let span = age(self.days.last()?);
@@ -159,7 +191,7 @@ impl SoilingWatch {
         let fallen = at_first - median(self.latest())?;
         let loss_ratio = fallen.min(-slope.middle * span);
         let surely = -slope.high * span;
-        if loss_ratio < LEAST_LOSS_RATIO || surely < SURE_SHARE * loss_ratio {
+        if loss_ratio < sensor.least_loss_ratio() || surely < SURE_SHARE * loss_ratio {
             return None;
         }
         let clear = self.days.iter();
@@ -204,7 +236,7 @@ mod tests {
                     clear_ratio: Some(clear(d)),
                     rain_mm: rain_mm(d),
                 };
-                watch.take(day, at).map(|edge| (d, edge))
+                watch.take(day, LightSensor::InPlane, at).map(|edge| (d, edge))
             })
             .collect()
     }
