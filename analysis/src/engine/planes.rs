@@ -5,7 +5,7 @@ use super::Engine;
 use super::slots::When;
 use crate::detect::{Edge, Kind, LightSensor, PlaneDay, SoilingWatch, YearWatch};
 use crate::diagnose::{Subject, explain};
-use crate::expected::{Light, WeatherRung};
+use crate::expected::{Level, Light, WeatherRung};
 use crate::reading::{DeviceId, SolarDay};
 use serde::{Deserialize, Serialize};
 
@@ -59,13 +59,20 @@ impl Engine {
         for p in 0..self.state.planes.len() {
             let clear = std::mem::take(&mut self.state.planes[p].clear_today);
             self.state.planes[p].rained(rain_mm);
-            let Some((rung, level_ratio)) = self.state.calibration.level(p) else {
+            let Some(Level {
+                rung,
+                ratio: level_ratio,
+                is_near,
+            }) = self.state.calibration.level(p)
+            else {
                 continue;
             };
             let sensor = match rung {
                 WeatherRung::PlaneSensor => Some(LightSensor::InPlane),
                 // Levels by the two kinds of sensors are not of one kind.
-                _ if rung.is_horizontal() && !self.has_sensor_in(p) => Some(LightSensor::Horizontal),
+                _ if rung.is_horizontal() && !self.has_sensor_in(p) => {
+                    Some(LightSensor::Horizontal)
+                }
                 _ => None,
             };
             if let Some(sensor) = sensor {
@@ -78,7 +85,7 @@ impl Engine {
                 };
                 self.judge_soiling(p, of_day, sensor, when);
             }
-            let is_healthy = !self.state.planes[p].soiling.stands();
+            let is_healthy = is_near && !self.state.planes[p].soiling.stands();
             let aged = self.chain.left_by_age(p, when.start).unwrap_or(1.0);
             if is_healthy && rung != WeatherRung::ScaledClearSky {
                 let loss = self.state.planes[p]
