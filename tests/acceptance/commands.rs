@@ -46,8 +46,22 @@ fn help_and_version_are_no_errors() {
     let help = noonmark(&["--help"]);
     assert_eq!(help.code, Some(0));
     for command in [
-        "check", "run", "replay", "scan", "backup", "verify", "export", "report", "mail",
-        "password", "demo",
+        "check",
+        "run",
+        "replay",
+        "scan",
+        "init",
+        "backup",
+        "verify",
+        "doctor",
+        "export",
+        "trial",
+        "report",
+        "password",
+        "demo",
+        "schema",
+        "completions",
+        "man",
     ] {
         assert!(
             help.out.contains(&format!("\n  {command} ")),

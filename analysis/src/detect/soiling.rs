@@ -280,6 +280,37 @@ mod tests {
     }
 
     #[test]
+    fn dirt_that_comes_of_late_is_not_hidden_by_clean_weeks() {
+        let dirt = |d: i64| 1.0 - 0.004 * (d - 40).max(0) as f64;
+        let told = edges(54, dirt, |_| 1.0, |_| None);
+        let [(found, Edge::Found { began, seen, .. })] = told[..] else {
+            panic!("{told:?}");
+        };
+        assert!(found <= 53 && seen.days <= 30.0, "{found} {seen:?}");
+        assert!(began >= Time::from_unix_ms(20 * 86_400_000), "{began:?}");
+    }
+
+    /// What carries its light onto the plane is not known to a percent or two.
+    #[test]
+    fn beside_a_horizontal_sensor_more_has_to_be_lost() {
+        let told = |per_day: f64| {
+            let mut watch = SoilingWatch::new();
+            (0..20).any(|d| {
+                let at = Time::from_unix_ms(d * 86_400_000);
+                let day = PlaneDay {
+                    day: at.solar_day(0.0),
+                    began: at,
+                    level_ratio: 1.0 - per_day * d as f64,
+                    clear_ratio: Some(1.0),
+                    rain_mm: None,
+                };
+                watch.take(day, LightSensor::Horizontal, at).is_some()
+            })
+        };
+        assert!(told(0.004) && !told(0.0024));
+    }
+
+    #[test]
     fn noise_a_drift_of_two_percent_a_year_and_a_sensor_that_rises_are_no_dirt() {
         assert_eq!(edges(400, |_| 1.0, |_| 1.0, |_| None), []);
         assert_eq!(
