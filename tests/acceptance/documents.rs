@@ -19,7 +19,7 @@ const COMMANDS: [&str; 16] = [
     "verify",
     "doctor",
     "export",
-    "mail",
+    "trial",
     "report",
     "password",
     "demo",
