@@ -120,13 +120,21 @@ fn health(devices: &[Device], text: &mut String) {
                 }
             }
         };
-    let up = |device: &Device| Some(f64::from(u8::from(device.freshness == Freshness::Fresh)));
+    let up = |device: &Device| Some(f64::from(u8::from(!device.freshness.is_missed())));
     of_all(
         "noonmark_device_up",
         "gauge",
-        "whether the device is heard as often as it should be",
+        "whether the device is heard as often as it should be, or is an inverter that is off for want of light",
         "",
         up,
+    );
+    let asleep = |device: &Device| Some(f64::from(u8::from(device.freshness == Freshness::Asleep)));
+    of_all(
+        "noonmark_device_asleep",
+        "gauge",
+        "whether the device is an inverter that is off for want of light",
+        "",
+        asleep,
     );
     let silent = |device: &Device| device.silent_s.map(|s| s as f64);
     of_all(

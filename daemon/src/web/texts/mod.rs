@@ -67,6 +67,7 @@ pub enum Unfit {
     EmptyNote,
     NoDate,
     Past(NaiveDate),
+    TooFar { last: NaiveDate, is_hazard: bool },
     Name { most: usize },
     Device(String),
     EndsBefore,
@@ -97,8 +98,8 @@ macro_rules! texts {
 texts! {
     lang; skip; overview; inverter; inverters; findings; ledger; performance; devices; maintenance;
     design; settings; menu; more; all_pages; sign_in; sign_out; signed_in_as; password; wrong_password;
-    too_often; as_of; site_time; question; today; measured; expected; share; wrong_now; nothing_wrong;
-    snoozed; held_back; nothing_held_back; sources; last_heard; fresh; silent; not_yet; trouble_link;
+    too_often; as_of; site_time; question; today; measured; expected; share; wrong_now; nothing_wrong; all_put_off;
+    snoozed; held_back; nothing_held_back; sources; last_heard; fresh; asleep; silent; not_yet; trouble_link;
     trouble_refused; trouble_undecodable; chart_of_today; chart_of_day; no_chart; zoom; plain_chart;
     download_csv; state; events; no_events; output; rated; heat_sink; power_limit; input; inputs_now;
     voltage; current; power; now; within; below; above; not_compared; means_of; inputs_note; no_slot;

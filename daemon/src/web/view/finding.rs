@@ -2,7 +2,7 @@
 
 use super::{rounded, utc};
 use crate::report::finding_line;
-use crate::store::{Response, Store, StoreError, What};
+use crate::store::{InForce, Response, Store, StoreError, in_force};
 use crate::web::Page;
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Finding, Subject};
@@ -52,18 +52,22 @@ pub struct Brief {
     pub began: Time,
     #[serde(skip)]
     pub ended: Option<Time>,
+    #[serde(skip)]
+    pub snoozed_until: Option<Time>,
 }
 
 impl Answered {
-    /// Whether somebody has seen it.
+    /// Whether somebody has seen it and takes care: the answer that holds.
     pub fn is_acknowledged(&self) -> bool {
-        self.responses.iter().any(|r| r.what == What::Acknowledged)
+        in_force(&self.responses) == Some(InForce::Acknowledged)
     }
 
-    /// Until when it may wait: what was said last.
+    /// Until when it may wait, by the answer that holds.
     pub fn snoozed_until(&self, now: Time) -> Option<Time> {
-        let last = self.responses.iter().rfind(|r| r.what == What::Snoozed)?;
-        last.until.filter(|until| now < *until)
+        match in_force(&self.responses) {
+            Some(InForce::Snoozed(until)) => Some(until).filter(|until| now < *until),
+            Some(InForce::Acknowledged) | None => None,
+        }
     }
 
     /// Whether somebody has to do something about it now.
@@ -90,6 +94,7 @@ impl Answered {
             summary: finding.summary.clone(),
             is_acknowledged: self.is_acknowledged(),
             snoozed_until_utc: self.snoozed_until(now).map(utc),
+            snoozed_until: self.snoozed_until(now),
             is: finding.kind,
             subject: finding.subject.clone(),
             began: finding.began,
