@@ -22,7 +22,7 @@ pub async fn metrics(State(page): State<Arc<Page>>) -> Response {
     let found = page
         .view(|page, store| {
             let outbox = (store.waiting()?, store.late(page.clock.now())?);
-            Ok((finding::all(store)?, outbox))
+            Ok((finding::standing(store)?, outbox))
         })
         .await;
     let (found, (waiting, late)) = match found {
@@ -170,7 +170,7 @@ fn standing(found: &[Answered], text: &mut String) {
         "findings that stand, by how urgent they are",
         text,
     );
-    let stand = || found.iter().filter(|a| a.finding.ended.is_none());
+    let stand = || found.iter();
     for severity in [
         Severity::Note,
         Severity::Plan,

@@ -8,13 +8,13 @@ use crate::text::midnight;
 use crate::web::access::Visit;
 use crate::web::calendar;
 use crate::web::texts::{Texts, Unfit};
-use crate::web::view::finding::{Answered, all, one};
+use crate::web::view::finding::{Answered, one, part};
 use crate::web::{Page, paths, show};
 use analysis::detect::Severity;
 use analysis::reading::{Span, Time};
 use askama::Template;
 use axum::Extension;
-use axum::extract::{Form, Path, State};
+use axum::extract::{Form, Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect};
 use chrono::{Days, NaiveDate};
@@ -22,7 +22,7 @@ use chrono_tz::Tz;
 use serde::Deserialize;
 use std::sync::Arc;
 
-/// Ended ones that are shown; the others are in the table to download.
+/// Ended ones that are shown at once; the table to download has all.
 const MOST_ENDED: usize = 100;
 /// Longest text, in characters; the form says so too.
 const LONGEST_TEXT: usize = 1000;
@@ -39,28 +39,43 @@ struct List {
     frame: Frame,
     standing: Vec<FindingRow>,
     ended: Vec<FindingRow>,
-    more: String,
+    /// Path of those before these; empty where there are none.
+    older: String,
+    /// Whether there are newer ones.
+    is_later_part: bool,
+}
+
+/// Which part of the list.
+#[derive(Debug, Deserialize)]
+pub struct Which {
+    before: Option<String>,
 }
 
 /// The list.
-pub async fn list(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
+pub async fn list(
+    State(page): State<Arc<Page>>,
+    visit: Extension<Visit>,
+    Query(which): Query<Which>,
+) -> Answer {
     let t = visit.t;
-    let found = page.view(|_, store| all(store)).await;
+    let is_later_part = which.before.is_some();
+    let found = page
+        .view(move |_, store| part(store, which.before.as_deref(), MOST_ENDED))
+        .await;
     let found = found.map_err(|why| message::unavailable(&page, t, &why))?;
+    let older = found.more_before.as_deref();
+    let older = older.map(|id| format!("/findings?before={}", paths::encoded(id)));
+    let found = found.findings;
     let now = page.clock.now();
     let (standing, ended): (Vec<_>, Vec<_>) = found.iter().partition(|a| a.finding.ended.is_none());
     let row = |a: &&Answered| FindingRow::new(&page, t, &a.brief(now));
-    let more = ended.len().saturating_sub(MOST_ENDED);
     let list = List {
         t,
         frame: Frame::new(&page, &visit, t.findings, "/findings").live(),
         standing: standing.iter().map(row).collect(),
-        ended: ended.iter().take(MOST_ENDED).map(row).collect(),
-        more: if more > 0 {
-            format!("+ {more}")
-        } else {
-            String::new()
-        },
+        ended: ended.iter().map(row).collect(),
+        older: older.unwrap_or_default(),
+        is_later_part,
     };
     Ok(filled(StatusCode::OK, &list))
 }

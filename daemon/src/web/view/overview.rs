@@ -133,15 +133,14 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
     let date = calendar::day_at(now, page.site.timezone);
     let (from, to) = calendar::span(date, Length::Day, page.site.timezone);
     let slots = store.slots(from, to)?;
-    let all = finding::all(store)?;
+    let all = finding::standing(store)?;
     let plant = &page.site.plant;
-    let found: Vec<_> = all.iter().map(|a| a.finding.clone()).collect();
+    let found = store.findings_in(from, to)?;
     let entries = hourly(plant, &slots, &found);
     let limited = limited(page, &entries);
     let mut balance = Balance::zero();
     entries.iter().for_each(|entry| balance.add(entry));
-    let stands = all.iter().filter(|a| a.finding.ended.is_none());
-    let stands = stands.filter(|a| a.finding.severity > Severity::Note);
+    let stands = all.iter().filter(|a| a.finding.severity > Severity::Note);
     let (open, snoozed): (Vec<_>, Vec<_>) = stands.partition(|a| a.is_open(now));
     let devices = device::devices(page);
     let sources: Vec<Source> = devices
