@@ -283,7 +283,7 @@ table! {
     Web {
         listen: String, Optional(LISTEN), Rule::Words("number:port, or off"),
             "where browsers reach the page";
-        host: String, Optional("names of this machine at the loopback, elsewhere any"), Rule::Words("host name"),
+        host: String, Optional("names of this machine at the loopback, elsewhere any"), Rule::Words("host name or number alone"),
             "name under which browsers reach it; requests for another are refused";
         password_file: String, Optional("none"), Rule::Words("path, from the site file"),
             "file with the hash of the technicians' password, as noonmark password prints it";

@@ -253,7 +253,11 @@ fn the_page_is_for_this_machine_alone_unless_the_site_file_says_more() {
     let default = web("").expect("it is on");
     assert!(default.listen.ip().is_loopback() && !default.is_stated);
     assert_eq!(default.technician, None);
-    assert_eq!(web("\n[web]\nlisten = \"off\"\n"), None);
+    // Nobody is led there then.
+    let off = format!("{before}\n[web]\nlisten = \"off\"\n");
+    let off = off.replace("\npage = ", "\n# page = ");
+    let off = parse("barn", &off, Path::new("etc")).expect("a right file");
+    assert_eq!(off.web, None);
     let open = web(
         "\n[web]\nlisten = \"[::]:443\"\nhost = \"Barn.example\"\npassword_file = \"hash\"\n\
          reader_password_env = \"READER\"\ncertificate_file = \"a.pem\"\nkey_file = \"b.pem\"\n",
@@ -272,6 +276,19 @@ fn the_page_is_for_this_machine_alone_unless_the_site_file_says_more() {
     );
     let proxy = behind.expect("it is on").trusted_proxy.expect("one");
     assert_eq!(proxy.to_string(), "192.0.2.5");
+    let host = |host: &str| {
+        let table = format!("\n[web]\nhost = \"{host}\"\npassword_env = \"HASH\"\n");
+        parse("barn", &format!("{before}{table}"), Path::new("etc")).map(|site| site.web)
+    };
+    let number = host("2001:DB8::0:7").expect("a number").expect("it is on");
+    assert_eq!(number.host.as_deref(), Some("2001:db8::7"));
+    for wrong in ["", "barn:7463", "[2001:db8::7]", "barn/", "barn..example"] {
+        let said = host(wrong).expect_err(wrong).to_string();
+        assert!(
+            said.contains("web.host") && said.contains("alone"),
+            "{said}"
+        );
+    }
 }
 
 #[test]

@@ -52,6 +52,7 @@ pub(crate) fn file(
     let keep = store::keep(&file.store, problems);
     let machines = machines::machines(file, &brokers, sources.as_deref(), beside, problems);
     let alerts = alerts::alerts(&file.alerts, machines, beside, problems);
+    web::is_led_to(&file.alerts, &file.web, problems);
     let web = web::web(&file.web, beside, problems);
     let channels = channel_table(file, &devices, recording.as_ref(), problems)?;
 

@@ -35,6 +35,7 @@ fn stated(raw: &raw::Web, beside: &Path, problems: &mut Problems<'_>) -> Option<
     }
     let listen = listen(raw, problems);
     let trusted_proxy = trusted_proxy(raw, problems);
+    let host = host(raw, problems);
     let (at, certificate, key) = (raw.at(), &raw.certificate_file, &raw.key_file);
     let (has_certificate, has_key) = (certificate.is_some(), key.is_some());
     let both = [
@@ -59,12 +60,35 @@ fn stated(raw: &raw::Web, beside: &Path, problems: &mut Problems<'_>) -> Option<
     Some(Some(Web {
         listen,
         is_stated: true,
-        host: value(&raw.host).map(|host| host.to_lowercase()),
+        host: host?,
         technician: technician?,
         reader: reader?,
         identity: path(certificate).zip(path(key)),
         trusted_proxy: trusted_proxy?,
     }))
+}
+
+/// Readers cannot be led to a page that is switched off.
+pub(super) fn is_led_to(
+    alerts: &Option<Found<raw::Alerts>>,
+    web: &Option<Found<raw::Web>>,
+    problems: &mut Problems<'_>,
+) {
+    let is_off = value(web).and_then(|web| value(&web.listen));
+    let is_off = is_off.is_some_and(|listen| listen == "off");
+    let Some(alerts) = value(alerts).filter(|_| is_off) else {
+        return;
+    };
+    if let Some(found) = &alerts.page {
+        let wanted = "no such key with [web] listen = \"off\", or a page that is on";
+        report(
+            alerts.at(),
+            ("page", found),
+            Fault::Contradiction,
+            wanted,
+            problems,
+        );
+    }
 }
 
 fn listen(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<SocketAddr> {
@@ -86,6 +110,32 @@ fn listen(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<SocketAddr> {
     address
 }
 
+/// As browsers state it, without scheme and port: anything else would never be asked for. The outer
+/// `None` after something was reported.
+fn host(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<Option<String>> {
+    let Some(found) = &raw.host else {
+        return Some(None);
+    };
+    let name = found.value.to_lowercase();
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_".contains(c);
+    let is_label = |label: &str| !label.is_empty() && label.chars().all(plain);
+    if let Ok(number) = name.parse::<IpAddr>() {
+        return Some(Some(number.to_string()));
+    }
+    if name.split('.').all(is_label) {
+        return Some(Some(name));
+    }
+    let wanted = "a host name or number alone, as \"barn.example.org\"";
+    report(
+        raw.at(),
+        ("host", found),
+        Fault::WrongType,
+        wanted,
+        problems,
+    );
+    None
+}
+
 fn trusted_proxy(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<Option<IpAddr>> {
     let Some(found) = &raw.trusted_proxy else {
         return Some(None);
@@ -101,7 +151,8 @@ fn trusted_proxy(raw: &raw::Web, problems: &mut Problems<'_>) -> Option<Option<I
             problems,
         );
     }
-    address.map(Some)
+    // One and the same, however it is written.
+    address.map(|address: IpAddr| Some(address.to_canonical()))
 }
 
 /// What makes no sense where everybody may see and do everything.

@@ -16,6 +16,11 @@ use std::collections::BTreeSet;
 
 /// Civil twilight: no inverter starts before it ends (sun's elevation, common definition).
 const WELL_BELOW_DEG: f64 = -6.0;
+/// Above this sun no inverter is off for want of light (sun's elevation, judgement: in the thickest
+/// weather they stop and start with the sun a few degrees high).
+const MAY_BE_OFF_DEG: f64 = 6.0;
+/// From one look to the next whether the sun has been up meanwhile.
+const LOOK_EVERY: Span = Span::from_min(30);
 /// Share of the voltage at which the inverter starts, below which an input has none.
 const NO_VOLTAGE_RATIO: f64 = 0.2;
 /// Share of rated power below which the inverter makes none; it consumes a little by night.
@@ -77,6 +82,19 @@ impl Night {
     pub fn every(&self, at: Time) -> Option<Span> {
         let elevation_deg = || sun_position(at, &self.observer).apparent_elevation_deg();
         (self.is_dark && elevation_deg() < WELL_BELOW_DEG).then_some(self.every)
+    }
+
+    /// Whether an inverter that was heard last at a time, if ever, may be off for want of light: the sun
+    /// has been low ever since, and it was not at work in the night (a battery behind it).
+    pub fn is_asleep(&self, heard: Option<Time>, now: Time) -> bool {
+        let elevation_deg = |at| sun_position(at, &self.observer).apparent_elevation_deg();
+        let is_low = |at: Time| elevation_deg(at) < MAY_BE_OFF_DEG;
+        let Some(heard) = heard else {
+            return is_low(now);
+        };
+        let worked = elevation_deg(heard) < WELL_BELOW_DEG && !self.is_dark;
+        let between = std::iter::successors(Some(heard), |at| Some(*at + LOOK_EVERY));
+        !worked && is_low(now) && between.take_while(|at| *at < now).all(is_low)
     }
 }
 
@@ -142,6 +160,29 @@ mod tests {
             night.every(MIDNIGHT),
             Some(EVERY),
             "switched off for the night"
+        );
+    }
+
+    #[test]
+    fn who_fell_silent_in_low_light_sleeps_until_the_sun_is_up() {
+        let plant = plant();
+        let mut night = Night::of(&plant, &DeviceId::new("barn"), EVERY).expect("an inverter");
+        let hours = |n| MIDNIGHT + Span::from_h(n);
+        // The shortest day: the sun is down from about 7 h UTC to 21 h UTC.
+        let (dusk, dawn) = (hours(-6), hours(8));
+        assert!(night.is_asleep(Some(dusk), MIDNIGHT));
+        assert!(night.is_asleep(Some(dusk), dawn));
+        assert!(night.is_asleep(None, MIDNIGHT), "started in the night");
+        assert!(!night.is_asleep(None, NOON));
+        assert!(!night.is_asleep(Some(NOON), MIDNIGHT), "silent since noon");
+        assert!(!night.is_asleep(Some(dusk), hours(14)), "it should be up");
+        assert!(!night.is_asleep(Some(dusk), hours(24)), "the night after");
+        night.saw(&poll(&plant, &[("barn/ac_power_w", 900.0)]));
+        let late = hours(-1);
+        assert!(!night.is_asleep(Some(late), MIDNIGHT), "it was at work");
+        assert!(
+            night.is_asleep(Some(dusk), MIDNIGHT),
+            "the last light of the day"
         );
     }
 

@@ -7,7 +7,7 @@ use super::audit::{Event, note};
 use super::query::{each_row, get};
 use super::{Store, StoreError};
 use analysis::reading::{DeviceId, Time};
-use rusqlite::{Row, TransactionBehavior, params};
+use rusqlite::{Connection, Row, TransactionBehavior, params};
 
 /// What was answered to a finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -95,6 +95,17 @@ impl Maintenance {
     }
 }
 
+/// The early end of planned work; of work that has not begun, it is called off.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MaintenanceEnd {
+    /// Number of the work in the store.
+    pub work: i64,
+    /// When it was said, and from when on it holds.
+    pub at: Time,
+    /// By whom.
+    pub who: String,
+}
+
 /// Something that a person said.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Said {
@@ -102,6 +113,8 @@ pub enum Said {
     Response(Response),
     /// That somebody works on the plant.
     Maintenance(Maintenance),
+    /// That such work is over before its planned end.
+    MaintenanceEnd(MaintenanceEnd),
 }
 
 impl Store {
@@ -117,44 +130,11 @@ impl Store {
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .map_err(StoreError::at(doing))?;
         let (at, event, subject) = match said {
-            Said::Response(r) => {
-                change
-                    .execute(
-                        "INSERT INTO response (finding, at_utc_ms, who, what, until_utc_ms, text)
-                         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-                        params![
-                            r.finding,
-                            r.at.unix_ms(),
-                            r.who,
-                            r.what.name(),
-                            r.until.map(Time::unix_ms),
-                            r.text,
-                        ],
-                    )
-                    .map_err(StoreError::at(doing))?;
-                let subject = format!("{} {} by {}", r.finding, r.what.name(), r.who);
-                (r.at, Event::Answered, subject)
-            }
-            Said::Maintenance(m) => {
-                let device = m.device.as_ref().map(DeviceId::as_str);
-                change
-                    .execute(
-                        "INSERT INTO maintenance (device, from_utc_ms, to_utc_ms, at_utc_ms, who, reason)
-                         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-                        params![
-                            device,
-                            m.from.unix_ms(),
-                            m.to.unix_ms(),
-                            m.at.unix_ms(),
-                            m.who,
-                            m.reason,
-                        ],
-                    )
-                    .map_err(StoreError::at(doing))?;
-                let subject = format!("{} by {}", device.unwrap_or("the site"), m.who);
-                (m.at, Event::MaintenancePlanned, subject)
-            }
-        };
+            Said::Response(response) => respond(&change, response),
+            Said::Maintenance(work) => plan(&change, work),
+            Said::MaintenanceEnd(end) => end_early(&change, end),
+        }
+        .map_err(StoreError::at(doing))?;
         note(&change, at, event, &subject)?;
         change.commit().map_err(StoreError::at(doing))
     }
@@ -181,24 +161,89 @@ impl Store {
         Ok(all)
     }
 
-    /// All maintenance that ends after a time, by its beginning.
+    /// All maintenance that ends after a time, by its beginning; what ended early has that end, and what
+    /// was called off is none.
     pub fn maintenance_after(&self, after: Time) -> Result<Vec<Maintenance>, StoreError> {
+        let numbered = self.numbered_maintenance_after(after)?;
+        Ok(numbered.into_iter().map(|(_, work)| work).collect())
+    }
+
+    /// The same with the numbers by which it is ended early.
+    pub fn numbered_maintenance_after(
+        &self,
+        after: Time,
+    ) -> Result<Vec<(i64, Maintenance)>, StoreError> {
         let mut all = Vec::new();
-        let sql = "SELECT * FROM maintenance WHERE to_utc_ms > ?1 ORDER BY from_utc_ms, id";
+        let sql = "SELECT id, device, from_utc_ms, at_utc_ms, who, reason,
+                       min(to_utc_ms, coalesce((SELECT min(e.at_utc_ms) FROM maintenance_end e
+                           WHERE e.maintenance = m.id), to_utc_ms)) AS until_utc_ms
+                   FROM maintenance m
+                   WHERE to_utc_ms > ?1 AND until_utc_ms > max(?1, from_utc_ms)
+                   ORDER BY from_utc_ms, id";
         each_row(self.settled()?, sql, [after.unix_ms()], |row| {
             let device: Option<String> = get(row, "device")?;
-            all.push(Maintenance {
+            let work = Maintenance {
                 device: device.map(DeviceId::new),
                 from: Time::from_unix_ms(get(row, "from_utc_ms")?),
-                to: Time::from_unix_ms(get(row, "to_utc_ms")?),
+                to: Time::from_unix_ms(get(row, "until_utc_ms")?),
                 at: Time::from_unix_ms(get(row, "at_utc_ms")?),
                 who: get(row, "who")?,
                 reason: get(row, "reason")?,
-            });
+            };
+            all.push((get(row, "id")?, work));
             Ok(())
         })?;
         Ok(all)
     }
+}
+
+/// When, what and to what, for the audit.
+type Noted = rusqlite::Result<(Time, Event, String)>;
+
+fn respond(db: &Connection, r: &Response) -> Noted {
+    db.execute(
+        "INSERT INTO response (finding, at_utc_ms, who, what, until_utc_ms, text)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![
+            r.finding,
+            r.at.unix_ms(),
+            r.who,
+            r.what.name(),
+            r.until.map(Time::unix_ms),
+            r.text,
+        ],
+    )?;
+    let subject = format!("{} {} by {}", r.finding, r.what.name(), r.who);
+    Ok((r.at, Event::Answered, subject))
+}
+
+fn plan(db: &Connection, m: &Maintenance) -> Noted {
+    let device = m.device.as_ref().map(DeviceId::as_str);
+    db.execute(
+        "INSERT INTO maintenance (device, from_utc_ms, to_utc_ms, at_utc_ms, who, reason)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![
+            device,
+            m.from.unix_ms(),
+            m.to.unix_ms(),
+            m.at.unix_ms(),
+            m.who,
+            m.reason,
+        ],
+    )?;
+    let subject = format!("{} by {}", device.unwrap_or("the site"), m.who);
+    Ok((m.at, Event::MaintenancePlanned, subject))
+}
+
+fn end_early(db: &Connection, end: &MaintenanceEnd) -> Noted {
+    let sql = "SELECT device FROM maintenance WHERE id = ?1";
+    let device: Option<String> = db.query_row(sql, [end.work], |row| row.get(0))?;
+    db.execute(
+        "INSERT INTO maintenance_end (maintenance, at_utc_ms, who) VALUES (?1, ?2, ?3)",
+        params![end.work, end.at.unix_ms(), end.who],
+    )?;
+    let subject = format!("{} by {}", device.as_deref().unwrap_or("the site"), end.who);
+    Ok((end.at, Event::MaintenanceEnded, subject))
 }
 
 fn read_response(row: &Row<'_>) -> Result<Response, StoreError> {
@@ -254,6 +299,47 @@ mod tests {
             audit[0].subject,
             "barn.input-1.string_open.1 snoozed by technician"
         );
+    }
+
+    #[test]
+    fn work_that_ends_early_or_is_called_off_is_over_and_stays_written() {
+        let at = Time::from_unix_ms;
+        let mut store = Store::in_memory(&Layout::of_channels([])).expect("memory");
+        let work = |from, reason: &str| Maintenance {
+            device: None,
+            from: at(from),
+            to: at(100),
+            at: at(1),
+            who: "technician".to_owned(),
+            reason: reason.to_owned(),
+        };
+        for (from, reason) in [(10, "fuse"), (60, "roof")] {
+            store
+                .hear(&Said::Maintenance(work(from, reason)))
+                .expect("room");
+        }
+        let end = |work, ms| {
+            Said::MaintenanceEnd(MaintenanceEnd {
+                work,
+                at: at(ms),
+                who: "technician".to_owned(),
+            })
+        };
+        store.hear(&end(1, 40)).expect("room");
+        store
+            .hear(&end(1, 50))
+            .expect("said twice: the first counts");
+        store.hear(&end(2, 50)).expect("before it began");
+        store.hear(&end(3, 50)).expect_err("there is no such work");
+        let fuse = Maintenance {
+            to: at(40),
+            ..work(10, "fuse")
+        };
+        assert_eq!(store.maintenance_after(at(39)).expect("reads"), [fuse]);
+        assert_eq!(store.maintenance_after(at(40)).expect("reads"), []);
+        let audit = store.audit().expect("reads");
+        let ended = audit.iter().filter(|a| a.event == "maintenance_ended");
+        assert_eq!(ended.count(), 3);
     }
 
     #[test]

@@ -1,4 +1,5 @@
-//! What was done to the file and when: opened, migrated, set aside, thinned, backed up.
+//! What was done to the file and when: opened, migrated, set aside, thinned, backed up; and what people
+//! have said on the page: answers to findings, planned work and its early end.
 //! Never in here: a clock; who calls says what time it is.
 
 use super::query::{each_row, get};
@@ -45,6 +46,8 @@ pub enum Event {
     Answered,
     /// Somebody will work on the plant; the subject is on what, and who.
     MaintenancePlanned,
+    /// Work on the plant ended early or was called off; the subject is on what, and who.
+    MaintenanceEnded,
 }
 
 impl Event {
@@ -62,6 +65,7 @@ impl Event {
             Event::BackedUp => "backed_up",
             Event::Answered => "answered",
             Event::MaintenancePlanned => "maintenance_planned",
+            Event::MaintenanceEnded => "maintenance_ended",
         }
     }
 }

@@ -29,7 +29,7 @@ mod fault_tests;
 #[cfg(test)]
 mod older_tests;
 
-pub use answers::{InForce, Maintenance, Response, Said, What, in_force};
+pub use answers::{InForce, Maintenance, MaintenanceEnd, Response, Said, What, in_force};
 pub use audit::{Audit, Event};
 pub use backup::{Progress, back_up};
 pub use commit::Step;

@@ -7,7 +7,7 @@ use analysis::detect::Slot;
 use analysis::diagnose::Finding;
 use analysis::reading::{Time, Value};
 use rusqlite::types::FromSql;
-use rusqlite::{Connection, OptionalExtension, Params, Row};
+use rusqlite::{Connection, OptionalExtension, Params, Row, params};
 use serde::de::value::StrDeserializer;
 use serde::de::{DeserializeOwned, IntoDeserializer};
 
@@ -54,6 +54,40 @@ impl Store {
     pub fn findings(&self) -> Result<Vec<Finding>, StoreError> {
         let sql = "SELECT finding_json FROM finding ORDER BY began_utc_ms, id";
         read_findings(self.settled()?, sql, [])
+    }
+
+    /// Those that stand, and those that stood at some time in `[from, to)`, by their beginning.
+    pub fn findings_in(&self, from: Time, to: Time) -> Result<Vec<Finding>, StoreError> {
+        let sql = "SELECT finding_json FROM finding
+                   WHERE ended_utc_ms IS NULL OR (began_utc_ms < ?2 AND ended_utc_ms >= ?1)
+                   ORDER BY began_utc_ms, id";
+        read_findings(self.settled()?, sql, [from.unix_ms(), to.unix_ms()])
+    }
+
+    /// Those that stand, by their beginning.
+    pub fn findings_standing(&self) -> Result<Vec<Finding>, StoreError> {
+        let sql = "SELECT finding_json FROM finding WHERE ended_utc_ms IS NULL
+                   ORDER BY began_utc_ms, id";
+        read_findings(self.settled()?, sql, [])
+    }
+
+    /// Those that have ended, the last to begin first: so many, from after the one with this id on.
+    pub fn findings_ended(
+        &self,
+        before: Option<&str>,
+        limit: usize,
+    ) -> Result<Vec<Finding>, StoreError> {
+        let sql = "SELECT finding_json FROM finding
+                   WHERE ended_utc_ms IS NOT NULL AND (?1 IS NULL OR (began_utc_ms, id) <
+                       (SELECT b.began_utc_ms, b.id FROM finding b WHERE b.id = ?1))
+                   ORDER BY began_utc_ms DESC, id DESC LIMIT ?2";
+        read_findings(self.settled()?, sql, params![before, limit as i64])
+    }
+
+    /// The one with an id.
+    pub fn finding(&self, id: &str) -> Result<Option<Finding>, StoreError> {
+        let sql = "SELECT finding_json FROM finding WHERE id = ?1";
+        Ok(read_findings(self.settled()?, sql, [id])?.pop())
     }
 
     /// From the beginning of the first slot to the end of the last; `None` without slots.

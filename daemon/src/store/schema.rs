@@ -17,6 +17,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_7.sql"),
     include_str!("schema_8.sql"),
     include_str!("schema_9.sql"),
+    include_str!("schema_10.sql"),
 ];
 
 /// What the header of a file says.

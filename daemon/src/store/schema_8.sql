@@ -1,5 +1,5 @@
 -- What people answered to a finding: that they have seen it, that it may wait until a time, a note.
--- Nothing is ever changed or taken out here: the latest of each kind counts. Times are UTC.
+-- Nothing is ever changed or taken out here: the latest that is no note counts. Times are UTC.
 CREATE TABLE response (
     id INTEGER PRIMARY KEY,
     finding TEXT NOT NULL,

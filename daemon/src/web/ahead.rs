@@ -50,7 +50,7 @@ async fn pieces(page: &Arc<Page>) -> Result<(), Unavailable> {
 /// A day; whether there is one before it.
 fn day(page: &Page, store: &Store, date: NaiveDate, first: Time) -> Result<bool, StoreError> {
     let span = calendar::span(date, Length::Day, page.site.timezone);
-    let findings = store.findings()?;
+    let findings = store.findings_in(span.0, span.1)?;
     let plant = &page.site.plant;
     page.balances
         .of_day((plant, store), date, span, &findings)?;

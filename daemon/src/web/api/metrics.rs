@@ -22,7 +22,7 @@ pub async fn metrics(State(page): State<Arc<Page>>) -> Response {
     let found = page
         .view(|page, store| {
             let outbox = (store.waiting()?, store.late(page.clock.now())?);
-            Ok((finding::all(store)?, outbox))
+            Ok((finding::standing(store)?, outbox))
         })
         .await;
     let (found, (waiting, late)) = match found {
@@ -120,13 +120,21 @@ fn health(devices: &[Device], text: &mut String) {
                 }
             }
         };
-    let up = |device: &Device| Some(f64::from(u8::from(device.freshness == Freshness::Fresh)));
+    let up = |device: &Device| Some(f64::from(u8::from(!device.freshness.is_missed())));
     of_all(
         "noonmark_device_up",
         "gauge",
-        "whether the device is heard as often as it should be",
+        "whether the device is heard as often as it should be, or is an inverter that is off for want of light",
         "",
         up,
+    );
+    let asleep = |device: &Device| Some(f64::from(u8::from(device.freshness == Freshness::Asleep)));
+    of_all(
+        "noonmark_device_asleep",
+        "gauge",
+        "whether the device is an inverter that is off for want of light",
+        "",
+        asleep,
     );
     let silent = |device: &Device| device.silent_s.map(|s| s as f64);
     of_all(
@@ -162,7 +170,7 @@ fn standing(found: &[Answered], text: &mut String) {
         "findings that stand, by how urgent they are",
         text,
     );
-    let stand = || found.iter().filter(|a| a.finding.ended.is_none());
+    let stand = || found.iter();
     for severity in [
         Severity::Note,
         Severity::Plan,

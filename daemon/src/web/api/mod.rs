@@ -23,6 +23,9 @@ use std::sync::Arc;
 /// Periods of figures that are answered unless more are asked for.
 const USUAL_PERIODS: usize = 400;
 
+/// Findings that have ended in one answer, at most.
+const MOST_FINDINGS: usize = 1000;
+
 /// Where each answer is.
 pub fn routes() -> Router<Arc<Page>> {
     Router::new()
@@ -120,15 +123,29 @@ async fn day_(State(page): State<Arc<Page>>, Path((id, date)): Path<(String, Str
     )
 }
 
-async fn findings(State(page): State<Arc<Page>>) -> Response {
-    let all = page.view(|page, store| {
-        let all = finding::all(store)?;
-        Ok(all
-            .iter()
-            .map(|a| a.for_programs(page))
-            .collect::<Result<Vec<_>, _>>())
+#[derive(Debug, Deserialize)]
+struct WhichFindings {
+    limit: Option<usize>,
+    before: Option<String>,
+}
+
+async fn findings(
+    State(page): State<Arc<Page>>,
+    which: Result<Query<WhichFindings>, QueryRejection>,
+) -> Response {
+    let Ok(Query(which)) = which else {
+        return wrong(StatusCode::BAD_REQUEST, "found a query that cannot be read");
+    };
+    let limit = which.limit.unwrap_or(MOST_FINDINGS);
+    if !(1..=MOST_FINDINGS).contains(&limit) {
+        return wrong(StatusCode::BAD_REQUEST, "limit: wanted 1 to 1000");
+    }
+    let part = page.view(move |page, store| {
+        let part = finding::part(store, which.before.as_deref(), limit)?;
+        let all = part.findings.iter().map(|a| a.for_programs(page));
+        Ok(all.collect::<Result<Vec<_>, _>>())
     });
-    findings_answer(all.await)
+    findings_answer(part.await)
 }
 
 async fn finding_(State(page): State<Arc<Page>>, Path(id): Path<String>) -> Response {

@@ -56,6 +56,7 @@ pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Ans
 fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
     let (class, shape, word) = match device.freshness {
         Freshness::Fresh => ("fresh", "●", t.fresh),
+        Freshness::Asleep => ("asleep", "☾", t.asleep),
         Freshness::Silent => ("silent", "✕", t.silent),
         Freshness::NotYet => ("silent", "○", t.not_yet),
     };

@@ -3,7 +3,7 @@
 use super::finding::who;
 use super::overview::work_text;
 use super::{Answer, Frame, filled, message};
-use crate::store::{Maintenance, Said};
+use crate::store::{Maintenance, MaintenanceEnd, Said};
 use crate::text;
 use crate::web::Page;
 use crate::web::access::Visit;
@@ -28,18 +28,23 @@ const LONGEST_REASON: usize = 300;
 struct Shown {
     t: &'static Texts,
     frame: Frame,
-    works: Vec<String>,
+    works: Vec<WorkRow>,
     may_write: bool,
     devices: Vec<String>,
     from: String,
     to: String,
 }
 
+struct WorkRow {
+    number: i64,
+    text: String,
+}
+
 /// The page.
 pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Answer {
     let t = visit.t;
     let planned = page
-        .view(|page, store| store.maintenance_after(page.clock.now()))
+        .view(|page, store| store.numbered_maintenance_after(page.clock.now()))
         .await;
     let planned = planned.map_err(|why| message::unavailable(&page, t, &why))?;
     let local = |at: Time| text::local(at, page.site.timezone).replace(' ', "T");
@@ -49,7 +54,10 @@ pub async fn page(State(page): State<Arc<Page>>, visit: Extension<Visit>) -> Ans
         frame: Frame::new(&page, &visit, t.maintenance, "/maintenance"),
         works: planned
             .iter()
-            .map(|work| work_text(&page, t, &Work::of(work)))
+            .map(|(number, work)| WorkRow {
+                number: *number,
+                text: work_text(&page, t, &Work::of(work)),
+            })
             .collect(),
         may_write: visit.may_write(),
         devices: devices(&page),
@@ -92,6 +100,38 @@ pub async fn plan(
     let work = work(&page, &visit, &plan).map_err(|what| message::bad_form(&page, t, &what))?;
     let heard = page.say(Said::Maintenance(work)).await;
     heard.map_err(|why| message::not_heard(&page, t, why))?;
+    Ok(Redirect::to("/maintenance").into_response())
+}
+
+/// Which work is over.
+#[derive(Debug, Deserialize)]
+pub struct End {
+    work: i64,
+}
+
+/// Ends work early, or calls it off.
+pub async fn end(
+    State(page): State<Arc<Page>>,
+    visit: Extension<Visit>,
+    Form(end): Form<End>,
+) -> Answer {
+    let t = visit.t;
+    message::technicians_only(&page, &visit)?;
+    let planned = page
+        .view(|page, store| store.numbered_maintenance_after(page.clock.now()))
+        .await;
+    let planned = planned.map_err(|why| message::unavailable(&page, t, &why))?;
+    // What is over already need not be ended: the button was pressed twice.
+    if planned.iter().any(|(number, _)| *number == end.work) {
+        let who = who(&visit, "").map_err(|what| message::bad_form(&page, t, &what))?;
+        let said = MaintenanceEnd {
+            work: end.work,
+            at: page.clock.now(),
+            who,
+        };
+        let heard = page.say(Said::MaintenanceEnd(said)).await;
+        heard.map_err(|why| message::not_heard(&page, t, why))?;
+    }
     Ok(Redirect::to("/maintenance").into_response())
 }
 

@@ -57,6 +57,7 @@ pub fn router(page: Arc<Page>) -> Router {
             "/maintenance",
             get(maintenance::page).post(maintenance::plan),
         )
+        .route("/maintenance/end", post(maintenance::end))
         .route("/design", get(design::page))
         .route("/settings", get(settings::page))
         .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))

@@ -63,8 +63,9 @@ fn shown(page: &Page, t: &'static Texts, frame: Frame, o: &Overview) -> Shown {
         Verdict::AsExpected => ("good", "✓"),
         Verdict::Dark => ("good", "☾"),
         Verdict::Attention => ("bad", "▲"),
-        Verdict::Low => ("open", "◇"),
-        Verdict::Unknown => ("open", "?"),
+        Verdict::Waiting => ("bad", "▲"),
+        Verdict::HeldBack | Verdict::Low => ("open", "◇"),
+        Verdict::Unknown | Verdict::NotRecorded => ("open", "?"),
     };
     let row = |brief| FindingRow::new(page, t, brief);
     let limited = o.limited.iter().map(|l| {
@@ -132,6 +133,7 @@ fn source(t: &Texts, source: &Source) -> SourceRow {
     let trouble = source.trouble.map(|name| trouble_text(t, name));
     let (class, shape, word) = match source.freshness {
         Freshness::Fresh => ("fresh", "●", t.fresh),
+        Freshness::Asleep => ("asleep", "☾", t.asleep),
         Freshness::Silent => ("silent", "✕", t.silent),
         Freshness::NotYet => ("silent", "○", t.not_yet),
     };

@@ -33,12 +33,7 @@ impl FindingRow {
             None => format!("{} {began}", t.since),
             Some(ended) => format!("{began} {} {}", t.until, show::local(t, ended, timezone)),
         };
-        let snoozed = brief.snoozed_until_utc.as_deref();
-        let snoozed = snoozed.and_then(|text| chrono::DateTime::parse_from_rfc3339(text).ok());
-        let snoozed = snoozed.map(|at| {
-            let at = analysis::reading::Time::from_unix_ms(at.timestamp_millis());
-            show::local(t, at, timezone)
-        });
+        let snoozed = brief.snoozed_until.map(|at| show::local(t, at, timezone));
         Self {
             path: paths::finding(&brief.id),
             title: t.finding_title(brief.is, &brief.subject),

@@ -4,7 +4,6 @@ use super::{Manner, Unfit, Words};
 use crate::text;
 use crate::web::show;
 use crate::web::texts::ENGLISH;
-use crate::web::view::device::Freshness;
 use crate::web::view::overview::{Overview, Verdict};
 use analysis::array::Limit;
 use analysis::detect::{Gate, Kind, Severity};
@@ -190,9 +189,19 @@ fn sentence(o: &Overview) -> String {
             "Nothing is wrong. There has been no light to judge by today.".to_owned()
         }
         Verdict::Dark => format!("Yes, and it is dark now: {so_far}"),
+        Verdict::Waiting => {
+            let urgent = o.snoozed.iter().filter(|f| f.severity == Severity::Now);
+            let until = urgent.filter_map(|f| f.snoozed_until).min();
+            let until = until.map_or_else(String::new, |at| show::local(t, at, o.timezone));
+            format!("No: what stands is urgent now, and was put off until {until}. {so_far}")
+        }
+        Verdict::HeldBack => format!("As far as limits let it: {so_far}"),
+        Verdict::NotRecorded => {
+            "Not known: most of the light of today was not recorded.".to_owned()
+        }
         Verdict::Low => format!("Not quite: only {so_far} Nothing has been found that says why."),
         Verdict::Unknown => {
-            let silent = o.sources.iter().filter(|s| s.freshness != Freshness::Fresh);
+            let silent = o.sources.iter().filter(|s| s.freshness.is_missed());
             let silent: Vec<&str> = silent.map(|s| s.device.as_str()).collect();
             let so_far = if so_far.is_empty() {
                 String::new()
@@ -238,7 +247,18 @@ fn unfit(what: &Unfit) -> String {
             let date = show::date(&ENGLISH, *date);
             format!("it cannot wait until {date}, which is past")
         }
-        Unfit::Name { most } => format!("a name of more than {most} characters, or none at all"),
+        Unfit::TooFar { last, is_hazard } => {
+            let last = show::date(&ENGLISH, *last);
+            let why = if *is_hazard {
+                "a hazard waits for a day at most"
+            } else {
+                "nothing waits for more than 31 days"
+            };
+            format!("it can wait until {last} and no longer: {why}")
+        }
+        Unfit::Name { most } => {
+            format!("a name of more than {most} characters, or with control characters in it")
+        }
         Unfit::Device(name) => format!("found no device {name:?}"),
         Unfit::EndsBefore => "it ends before it begins".to_owned(),
         Unfit::TooLong => "it lasts longer than a month".to_owned(),

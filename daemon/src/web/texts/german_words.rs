@@ -4,7 +4,6 @@ use super::german_cautions::caution;
 use super::{Manner, Unfit, Words};
 use crate::web::show;
 use crate::web::texts::GERMAN;
-use crate::web::view::device::Freshness;
 use crate::web::view::overview::{Overview, Verdict};
 use analysis::array::Limit;
 use analysis::detect::{Gate, Kind, Severity};
@@ -232,11 +231,23 @@ fn sentence(o: &Overview) -> String {
                 .to_owned()
         }
         Verdict::Dark => format!("Ja, und jetzt ist es dunkel: {so_far}"),
+        Verdict::Waiting => {
+            let urgent = o.snoozed.iter().filter(|f| f.severity == Severity::Now);
+            let until = urgent.filter_map(|f| f.snoozed_until).min();
+            let until = until.map_or_else(String::new, |at| show::local(t, at, o.timezone));
+            format!(
+                "Nein: was ansteht, ist jetzt dringend und wurde bis {until} verschoben. {so_far}"
+            )
+        }
+        Verdict::HeldBack => format!("Soweit es Grenzen zulassen: {so_far}"),
+        Verdict::NotRecorded => {
+            "Nicht bekannt: das meiste Licht von heute wurde nicht aufgezeichnet.".to_owned()
+        }
         Verdict::Low => {
             format!("Nicht ganz: nur {so_far} Es ist nichts gefunden worden, was es erklärt.")
         }
         Verdict::Unknown => {
-            let silent = o.sources.iter().filter(|s| s.freshness != Freshness::Fresh);
+            let silent = o.sources.iter().filter(|s| s.freshness.is_missed());
             let silent: Vec<&str> = silent.map(|s| s.device.as_str()).collect();
             let so_far = if so_far.is_empty() {
                 String::new()
@@ -282,7 +293,18 @@ fn unfit(what: &Unfit) -> String {
             let date = show::date(&GERMAN, *date);
             format!("es kann nicht bis {date} warten, das ist vorbei")
         }
-        Unfit::Name { most } => format!("ein Name von mehr als {most} Zeichen, oder gar keiner"),
+        Unfit::TooFar { last, is_hazard } => {
+            let last = show::date(&GERMAN, *last);
+            let why = if *is_hazard {
+                "eine Gefahr wartet höchstens einen Tag"
+            } else {
+                "nichts wartet länger als 31 Tage"
+            };
+            format!("es kann bis {last} warten und nicht länger: {why}")
+        }
+        Unfit::Name { most } => {
+            format!("ein Name von mehr als {most} Zeichen, oder einer mit Steuerzeichen")
+        }
         Unfit::Device(name) => format!("kein Gerät {name:?}"),
         Unfit::EndsBefore => "es endet, bevor es beginnt".to_owned(),
         Unfit::TooLong => "es dauert länger als einen Monat".to_owned(),

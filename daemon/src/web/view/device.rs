@@ -2,9 +2,10 @@
 
 use super::utc;
 use crate::latest::Device as Heard;
+use crate::source::Night;
 use crate::source::modbus::Trouble;
 use crate::web::Page;
-use analysis::reading::{Channel, DeviceId, Span, Time, Value};
+use analysis::reading::{Channel, DeviceId, Reading, Span, Time, Value};
 use config::checked::Link;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -20,10 +21,19 @@ const SLACK: Span = Span::from_s(15);
 pub enum Freshness {
     /// As often as it should.
     Fresh,
+    /// An inverter that fell silent when the light went, as those do that take their power from the array.
+    Asleep,
     /// Not for a while.
     Silent,
     /// Not since the program was started.
     NotYet,
+}
+
+impl Freshness {
+    /// Whether nobody knows how it is, though it should be heard.
+    pub fn is_missed(self) -> bool {
+        matches!(self, Freshness::Silent | Freshness::NotYet)
+    }
 }
 
 /// One device.
@@ -100,9 +110,10 @@ fn device(page: &Page, id: &DeviceId, is_inverter: bool, heard: Heard) -> Device
     let now = page.clock.now();
     let silent = heard.heard.map(|at| now - at);
     let freshness = match silent {
+        Some(silent) if silent <= silent_after(page, id) => Freshness::Fresh,
+        _ if is_asleep(page, id, heard, now) => Freshness::Asleep,
+        Some(_) => Freshness::Silent,
         None => Freshness::NotYet,
-        Some(silent) if silent > silent_after(page, id) => Freshness::Silent,
-        Some(_) => Freshness::Fresh,
     };
     Device {
         id: id.to_string(),
@@ -117,6 +128,27 @@ fn device(page: &Page, id: &DeviceId, is_inverter: bool, heard: Heard) -> Device
         values: Vec::new(),
         heard: heard.heard,
     }
+}
+
+/// One that answers, if only to refuse, is awake.
+fn is_asleep(page: &Page, id: &DeviceId, heard: Heard, now: Time) -> bool {
+    if matches!(
+        heard.trouble,
+        Some((_, Trouble::Refused | Trouble::Undecodable))
+    ) {
+        return false;
+    }
+    let plant = &page.site.plant;
+    let Some(mut night) = Night::of(plant, id, Span::ZERO) else {
+        return false;
+    };
+    let values = plant.channels.iter().zip(page.latest.values());
+    let own = values.filter_map(|((channel, _), value)| {
+        let (at, value) = value?;
+        Some(Reading { channel, at, value })
+    });
+    night.saw(&own.collect::<Vec<_>>());
+    night.is_asleep(heard.heard, now)
 }
 
 fn word(trouble: Trouble) -> &'static str {

@@ -2,13 +2,12 @@
 
 use super::{rounded, utc};
 use crate::report::finding_line;
-use crate::store::{Response, Store, StoreError, What};
+use crate::store::{InForce, Response, Store, StoreError, in_force};
 use crate::web::Page;
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Finding, Subject};
 use analysis::reading::Time;
 use serde::Serialize;
-use std::collections::BTreeMap;
 
 /// A finding and its answers.
 #[derive(Debug, Clone)]
@@ -52,18 +51,22 @@ pub struct Brief {
     pub began: Time,
     #[serde(skip)]
     pub ended: Option<Time>,
+    #[serde(skip)]
+    pub snoozed_until: Option<Time>,
 }
 
 impl Answered {
-    /// Whether somebody has seen it.
+    /// Whether somebody has seen it and takes care: the answer that holds.
     pub fn is_acknowledged(&self) -> bool {
-        self.responses.iter().any(|r| r.what == What::Acknowledged)
+        in_force(&self.responses) == Some(InForce::Acknowledged)
     }
 
-    /// Until when it may wait: what was said last.
+    /// Until when it may wait, by the answer that holds.
     pub fn snoozed_until(&self, now: Time) -> Option<Time> {
-        let last = self.responses.iter().rfind(|r| r.what == What::Snoozed)?;
-        last.until.filter(|until| now < *until)
+        match in_force(&self.responses) {
+            Some(InForce::Snoozed(until)) => Some(until).filter(|until| now < *until),
+            Some(InForce::Acknowledged) | None => None,
+        }
     }
 
     /// Whether somebody has to do something about it now.
@@ -90,6 +93,7 @@ impl Answered {
             summary: finding.summary.clone(),
             is_acknowledged: self.is_acknowledged(),
             snoozed_until_utc: self.snoozed_until(now).map(utc),
+            snoozed_until: self.snoozed_until(now),
             is: finding.kind,
             subject: finding.subject.clone(),
             began: finding.began,
@@ -119,40 +123,63 @@ fn answer(response: &Response) -> Answer {
     }
 }
 
-/// All of them: those that stand first, the most urgent before the others, the newest before the older.
+/// All that there ever were: those that stand first, the most urgent before the others, the newest before
+/// the older.
 pub fn all(store: &Store) -> Result<Vec<Answered>, StoreError> {
-    let mut by_finding: BTreeMap<String, Vec<Response>> = BTreeMap::new();
-    for response in store.responses()? {
-        by_finding
-            .entry(response.finding.clone())
-            .or_default()
-            .push(response);
+    answered(store, store.findings()?)
+}
+
+/// Those that stand.
+pub fn standing(store: &Store) -> Result<Vec<Answered>, StoreError> {
+    answered(store, store.findings_standing()?)
+}
+
+/// Findings of the list that are shown at once.
+#[derive(Debug)]
+pub struct Part {
+    /// Of the first part all that stand, then those that have ended.
+    pub findings: Vec<Answered>,
+    /// The id of the last one, where there are more.
+    pub more_before: Option<String>,
+}
+
+/// A part of the list: so many that have ended, from after the one with this id on. What stands comes
+/// before the first of them.
+pub fn part(store: &Store, before: Option<&str>, limit: usize) -> Result<Part, StoreError> {
+    let mut ended = store.findings_ended(before, limit + 1)?;
+    let has_more = ended.len() > limit;
+    ended.truncate(limit);
+    let last = ended.last().filter(|_| has_more);
+    let more_before = last.map(|finding| finding.id.to_string());
+    if before.is_none() {
+        ended.extend(store.findings_standing()?);
     }
-    let mut all: Vec<Answered> = store
-        .findings()?
-        .into_iter()
-        .map(|finding| Answered {
-            responses: by_finding.remove(finding.id.as_str()).unwrap_or_default(),
+    Ok(Part {
+        findings: answered(store, ended)?,
+        more_before,
+    })
+}
+
+/// With what people have answered, in the order in which they are shown.
+fn answered(store: &Store, findings: Vec<Finding>) -> Result<Vec<Answered>, StoreError> {
+    let with_answers = findings.into_iter().map(|finding| {
+        Ok(Answered {
+            responses: store.responses_to(finding.id.as_str())?,
             finding,
         })
-        .collect();
-    all.sort_by_key(|answered| {
+    });
+    let mut all = with_answers.collect::<Result<Vec<_>, StoreError>>()?;
+    all.sort_by_cached_key(|answered| {
         let finding = &answered.finding;
         let (stands, severity) = (finding.ended.is_none(), finding.severity);
         let urgency = if stands { Some(severity) } else { None };
-        std::cmp::Reverse((stands, urgency, finding.began))
+        std::cmp::Reverse((stands, urgency, finding.began, finding.id.clone()))
     });
     Ok(all)
 }
 
 /// One of them.
 pub fn one(store: &Store, id: &str) -> Result<Option<Answered>, StoreError> {
-    let finding = store.findings()?.into_iter().find(|f| f.id.as_str() == id);
-    let Some(finding) = finding else {
-        return Ok(None);
-    };
-    Ok(Some(Answered {
-        finding,
-        responses: store.responses_to(id)?,
-    }))
+    let finding = store.finding(id)?;
+    Ok(answered(store, finding.into_iter().collect())?.pop())
 }

@@ -127,9 +127,7 @@ pub fn inverter(page: &Page, store: &Store, i: usize) -> Result<Inverter, StoreE
     let lit = EVENTS.into_iter().filter(|bit| bit.is_set(bits));
     let mornings = store.mornings_of(i, MORNINGS)?;
     let mornings: Vec<MorningSeen> = mornings.iter().map(morning_seen).collect();
-    let about = |answered: &&finding::Answered| {
-        answered.finding.subject.device == fixed.id && answered.finding.ended.is_none()
-    };
+    let about = |answered: &&finding::Answered| answered.finding.subject.device == fixed.id;
     Ok(Inverter {
         id: fixed.id.to_string(),
         rated_ac_w: fixed.rated_ac.w(),
@@ -146,7 +144,7 @@ pub fn inverter(page: &Page, store: &Store, i: usize) -> Result<Inverter, StoreE
             .map(|limit| limit.name()),
         supply: supply(page, fixed),
         mornings,
-        findings: finding::all(store)?
+        findings: finding::standing(store)?
             .iter()
             .filter(about)
             .map(|a| a.brief(now))

@@ -59,7 +59,7 @@ pub fn ledger(
 ) -> Result<Ledger, StoreError> {
     let plant = &page.site.plant;
     let (from, to) = calendar::span(day, length, page.site.timezone);
-    let findings = store.findings()?;
+    let findings = store.findings_in(from, to)?;
     let mut inverters: Vec<Balance> = plant.inverters.iter().map(|_| Balance::zero()).collect();
     // Nothing is looked for where nothing is.
     let (first, last) = store.span()?.unwrap_or((from, from));

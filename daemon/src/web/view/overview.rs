@@ -7,16 +7,14 @@ use crate::store::{Maintenance, Store, StoreError};
 use crate::web::Page;
 use crate::web::calendar::{self, Length};
 use analysis::detect::{Severity, Slot};
-use analysis::ledger::hourly;
+use analysis::ledger::{Loss, hourly};
 use analysis::reading::Time;
+use analysis::review::{Account, Balance};
+use chrono_tz::Tz;
 use serde::Serialize;
 
 /// Less than this is expected at dusk and dawn, and says nothing [Wh].
 const LEAST_WH: f64 = 100.0;
-/// Measured over expected of a day below which it is said although nothing has been found: the width
-/// of the band without a sensor (judgement).
-const LEAST_RATIO: f64 = 0.9;
-
 /// Whether it does what it should.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -25,8 +23,14 @@ pub enum Verdict {
     AsExpected,
     /// Something wants a person.
     Attention,
+    /// Something is urgent now, and somebody has put it off.
+    Waiting,
+    /// Too little today, by limits.
+    HeldBack,
     /// Too little today, and nothing has been found yet.
     Low,
+    /// Most of the light of today was not recorded.
+    NotRecorded,
     /// Something is not heard, so nobody knows.
     Unknown,
     /// There is no light, and nothing is wrong.
@@ -50,6 +54,8 @@ pub struct Overview {
     pub maintenance: Vec<Work>,
     /// Mails, calls and messages that nobody has taken for more than a day.
     pub deliveries_late_count: usize,
+    #[serde(skip)]
+    pub timezone: Tz,
 }
 
 /// The day so far.
@@ -57,7 +63,7 @@ pub struct Overview {
 pub struct Today {
     /// Of the calendar at the site.
     pub date: String,
-    /// Of slots in which both are known.
+    /// Of what was recorded.
     pub expected_wh: f64,
     pub measured_wh: f64,
     /// `None` while there was too little light to tell.
@@ -127,12 +133,14 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
     let date = calendar::day_at(now, page.site.timezone);
     let (from, to) = calendar::span(date, Length::Day, page.site.timezone);
     let slots = store.slots(from, to)?;
-    let all = finding::all(store)?;
+    let all = finding::standing(store)?;
     let plant = &page.site.plant;
-    let found: Vec<_> = all.iter().map(|a| a.finding.clone()).collect();
-    let limited = limited(page, &hourly(plant, &slots, &found));
-    let stands = all.iter().filter(|a| a.finding.ended.is_none());
-    let stands = stands.filter(|a| a.finding.severity > Severity::Note);
+    let found = store.findings_in(from, to)?;
+    let entries = hourly(plant, &slots, &found);
+    let limited = limited(page, &entries);
+    let mut balance = Balance::zero();
+    entries.iter().for_each(|entry| balance.add(entry));
+    let stands = all.iter().filter(|a| a.finding.severity > Severity::Note);
     let (open, snoozed): (Vec<_>, Vec<_>) = stands.partition(|a| a.is_open(now));
     let devices = device::devices(page);
     let sources: Vec<Source> = devices
@@ -145,8 +153,16 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
             trouble: device.trouble,
         })
         .collect();
-    let today = today(date.to_string(), &slots);
-    let verdict = verdict(!open.is_empty(), &sources, &today, &slots);
+    let verdict = if !open.is_empty() {
+        Verdict::Attention
+    } else if snoozed.iter().any(|a| a.finding.severity == Severity::Now) {
+        Verdict::Waiting
+    } else if sources.iter().any(|source| source.freshness.is_missed()) {
+        Verdict::Unknown
+    } else {
+        so_far(&balance, &slots)
+    };
+    let today = today(date.to_string(), &balance, &slots);
     let maintenance = store.maintenance_after(now)?;
     Ok(Overview {
         site: plant.site.name.clone(),
@@ -159,27 +175,25 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
         sources,
         maintenance: maintenance.iter().map(Work::of).collect(),
         deliveries_late_count: store.late(now)?,
+        timezone: page.site.timezone,
     })
 }
 
-fn verdict(is_open: bool, sources: &[Source], today: &Today, slots: &[Slot]) -> Verdict {
-    if is_open {
-        return Verdict::Attention;
-    }
+/// How the day went until now, where nothing stands and everything is heard.
+fn so_far(balance: &Balance, slots: &[Slot]) -> Verdict {
     let last_is_dark = slots
         .last()
         .is_none_or(|slot| expected_w(slot).is_none_or(|w| w <= 0.0));
-    if sources
-        .iter()
-        .any(|source| source.freshness != Freshness::Fresh)
-    {
-        return Verdict::Unknown;
+    if balance.expected.wh() < LEAST_WH {
+        return Verdict::Dark;
     }
-    match today.ratio {
-        Some(ratio) if ratio < LEAST_RATIO => Verdict::Low,
-        _ if last_is_dark => Verdict::Dark,
-        Some(_) => Verdict::AsExpected,
-        None => Verdict::Dark,
+    match Account::of(balance) {
+        Account::NoLight => Verdict::Dark,
+        Account::NotRecorded => Verdict::NotRecorded,
+        Account::HeldBack(_) => Verdict::HeldBack,
+        Account::Short(_) => Verdict::Low,
+        Account::AsExpected(_) if last_is_dark => Verdict::Dark,
+        Account::AsExpected(_) => Verdict::AsExpected,
     }
 }
 
@@ -197,19 +211,10 @@ fn measured_w(slot: &Slot) -> Option<f64> {
     all.try_fold(0.0, |sum, power| Some(sum + power?.w()))
 }
 
-fn today(date: String, slots: &[Slot]) -> Today {
-    let (mut expected_wh, mut measured_wh) = (0.0, 0.0);
-    for slot in slots {
-        let hours = slot.span.hours();
-        for inverter in &slot.inverters {
-            if let (Some(expected), Some(measured)) =
-                (inverter.expected_ac_power, inverter.ac_power)
-            {
-                expected_wh += expected.w() * hours;
-                measured_wh += measured.w() * hours;
-            }
-        }
-    }
+fn today(date: String, balance: &Balance, slots: &[Slot]) -> Today {
+    let not_recorded = balance.sum(|loss| loss == Loss::NotRecorded);
+    let share = Account::of(balance).share();
+    let share = share.filter(|_| balance.expected.wh() >= LEAST_WH);
     let point = |slot: &Slot| Point {
         at_unix_s: (slot.start + slot.span.half()).unix_ms() / 1000,
         measured_w: measured_w(slot).map(|w| rounded(w, 1)),
@@ -217,9 +222,9 @@ fn today(date: String, slots: &[Slot]) -> Today {
     };
     Today {
         date,
-        expected_wh: rounded(expected_wh, 1),
-        measured_wh: rounded(measured_wh, 1),
-        ratio: (expected_wh >= LEAST_WH).then(|| rounded(measured_wh / expected_wh, 4)),
+        expected_wh: rounded(balance.expected.wh() - not_recorded.wh(), 1),
+        measured_wh: rounded(balance.measured.wh(), 1),
+        ratio: share.map(|share| rounded(share, 4)),
         curve: slots.iter().map(point).collect(),
     }
 }
