@@ -4,7 +4,7 @@
 use super::letter::{Site, Told};
 use super::places::{At, places};
 use crate::store::Turn;
-use crate::text::{at_site, evidence, kwh, money};
+use crate::text::{at_site, evidence, kwh, money, sure};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::Subject;
 use analysis::reading::{Energy, Time};
@@ -216,14 +216,6 @@ fn where_it_is(subject: &Subject) -> String {
         input.unwrap_or_default(),
         string.unwrap_or_default()
     )
-}
-
-/// Nobody is sure to a hundred per cent.
-fn sure(probability: f64) -> String {
-    match probability > 0.99 {
-        true => "more than 99 %".to_owned(),
-        false => format!("{:.0} %", 100.0 * probability),
-    }
 }
 
 /// As people say it, at the site.

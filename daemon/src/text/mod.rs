@@ -115,6 +115,14 @@ pub fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
     Some(timezone.from_utc_datetime(&utc.naive_utc()))
 }
 
+/// How sure something is: nobody is to a hundred per cent.
+pub fn sure(probability: f64) -> String {
+    match probability > 0.99 {
+        true => "more than 99 %".to_owned(),
+        false => format!("{:.0} %", 100.0 * probability),
+    }
+}
+
 /// That what should have left does not leave; nothing where it does.
 pub fn late(count: usize) -> String {
     let what = match count {

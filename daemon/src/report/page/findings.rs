@@ -52,11 +52,11 @@ fn view(whole: &Whole, finding: &Finding) -> View {
             .ended
             .map_or_else(String::new, |end| whole.local(end)),
         found: whole.local(finding.found),
-        confidence: text::percent(finding.confidence),
+        confidence: text::sure(finding.confidence),
         summary: finding.summary.clone(),
         lost: format!("{kwh}{}", money.unwrap_or_default()),
         causes: causes
-            .map(|c| (c.cause.clone(), text::percent(c.probability)))
+            .map(|c| (c.cause.clone(), text::sure(c.probability)))
             .collect(),
         evidence: text::evidence::rows(&finding.evidence, whole.about.timezone),
         advice: finding.advice.clone(),
