@@ -162,6 +162,10 @@ impl Desk {
     /// dealt with at the next commit.
     fn hear(&mut self) {
         while let Some(word) = self.words.as_mut().and_then(|words| words.try_recv().ok()) {
+            // Whoever gave up waiting was told to say it again, and would stand there twice.
+            if word.stored.is_closed() {
+                continue;
+            }
             let result = self.analyst.hear(&word.said);
             if let Err(error) = &result {
                 warn!(%error, "what was said on the page is not stored");

@@ -17,6 +17,7 @@ mod live;
 mod page;
 mod paths;
 mod reading;
+mod rooms;
 mod serve;
 mod shared;
 mod show;
@@ -160,7 +161,7 @@ impl Page {
     }
 }
 
-/// Whether a file of the page is in a folder: for tests of what it leaves there.
+/// Where the key of the page is in the daemon's folder: for tests of what it leaves there.
 pub fn key_file(folder: &Path) -> PathBuf {
     folder.join(access::KEY_NAME)
 }

@@ -6,6 +6,7 @@
 //! Never in here: what is answered.
 
 use super::access::Peer;
+use super::rooms::Rooms;
 use super::{Page, ahead};
 use crate::secret;
 use axum::Router;
@@ -34,7 +35,7 @@ use tracing::{debug, warn};
 /// Connections at a time; more wait in the system's queue (judgement: browsers hold up to six).
 const MOST_CONNECTIONS: usize = 320;
 /// How long a connection may take to be encrypted, and to say what it wants.
-const ASK_WITHIN: Duration = Duration::from_secs(10);
+pub(super) const ASK_WITHIN: Duration = Duration::from_secs(10);
 /// However busy, a connection ends after this; browsers open another.
 const LONGEST: Duration = Duration::from_secs(600);
 /// What is being answered at shutdown has this long.
@@ -123,6 +124,8 @@ impl Server {
         };
         let ahead = tokio::spawn(ahead::add_up(self.page));
         let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+        let rooms = Rooms::new(self.proxy);
+        let mut stranger_came = false;
         let mut connections = JoinSet::new();
         loop {
             let permit = tokio::select! {
@@ -134,21 +137,29 @@ impl Server {
                 accepted = self.listener.accept() => accepted,
             };
             while connections.try_join_next().is_some() {}
-            match accepted {
+            // Where it listens to IPv6, those of IPv4 come in another form.
+            let canonical =
+                |peer: SocketAddr| SocketAddr::new(peer.ip().to_canonical(), peer.port());
+            match accepted.map(|(stream, peer)| (stream, canonical(peer))) {
                 Err(error) => {
                     warn!(%error, "no room for a connection to the page");
                     tokio::time::sleep(RETRY_AFTER).await;
                 }
                 Ok((_, peer)) if self.proxy.is_some_and(|proxy| proxy != peer.ip()) => {
-                    debug!(%peer, "not the proxy; not listened to");
+                    if !std::mem::replace(&mut stranger_came, true) {
+                        warn!(%peer, "somebody else than the trusted_proxy of [web] came to the page; not listened to, and not said again");
+                    }
                 }
-                Ok((stream, peer)) => {
-                    let service = service.clone();
-                    connections.spawn(async move {
-                        service.connection(stream, peer).await;
-                        drop(permit);
-                    });
-                }
+                Ok((stream, peer)) => match rooms.take(peer.ip()) {
+                    None => debug!(%peer, "too many connections from there"),
+                    Some(own) => {
+                        let service = service.clone();
+                        connections.spawn(async move {
+                            service.connection(stream, peer).await;
+                            drop((permit, own));
+                        });
+                    }
+                },
             }
         }
         ahead.abort();

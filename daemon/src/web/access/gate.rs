@@ -11,6 +11,7 @@ use super::{Access, Peer, Role};
 use crate::web::Page;
 use crate::web::page::message;
 use crate::web::paths;
+use crate::web::serve::ASK_WITHIN;
 use crate::web::texts::{self, Texts};
 use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{Form, FromRequest, Request, State};
@@ -228,9 +229,7 @@ async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request,
     if !is_from_here(&head.headers) {
         return Err(StatusCode::FORBIDDEN);
     }
-    let bytes: Bytes = to_bytes(body, FORM_BYTES)
-        .await
-        .map_err(|_| StatusCode::PAYLOAD_TOO_LARGE)?;
+    let bytes = whole_body(body).await?;
     let whole = || Request::from_parts(head.clone(), Body::from(bytes.clone()));
     let fields = Form::<Vec<(String, String)>>::from_request(whole(), &()).await;
     let Form(fields) = fields.map_err(|_| StatusCode::UNSUPPORTED_MEDIA_TYPE)?;
@@ -242,6 +241,15 @@ async fn checked_form(head: Parts, body: Body, visit: &Visit) -> Result<Request,
         return Err(StatusCode::FORBIDDEN);
     }
     Ok(whole())
+}
+
+/// Whoever announces a form and does not send it is not waited for any longer than for its head.
+async fn whole_body(body: Body) -> Result<Bytes, StatusCode> {
+    match tokio::time::timeout(ASK_WITHIN, to_bytes(body, FORM_BYTES)).await {
+        Ok(Ok(bytes)) => Ok(bytes),
+        Ok(Err(_)) => Err(StatusCode::PAYLOAD_TOO_LARGE),
+        Err(_) => Err(StatusCode::REQUEST_TIMEOUT),
+    }
 }
 
 /// Whether it only reads.
@@ -278,4 +286,21 @@ pub fn language_cookie(access: &Access, code: &str) -> HeaderValue {
     let line = cookie_line(access, &access.language_cookie(), code);
     let line = line.to_str().expect("it was made of text");
     HeaderValue::from_str(&format!("{line}; Max-Age=31536000")).expect("plain words")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test(start_paused = true)]
+    async fn a_form_that_never_comes_is_not_waited_for() {
+        let never =
+            Body::from_stream(futures_util::stream::pending::<Result<Bytes, std::io::Error>>());
+        let given_up = whole_body(never).await;
+        assert_eq!(given_up, Err(StatusCode::REQUEST_TIMEOUT));
+        let long = whole_body(Body::from(vec![0; FORM_BYTES + 1])).await;
+        assert_eq!(long, Err(StatusCode::PAYLOAD_TOO_LARGE));
+        let right = whole_body(Body::from("token=7")).await;
+        assert_eq!(right, Ok(Bytes::from("token=7")));
+    }
 }

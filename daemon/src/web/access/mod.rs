@@ -3,12 +3,14 @@
 //! Never in here: what a page shows.
 
 mod attempts;
+mod from;
 mod gate;
 mod headers;
 mod key;
 mod password;
 mod sessions;
 
+pub use from::place;
 pub use gate::{Visit, gate, set_cookie};
 pub use key::{KEY_NAME, Key, KeyError};
 pub use password::{Hash, LEAST_CHARACTERS, PasswordError, hash};
@@ -164,9 +166,10 @@ impl Access {
             };
             hashes.into_iter().find(is_of).map(|(_, role)| role)
         });
-        role.await
-            .expect("hashing does not panic")
-            .ok_or(Refusal::WrongPassword)
+        let role = role.await.expect("hashing does not panic");
+        let role = role.ok_or(Refusal::WrongPassword)?;
+        self.attempts.signed_in(from, crate::clock::monotonic());
+        Ok(role)
     }
 
     /// The role of a program that sends its password with every request. What was right once is
