@@ -1,18 +1,16 @@
 //! Dirt on all modules of a plane: a slow loss beside a sensor that sees no change of the sky.
 //!
-//! Model:   in all days that are kept, and in the latest 30, 20 and 14: daily levels y_d of a plane (median current of its inputs over what the measured light
+//! Model:   daily levels y_d of a plane (median current of its inputs over what the measured light
 //!          gives) since the last washing: rain of 5 mm or more in a day, or a step up of 1.5 %.
 //!          b is the robust slope (`reading::robust_slope`), T the days from the first level to the
 //!          last. Loss = -b T, and no more than what the last levels lie under the first; said at 2.5 %, so
 //!          that 3 % are told by the time they are there, where the weak end of the interval of b leaves
-//!          half of it: of 99 %, because it is asked anew every day. Beside a horizontal sensor what
-//!          carries its light onto the plane is off by another part in another season: there it is said
-//!          at 5 %, of no more than 30 days.
+//!          half of it: of 99 %, because it is asked anew every day.
 //!          The sensor's own share of the clear sky k_d must not rise by half of the loss or more
 //!          in the same days: a sensor that comes to read high looks the same from the array.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss.
 //! Symbols: y, k dimensionless, b [1/d], T [d], rain [mm].
-//! Range:   planes whose light is measured, best in the plane; eight levels over ten days or more.
+//! Range:   planes whose light is measured; eight levels over ten days or more.
 //! Source:  slope since the last rain, 5 mm: the project's reference (common practice); 3 % is the
 //!          project's design. The rest is engineering judgement.
 //! Check:   tests below; tests/acceptance/engine/soiling.rs.
@@ -25,44 +23,17 @@ use serde::{Deserialize, Serialize};
 const WASHING_MM: f64 = 5.0;
 /// A step up that is a washing [-].
 const STEP_RATIO: f64 = 0.015;
-/// Share of the loss that the weak end of the interval must leave [-].
+/// Loss that is told, and the share of it that the weak end of the interval must leave [-].
+const LEAST_LOSS_RATIO: f64 = 0.025;
 const SURE_SHARE: f64 = 0.5;
-/// Levels and days that a slope needs.
+/// Levels and days that a slope needs, and days that are kept.
 const LEAST_LEVELS: usize = 8;
 const LEAST_DAYS: f64 = 10.0;
-/// Dirt is looked for in all days that are kept, and in so many of the latest.
-const LATE_DAYS: [i64; 3] = [30, 20, 14];
+const KEPT: usize = 60;
 /// Share of the loss by which the sensor's clear sky may have risen, or of it that must be back [-].
 const HALF: f64 = 0.5;
 /// Levels whose median stands for now.
 const LATEST: usize = 3;
-
-/// What the light of a plane is measured with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LightSensor {
-    /// A sensor that lies in it.
-    InPlane,
-    /// A horizontal one.
-    Horizontal,
-}
-
-impl LightSensor {
-    /// Loss that is told [-].
-    const fn least_loss_ratio(self) -> f64 {
-        match self {
-            LightSensor::InPlane => 0.025,
-            LightSensor::Horizontal => 0.05,
-        }
-    }
-
-    /// Days that are looked at.
-    const fn kept_days(self) -> i64 {
-        match self {
-            LightSensor::InPlane => 60,
-            LightSensor::Horizontal => 30,
-        }
-    }
-}
 
 /// A day of a plane.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -120,13 +91,8 @@ impl SoilingWatch {
         self.standing.is_some()
     }
 
-    /// Takes a day in the light of a sensor; `found` is when it could be said.
-    pub fn take(
-        &mut self,
-        day: PlaneDay,
-        sensor: LightSensor,
-        found: Time,
-    ) -> Option<Edge<Soiled>> {
+    /// Takes a day; `found` is when it could be said.
+    pub fn take(&mut self, day: PlaneDay, found: Time) -> Option<Edge<Soiled>> {
         // Where time has gone back, a day ends twice.
         if self.days.last().is_some_and(|last| last.day >= day.day) {
             return None;
@@ -142,90 +108,77 @@ impl SoilingWatch {
                 return Some(Edge::Ended { at: day.began });
             }
             standing.was_over = is_back;
-            self.keep(day, sensor);
+            self.keep(day);
             return None;
         }
         if self.is_washing(&day) {
             self.days.clear();
         }
-        self.keep(day, sensor);
-        let (began, soiled) = self.soiled(sensor)?;
-        let level = median(latest(&self.days))?;
+        self.keep(day);
+        let soiled = self.soiled()?;
+        let level = median(self.latest())?;
         self.standing = Some(Standing {
             over_from: level + HALF * soiled.loss_ratio,
             was_over: false,
         });
         Some(Edge::Found {
-            began,
+            began: self.days[0].began,
             found,
             seen: soiled,
         })
     }
 
-    fn keep(&mut self, day: PlaneDay, sensor: LightSensor) {
-        let first = day.day;
-        self.days
-            .retain(|earlier| first.days_since(earlier.day) < sensor.kept_days());
+    fn keep(&mut self, day: PlaneDay) {
         self.days.push(day);
+        if self.days.len() > KEPT {
+            self.days.remove(0);
+        }
+    }
+
+    fn latest(&self) -> impl Iterator<Item = f64> {
+        self.days.iter().rev().take(LATEST).map(|d| d.level_ratio)
     }
 
     fn is_washing(&self, day: &PlaneDay) -> bool {
-        let level = median(latest(&self.days));
+        let level = median(self.latest());
         let is_step = level.is_some_and(|level| day.level_ratio - level >= STEP_RATIO);
         is_step || day.rain_mm.is_some_and(|mm| mm >= WASHING_MM)
     }
 
-    /// Dirt that was slow to come, or came of late: where it has hardly begun, what was before it hides it.
-    fn soiled(&self, sensor: LightSensor) -> Option<(Time, Soiled)> {
-        let last = self.days.last()?.day;
-        std::iter::once(sensor.kept_days())
-            .chain(LATE_DAYS)
-            .find_map(|days| {
-                let is_late = |day: &&PlaneDay| last.days_since(day.day) < days;
-                let late: Vec<PlaneDay> = self.days.iter().filter(is_late).copied().collect();
-                let seen = soiled(&late, sensor)?;
-                Some((late[0].began, seen))
-            })
+    fn soiled(&self) -> Option<Soiled> {
+        let first = self.days.first()?.day;
+        let age = |day: &PlaneDay| day.day.days_since(first) as f64;
+        let span = age(self.days.last()?);
+        if self.days.len() < LEAST_LEVELS || span < LEAST_DAYS {
+            return None;
+        }
+        let levels: Vec<(f64, f64)> = self.days.iter().map(|d| (age(d), d.level_ratio)).collect();
+        let slope = robust_slope(&levels, Interval::NinetyNine)?;
+        // A line goes on where dirt has long been what it will be.
+        let at_first = median(self.days.iter().take(LATEST).map(|d| d.level_ratio))?;
+        let fallen = at_first - median(self.latest())?;
+        let loss_ratio = fallen.min(-slope.middle * span);
+        let surely = -slope.high * span;
+        if loss_ratio < LEAST_LOSS_RATIO || surely < SURE_SHARE * loss_ratio {
+            return None;
+        }
+        let clear = self.days.iter();
+        let clear: Vec<(f64, f64)> = clear
+            .filter_map(|d| Some((age(d), d.clear_ratio?)))
+            .collect();
+        let rise = robust_slope(&clear, Interval::NinetyFive).map(|s| s.middle * span);
+        // Without a clear hour nothing tells dirt from a sensor that has come to read high.
+        if rise? >= HALF * loss_ratio {
+            return None;
+        }
+        Some(Soiled {
+            loss_ratio,
+            per_day: -slope.middle,
+            per_day_low: -slope.high,
+            per_day_high: -slope.low,
+            days: span,
+        })
     }
-}
-
-fn soiled(days: &[PlaneDay], sensor: LightSensor) -> Option<Soiled> {
-    let first = days.first()?.day;
-    let age = |day: &PlaneDay| day.day.days_since(first) as f64;
-    let span = age(days.last()?);
-    if days.len() < LEAST_LEVELS || span < LEAST_DAYS {
-        return None;
-    }
-    let levels: Vec<(f64, f64)> = days.iter().map(|d| (age(d), d.level_ratio)).collect();
-    let slope = robust_slope(&levels, Interval::NinetyNine)?;
-    // A line goes on where dirt has long been what it will be.
-    let at_first = median(days.iter().take(LATEST).map(|d| d.level_ratio))?;
-    let fallen = at_first - median(latest(days))?;
-    let loss_ratio = fallen.min(-slope.middle * span);
-    let surely = -slope.high * span;
-    if loss_ratio < sensor.least_loss_ratio() || surely < SURE_SHARE * loss_ratio {
-        return None;
-    }
-    let clear = days.iter();
-    let clear: Vec<(f64, f64)> = clear
-        .filter_map(|d| Some((age(d), d.clear_ratio?)))
-        .collect();
-    let rise = robust_slope(&clear, Interval::NinetyFive).map(|s| s.middle * span);
-    // Without a clear hour nothing tells dirt from a sensor that has come to read high.
-    if rise? >= HALF * loss_ratio {
-        return None;
-    }
-    Some(Soiled {
-        loss_ratio,
-        per_day: -slope.middle,
-        per_day_low: -slope.high,
-        per_day_high: -slope.low,
-        days: span,
-    })
-}
-
-fn latest(days: &[PlaneDay]) -> impl Iterator<Item = f64> {
-    days.iter().rev().take(LATEST).map(|d| d.level_ratio)
 }
 
 #[cfg(test)]
@@ -251,9 +204,7 @@ mod tests {
                     clear_ratio: Some(clear(d)),
                     rain_mm: rain_mm(d),
                 };
-                watch
-                    .take(day, LightSensor::InPlane, at)
-                    .map(|edge| (d, edge))
+                watch.take(day, at).map(|edge| (d, edge))
             })
             .collect()
     }
@@ -277,37 +228,6 @@ mod tests {
         // Where no rain is measured, two clean days say it.
         let ended = edges(23, dirt, |_| 1.0, |_| None);
         assert!(matches!(ended[1], (21, Edge::Ended { .. })), "{ended:?}");
-    }
-
-    #[test]
-    fn dirt_that_comes_of_late_is_not_hidden_by_clean_weeks() {
-        let dirt = |d: i64| 1.0 - 0.004 * (d - 40).max(0) as f64;
-        let told = edges(54, dirt, |_| 1.0, |_| None);
-        let [(found, Edge::Found { began, seen, .. })] = told[..] else {
-            panic!("{told:?}");
-        };
-        assert!(found <= 53 && seen.days <= 30.0, "{found} {seen:?}");
-        assert!(began >= Time::from_unix_ms(20 * 86_400_000), "{began:?}");
-    }
-
-    /// What carries its light onto the plane is not known to a percent or two.
-    #[test]
-    fn beside_a_horizontal_sensor_more_has_to_be_lost() {
-        let told = |per_day: f64| {
-            let mut watch = SoilingWatch::new();
-            (0..20).any(|d| {
-                let at = Time::from_unix_ms(d * 86_400_000);
-                let day = PlaneDay {
-                    day: at.solar_day(0.0),
-                    began: at,
-                    level_ratio: 1.0 - per_day * d as f64,
-                    clear_ratio: Some(1.0),
-                    rain_mm: None,
-                };
-                watch.take(day, LightSensor::Horizontal, at).is_some()
-            })
-        };
-        assert!(told(0.004) && !told(0.0024));
     }
 
     #[test]

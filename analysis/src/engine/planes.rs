@@ -3,13 +3,13 @@
 
 use super::Engine;
 use super::slots::When;
-use crate::detect::{Edge, Kind, LightSensor, PlaneDay, SoilingWatch, YearWatch};
+use crate::detect::{Edge, Kind, PlaneDay, SoilingWatch, YearWatch};
 use crate::diagnose::{Subject, explain};
-use crate::expected::{Level, Light, WeatherRung};
+use crate::expected::{Light, WeatherRung};
 use crate::reading::{DeviceId, SolarDay};
 use serde::{Deserialize, Serialize};
 
-/// Sun and light in which a sensor is compared with a clear sky.
+/// Sun and light in which a plane sensor is compared with a clear sky.
 const LEAST_ELEVATION_DEG: f64 = 20.0;
 const MOST_INCIDENCE_DEG: f64 = 60.0;
 const LEAST_BEAM_SHARE: f64 = 0.6;
@@ -41,7 +41,7 @@ impl Engine {
         let elevation_deg = light.sun.apparent_elevation_deg();
         for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
             let fits = |p: &&crate::expected::PlaneLight| {
-                p.rung != WeatherRung::ScaledClearSky
+                p.rung == WeatherRung::PlaneSensor
                     && elevation_deg >= LEAST_ELEVATION_DEG
                     && p.incidence.deg() <= MOST_INCIDENCE_DEG
                     && p.beam_share >= LEAST_BEAM_SHARE
@@ -59,23 +59,10 @@ impl Engine {
         for p in 0..self.state.planes.len() {
             let clear = std::mem::take(&mut self.state.planes[p].clear_today);
             self.state.planes[p].rained(rain_mm);
-            let Some(Level {
-                rung,
-                ratio: level_ratio,
-                is_near,
-            }) = self.state.calibration.level(p)
-            else {
+            let Some((rung, level_ratio)) = self.state.calibration.level(p) else {
                 continue;
             };
-            let sensor = match rung {
-                WeatherRung::PlaneSensor => Some(LightSensor::InPlane),
-                // Levels by the two kinds of sensors are not of one kind.
-                _ if rung.is_horizontal() && !self.has_sensor_in(p) => {
-                    Some(LightSensor::Horizontal)
-                }
-                _ => None,
-            };
-            if let Some(sensor) = sensor {
+            if rung == WeatherRung::PlaneSensor {
                 let of_day = PlaneDay {
                     day,
                     began,
@@ -83,9 +70,9 @@ impl Engine {
                     clear_ratio: self.clearest(clear),
                     rain_mm: self.state.planes[p].rain_mm.take(),
                 };
-                self.judge_soiling(p, of_day, sensor, when);
+                self.judge_soiling(p, of_day, when);
             }
-            let is_healthy = is_near && !self.state.planes[p].soiling.stands();
+            let is_healthy = !self.state.planes[p].soiling.stands();
             let aged = self.chain.left_by_age(p, when.start).unwrap_or(1.0);
             if is_healthy && rung != WeatherRung::ScaledClearSky {
                 let loss = self.state.planes[p]
@@ -113,14 +100,8 @@ impl Engine {
             .map(|s| f64::from(*s))
     }
 
-    fn has_sensor_in(&self, p: usize) -> bool {
-        let mut sensors = self.roles.light_of_weather.iter().flatten();
-        sensors.any(|(_, plane)| *plane == Some(p))
-    }
-
-    fn judge_soiling(&mut self, p: usize, of_day: PlaneDay, sensor: LightSensor, when: When) {
-        let soiling = &mut self.state.planes[p].soiling;
-        let edge = soiling.take(of_day, sensor, when.start);
+    fn judge_soiling(&mut self, p: usize, of_day: PlaneDay, when: When) {
+        let edge = self.state.planes[p].soiling.take(of_day, when.start);
         let stands = self.state.planes[p].soiling.stands();
         self.state.calibration.hold_light(p, stands);
         for device in self.devices_on(p) {

@@ -25,7 +25,7 @@ mod typical;
 mod validity;
 
 pub use calibration::{
-    Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf, Level, Own, SupplyNumber,
+    Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf, Own, SupplyNumber,
 };
 pub use chain::{Chain, ChainError, InputModel, Prediction};
 pub use heat::{Heat, Inertia};

@@ -77,12 +77,10 @@ impl Bounds {
     }
 }
 
-/// The medians of a steady day.
+/// The medians of a day that may calibrate.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct DayMedian {
     pub rung: WeatherRung,
-    /// Whether it is within the bounds.
-    pub may_calibrate: bool,
     pub current_ratio: f64,
     /// ln (V_measured / V_mp).
     pub voltage_ln: f64,
@@ -90,7 +88,7 @@ pub(super) struct DayMedian {
 }
 
 impl DayMedian {
-    /// Of the kind of light that the day had most of; `None` where it was not steady for long enough.
+    /// Of the kind of light that the day had most of; `None` where the day may not calibrate.
     pub fn of(samples: &[Kept], slot: Span, bounds: Bounds) -> Option<Self> {
         let rung = most_frequent(samples)?;
         let of_rung = || samples.iter().filter(|s| s.rung == rung);
@@ -104,16 +102,13 @@ impl DayMedian {
         let beside = median(of_rung().filter_map(|s| s.beside_siblings));
         let half_a_string = 0.5 / bounds.strings.max(1) as f64;
         let tolerance = bounds.power_tolerance_ratio;
-        if robust_spread(currents(), current_ratio)? > MAX_SPREAD_RATIO {
-            return None;
-        }
-        let may_calibrate = (current_ratio - 1.0).abs()
+        let is_plausible = (current_ratio - 1.0).abs()
             <= (CURRENT_BOUND_RATIO + tolerance).min(half_a_string)
             && voltage_ln.exp_m1().abs() <= VOLTAGE_BOUND_RATIO + tolerance
+            && robust_spread(currents(), current_ratio)? <= MAX_SPREAD_RATIO
             && beside.is_none_or(|beside| (beside - 1.0).abs() <= SIBLING_BOUND_RATIO);
-        Some(Self {
+        is_plausible.then_some(Self {
             rung,
-            may_calibrate,
             current_ratio,
             voltage_ln,
             voltage_per_offset_k: median(of_rung().map(|s| s.voltage_per_offset_k))?,
@@ -151,8 +146,7 @@ mod tests {
     }
 
     fn median_of(samples: &[Kept], bounds: Bounds) -> Option<DayMedian> {
-        let day = DayMedian::of(samples, Span::from_min(5), bounds);
-        day.filter(|day| day.may_calibrate)
+        DayMedian::of(samples, Span::from_min(5), bounds)
     }
 
     #[test]

@@ -17,12 +17,10 @@
 
 mod day;
 mod learned;
-mod level;
 mod slow;
 
 pub use day::CalibrationSample;
 pub use learned::{Learned, LearnedOf, SupplyNumber};
-pub use level::Level;
 pub use slow::Known;
 
 use super::types::WeatherRung;
@@ -95,8 +93,8 @@ struct PlaneCalibration {
     light: BTreeMap<WeatherRung, Slow>,
     /// dT_p.
     offset_k: Slow,
-    /// The level of the day that ended last.
-    level: Option<Level>,
+    /// The level of the day that ended last: what its inputs gave over what this light gives.
+    level: Option<(WeatherRung, f64)>,
     /// Whether the gain of the light stays as it is: dirt must not become what is expected.
     held: bool,
     /// How many inputs lie on it.
@@ -270,9 +268,8 @@ impl Calibration {
     }
 
     /// What the inputs of a plane gave on the day that ended last over what the uncalibrated chain gives
-    /// in the light that was measured; `None` where it was not steady, or where one input alone says that
-    /// it is far off.
-    pub fn level(&self, p: usize) -> Option<Level> {
+    /// in the light that was measured; `None` where the day could not calibrate.
+    pub fn level(&self, p: usize) -> Option<(WeatherRung, f64)> {
         self.planes[p].level
     }
 
@@ -296,9 +293,6 @@ impl Calibration {
             return;
         };
         days.retain(|(day, _)| day.rung == rung);
-        self.planes[p].level =
-            Level::of(rung, &days.iter().map(|(day, _)| *day).collect::<Vec<_>>());
-        days.retain(|(day, _)| day.may_calibrate);
         let own = |slow: &Slow, rule| Factor::of(slow.now(rule), rule).value;
         let current = median(
             days.iter()
@@ -312,6 +306,7 @@ impl Calibration {
             return;
         };
         let plane = &mut self.planes[p];
+        plane.level = Some((rung, current));
         // Who vouches today, not who could: a fault of the only one left would become the plane's.
         let vouch = days.len().min(plane.inputs);
         let (light_rule, offset_rule) = (light_rule(vouch, rung), offset_rule(vouch));
