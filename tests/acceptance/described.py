@@ -69,8 +69,11 @@ def main():
         for parameter in document["paths"][template]["get"].get("parameters", []):
             if parameter["in"] != "query":
                 continue
-            for value in parameter["schema"].get("enum", [DATE]):
+            schema = parameter["schema"]
+            for value in schema.get("enum", [schema.get("default", DATE)]):
                 assert check(document, registry, f"{path}?{parameter['name']}={value}", template) == 200
+            if schema == {"type": "string"}:
+                continue  # any text is right
             for value in ("", "%00", "9" * 400, "2026-02-31", "day;", "%F0%9F%8C%9E"):
                 status = check(document, registry, f"{path}?{parameter['name']}={value}", template)
                 assert status == 400, f"{path} with {parameter['name']}={value}: {status}"
