@@ -308,3 +308,24 @@ fn programs_that_are_told_have_a_place_a_secret_and_topics_of_their_own() {
     let mqtt = site.alerts.mqtt.expect("a broker");
     assert_eq!(mqtt.prefix, "noonmark/hillside-barn");
 }
+
+/// Authorities are found like every other file: beside the site file, or with the credentials.
+#[test]
+fn an_authority_may_be_a_credential() {
+    let authorities = |name: &str| {
+        let text = ["mail", "desk"].iter().fold(barn_text(), |text, whose| {
+            let commented = format!("# ca_file = \"/etc/noonmark/{whose}-ca.pem\"");
+            text.replace(&commented, &format!("ca_file = {name:?}"))
+        });
+        let alerts = parse("barn", &text, Path::new("etc"))
+            .expect("right")
+            .alerts;
+        let mail = alerts.mail.expect("mails leave").ca_file;
+        [mail, alerts.webhooks[0].ca_file.clone()].map(|path| path.expect("an authority"))
+    };
+    let beside = PathBuf::from("etc/own.pem");
+    assert_eq!(authorities("own.pem"), [beside.clone(), beside]);
+    let credential = PathBuf::from("${CREDENTIALS_DIRECTORY}/own.pem");
+    let name = "${CREDENTIALS_DIRECTORY}/own.pem";
+    assert_eq!(authorities(name), [credential.clone(), credential]);
+}

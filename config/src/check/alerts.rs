@@ -1,7 +1,7 @@
 //! `[alerts]`: who is told, when, and how mails leave.
 
 use super::machines::{Machines, is_loopback, told_from};
-use super::secret::{secret, without};
+use super::secret::{place, secret, without};
 use super::source::address_at;
 use super::{list, report, value};
 use crate::checked::{Alerts, MailSecurity, MailServer, QuietHours, Reader, Role};
@@ -148,7 +148,7 @@ fn server(raw: &raw::MailServer, beside: &Path, problems: &mut Problems<'_>) -> 
         security,
         user: value(&raw.user).cloned(),
         password,
-        ca_file: value(&raw.ca_file).map(|name| beside.join(name)),
+        ca_file: value(&raw.ca_file).map(|name| place(name, beside)),
         from,
     })
 }

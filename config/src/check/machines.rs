@@ -1,7 +1,7 @@
 //! `[[alerts.webhook]]` and `[alerts.mqtt]`: programs that are told of findings.
 
 use super::broker::Brokers;
-use super::secret::{either, without};
+use super::secret::{either, place, without};
 use super::source::{MQTT_PORT, address_at, span};
 use super::{list, report, value};
 use crate::checked::{Address, Announcer, HttpUrl, Link, RegisterMap, Secret, Source, Webhook};
@@ -109,7 +109,7 @@ fn webhook(raw: &raw::Webhook, beside: &Path, problems: &mut Problems<'_>) -> Op
         id: id.value.0.clone(),
         url,
         secret,
-        ca_file: value(&raw.ca_file).map(|name| beside.join(name)),
+        ca_file: value(&raw.ca_file).map(|name| place(name, beside)),
         told_from: told_from(&raw.told_from, Severity::Plan),
         timeout,
     })
@@ -163,13 +163,13 @@ fn announcer(
 ) -> Option<Announcer> {
     let found = raw.address.as_ref()?;
     let address = address_at(found, raw.at().key("address"), MQTT_PORT, problems);
-    let (prefix, place) = match &raw.prefix {
+    let (prefix, span) = match &raw.prefix {
         Some(found) => (found.value.clone(), &found.span),
         None => (format!("noonmark/{}", plain_letters(site?)), &raw.at().span),
     };
     let mut refuse = |fault, wanted: &str| {
         let (path, text) = (raw.at().key("prefix"), format!("text {prefix:?}"));
-        problems.add(fault, place, path, text, wanted);
+        problems.add(fault, span, path, text, wanted);
     };
     if !is_topic(&prefix) {
         refuse(

@@ -161,7 +161,8 @@ fn parameters(server: &MailServer) -> Result<TlsParameters, SendError> {
     let mut builder = TlsParameters::builder(server.address.host.clone());
     if let Some(path) = &server.ca_file {
         let named = |error: String| io::Error::other(format!("{}: {error}", path.display()));
-        let pem = std::fs::read(path).map_err(|error| wrong(named(error.to_string())))?;
+        let pem = secret::place(path).and_then(std::fs::read);
+        let pem = pem.map_err(|error| wrong(named(error.to_string())))?;
         let authority = Certificate::from_pem(&pem);
         let authority = authority.map_err(|error| wrong(named(error.to_string())))?;
         builder = builder
