@@ -14,6 +14,7 @@ use analysis::plant::Plant;
 use analysis::reading::{ChannelId, DeviceId, Span};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
+use std::collections::BTreeSet;
 use std::fmt;
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
@@ -278,6 +279,16 @@ impl SiteFile {
     /// The source of a device.
     pub fn source(&self, device: &DeviceId) -> Option<&Source> {
         self.sources.iter().find(|source| &source.device == device)
+    }
+
+    /// All brokers: of the devices that publish, and the one that is told of findings.
+    pub fn brokers(&self) -> BTreeSet<&Broker> {
+        let of_sources = self.sources.iter().filter_map(|source| match &source.link {
+            Link::Mqtt { broker, .. } => Some(broker),
+            Link::ModbusTcp { .. } | Link::ModbusRtuOverTcp { .. } | Link::ModbusRtu { .. } => None,
+        });
+        let told = self.alerts.mqtt.iter().map(|told| &told.broker);
+        of_sources.chain(told).collect()
     }
 
     /// Devices that cannot be read live, because only a recording has their readings.

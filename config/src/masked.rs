@@ -8,21 +8,11 @@ use crate::shape::FILL_IN;
 use std::fmt::Write;
 use toml::de::{DeTable, DeValue};
 
-/// Of people, and of what lets somebody in. The path of a password's file is masked because a password
-/// typed in its place is too easily overlooked.
-const MASKED: [&str; 11] = [
-    "user",
-    "email",
-    "from",
-    "password_file",
-    "password_env",
-    "reader_password_file",
-    "reader_password_env",
-    "key_file",
-    "certificate_file",
-    "ca_file",
-    "page",
-];
+/// Of people, and of what lets somebody in: the address of a receiver may have a password in it.
+const MASKED: [&str; 5] = ["user", "email", "from", "page", "url"];
+/// What names a file or a variable with a secret ends so. It is masked because a password typed in its
+/// place is too easily overlooked.
+const PLACES_OF_SECRETS: [&str; 2] = ["_file", "_env"];
 /// Tables of people: their names too.
 const PEOPLE: &str = "alerts.reader";
 /// Tables whose keys are the file's own: load ratios, headers.
@@ -58,7 +48,8 @@ fn table(of: &DeTable<'_>, path: &str, place: &str, lines: &mut String) {
         }
         let is_of_people = place == PEOPLE && key == "name";
         let (path, place) = (joined(path), joined(place));
-        match is_of_people || MASKED.contains(&key) {
+        let is_secret = PLACES_OF_SECRETS.iter().any(|end| key.ends_with(end));
+        match is_of_people || is_secret || MASKED.contains(&key) {
             true => line(lines, &path, MASK),
             false => entry(value.get_ref(), &path, &place, lines),
         }
@@ -134,5 +125,21 @@ mod tests {
             assert!(shown.lines().any(|found| found == line), "{line}: {shown}");
         }
         assert_eq!(masked("name = \"open"), None);
+    }
+    #[test]
+    fn what_a_receiver_knows_us_by_is_not_shown() {
+        let text = r#"
+            [[alerts.webhook]]
+            id = "desk"
+            url = "https://desk.example.org/in?key=planted-1"
+            secret_file = "planted-2"
+            secret_env = "planted-3"
+        "#;
+        let shown = masked(text).expect("TOML");
+        let lines: Vec<&str> = shown.lines().collect();
+        let masked = ["secret_env", "secret_file", "url"];
+        let masked = masked.map(|key| format!("alerts.webhook[1].{key} = ***"));
+        assert_eq!(lines[0], "alerts.webhook[1].id = \"desk\"");
+        assert_eq!(lines[1..], masked);
     }
 }

@@ -131,7 +131,7 @@ fn every_command_has_a_manual_page_and_help_with_an_example() {
 }
 
 /// Everything that lets somebody in, or is somebody, where a person may have put it.
-const SECRETS: [&str; 9] = [
+const SECRETS: [&str; 12] = [
     "planted-user",
     "planted-mail-password",
     "planted-page-hash",
@@ -141,6 +141,9 @@ const SECRETS: [&str; 9] = [
     "planted-from",
     "planted-variable",
     "planted-file-name",
+    "planted-url",
+    "planted-webhook-file",
+    "planted-webhook-secret",
 ];
 
 #[test]
@@ -155,10 +158,14 @@ fn the_text_for_helpers_has_no_secret_in_it() {
                   user = \"planted-user\"\npassword_file = \"planted-file-name\"\n\
                   from = \"planted-from@example.org\"\n\
                   [[alerts.reader]]\nname = \"planted-owner\"\n\
-                  email = \"planted-owner@example.org\"\nrole = \"owner\"\n";
+                  email = \"planted-owner@example.org\"\nrole = \"owner\"\n\
+                  [[alerts.webhook]]\nid = \"desk\"\n\
+                  url = \"https://desk.example.org/in?key=planted-url\"\n\
+                  secret_file = \"planted-webhook-file\"\n";
     let site = at("site.toml");
     fs::write(&site, format!("{places}{alerts}")).expect("room for it");
     fs::write(at("planted-file-name"), "planted-mail-password").expect("room for it");
+    fs::write(at("planted-webhook-file"), "planted-webhook-secret").expect("room for it");
     fs::write(at("page"), "planted-page-hash").expect("room for it");
     let doctor = |name: &str| {
         let (site, store, out) = (site.clone(), folder.path().to_owned(), at(name));
@@ -188,6 +195,7 @@ fn the_text_for_helpers_has_no_secret_in_it() {
         "\nalerts.mail.server = \"mail.example.org:465\"\n",
         "\nalerts.mail.user = ***\n",
         "\nmail: in a file, can be read\n",
+        "\nwebhook: in a file, can be read\n",
         "== store\nnot there",
         "== log\n",
     ] {

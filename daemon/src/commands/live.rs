@@ -11,7 +11,7 @@ use crate::source::mqtt::greet as greet_broker;
 use crate::source::pollers;
 use analysis::plant::Inverter;
 use analysis::reading::{Channel, Place, Quantity, Reading};
-use config::checked::{Broker, Link, SiteFile};
+use config::checked::SiteFile;
 use std::collections::BTreeSet;
 use std::fmt::Display;
 use std::io::{self, Write};
@@ -58,7 +58,7 @@ pub async fn live(site: &SiteFile, clock: Clock, out: &mut dyn Write) -> io::Res
         );
         tell(outcome, &who, &what)?;
     }
-    for broker in brokers(site) {
+    for broker in site.brokers() {
         let who = format!("broker {}", broker.address);
         match greet_broker(broker).await {
             Ok(()) => tell(Outcome::Ok, &who, "lets us in")?,
@@ -77,16 +77,6 @@ pub async fn live(site: &SiteFile, clock: Clock, out: &mut dyn Write) -> io::Res
         Outcome::Differs => exit::BAD_SITE_FILE,
         Outcome::Failed => exit::UNREACHABLE,
     })
-}
-
-fn brokers(site: &SiteFile) -> BTreeSet<&Broker> {
-    let sources = site.sources.iter();
-    let brokers = sources.filter_map(|source| match &source.link {
-        Link::Mqtt { broker, .. } => Some(broker),
-        Link::ModbusTcp { .. } | Link::ModbusRtuOverTcp { .. } | Link::ModbusRtu { .. } => None,
-    });
-    let told = site.alerts.mqtt.iter().map(|mqtt| &mqtt.broker);
-    brokers.chain(told).collect()
 }
 
 async fn device(site: &SiteFile, poller: &mut Poller, clock: Clock) -> (Outcome, String) {

@@ -9,7 +9,7 @@ use super::exit;
 use crate::clock::Clock;
 use crate::secret;
 use config::ConfigErrors;
-use config::checked::{Link, Secret, SiteFile};
+use config::checked::{Secret, SiteFile};
 use of_system::without_people;
 use std::fmt::Write as _;
 use std::fs::OpenOptions;
@@ -121,10 +121,10 @@ fn passwords(site: &SiteFile) -> String {
         Some(web) => (web.technician.as_ref(), web.reader.as_ref()),
         None => (None, None),
     };
-    let brokers = site.sources.iter().filter_map(|source| match &source.link {
-        Link::Mqtt { broker, .. } => broker.password.as_ref(),
-        Link::ModbusTcp { .. } | Link::ModbusRtuOverTcp { .. } | Link::ModbusRtu { .. } => None,
-    });
+    let brokers = site.brokers().into_iter();
+    let brokers = brokers.filter_map(|broker| Some(("broker", broker.password.as_ref()?)));
+    let webhooks = site.alerts.webhooks.iter();
+    let webhooks = webhooks.map(|webhook| ("webhook", &webhook.secret));
     let named = [
         ("mail", mail),
         ("page", technician),
@@ -133,7 +133,7 @@ fn passwords(site: &SiteFile) -> String {
     let named = named
         .into_iter()
         .filter_map(|(name, secret)| Some((name, secret?)));
-    let all = named.chain(brokers.map(|secret| ("broker", secret)));
+    let all = named.chain(brokers).chain(webhooks);
     let line = |(name, secret): (&str, &Secret)| {
         let place = match secret {
             Secret::File(_) => "in a file",
