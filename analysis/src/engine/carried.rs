@@ -18,6 +18,7 @@ pub fn still_holds(of: LearnedOf, before: &Plant, now: &Plant) -> bool {
             let plane = &now.planes[p];
             // By all inputs on it, in the light of all sensors.
             before.planes.contains(plane)
+                && sky(before) == sky(now)
                 && sensors(before) == sensors(now)
                 && on(before, plane) == on(now, plane)
         }
@@ -57,6 +58,11 @@ pub fn morning_still_holds(i: usize, before: &Plant, now: &Plant) -> bool {
 fn place(plant: &Plant) -> impl PartialEq {
     let site = &plant.site;
     (site.latitude, site.longitude, site.commissioned)
+}
+
+/// Of what the clear sky is worked out.
+fn sky(plant: &Plant) -> impl PartialEq {
+    (plant.site.altitude_m, plant.site.linke_turbidity)
 }
 
 /// Weather devices and the planes that they lie in.

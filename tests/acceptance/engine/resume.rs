@@ -112,6 +112,8 @@ fn what_was_learned_holds_where_the_description_is_as_it_was() {
     assert!(!morning_still_holds(0, &before, &fewer) && morning_still_holds(1, &before, &fewer));
     let another_sensor = with(|plant| plant.weather.clear());
     assert_eq!(holds(&another_sensor), [false, true, true, true]);
+    let clearer = with(|plant| plant.site.linke_turbidity[0] += 0.5);
+    assert_eq!(holds(&clearer), [false, true, true, true]);
     let elsewhere = with(|plant| plant.site.latitude = Angle::from_deg(-1.0));
     assert_eq!(holds(&elsewhere), [false; 4]);
 }
