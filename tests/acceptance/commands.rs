@@ -7,7 +7,7 @@ use std::fs;
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
-use tests::{Ended, Program};
+use tests::{COMMANDS, Ended, Program};
 
 const USAGE: Option<i32> = Some(64);
 const BAD_DATA: Option<i32> = Some(65);
@@ -45,24 +45,7 @@ fn path(path: &Path) -> &str {
 fn help_and_version_are_no_errors() {
     let help = noonmark(&["--help"]);
     assert_eq!(help.code, Some(0));
-    for command in [
-        "check",
-        "run",
-        "replay",
-        "scan",
-        "init",
-        "backup",
-        "verify",
-        "doctor",
-        "export",
-        "trial",
-        "report",
-        "password",
-        "demo",
-        "schema",
-        "completions",
-        "man",
-    ] {
+    for command in COMMANDS {
         assert!(
             help.out.contains(&format!("\n  {command} ")),
             "{}",

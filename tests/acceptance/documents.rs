@@ -7,26 +7,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use tests::{Ended, Program, python};
-
-const COMMANDS: [&str; 16] = [
-    "check",
-    "run",
-    "replay",
-    "scan",
-    "init",
-    "backup",
-    "verify",
-    "doctor",
-    "export",
-    "trial",
-    "report",
-    "password",
-    "demo",
-    "schema",
-    "completions",
-    "man",
-];
+use tests::{COMMANDS, Ended, Program, python};
 
 fn noonmark(arguments: &[&str]) -> Ended {
     Program::start(arguments).end()

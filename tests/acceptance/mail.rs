@@ -4,9 +4,8 @@
 //! package); property for the outbox: a mail arrives once, whatever the server does, and again with the
 //! same Message-ID where it was not noted that it had.
 
-use analysis::detect::Kind;
-use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
-use analysis::reading::{DeviceId, Energy, Span, Time};
+use analysis::diagnose::Finding;
+use analysis::reading::{Span, Time};
 use config::checked::SiteFile;
 use daemon::alert::{AtStore, Composer, Courier, Links, Post, Postman, Sender};
 use daemon::clock::Clock;
@@ -19,12 +18,11 @@ use std::sync::Arc;
 use std::time::Duration;
 use tempfile::TempDir;
 use tests::mail_server::{LOGIN, MailServer};
+use tests::told::{NOON, string_open};
 use tests::{Program, until};
 use tokio::runtime::Runtime;
 use tokio::task::JoinHandle;
 
-/// 2026-06-22 at noon UTC: 22 h at the site.
-const NOON: Time = Time::from_unix_ms(1_782_129_600_000);
 /// What a server has here for each mail.
 const PATIENCE: Duration = Duration::from_secs(3);
 /// Site seconds per second: the minute before the next try passes at once.
@@ -108,26 +106,7 @@ fn runtime() -> Runtime {
 }
 
 fn finding(ended: bool) -> Finding {
-    let subject = Subject::input(&DeviceId::new("shed"), 1);
-    Finding {
-        id: FindingId::new(&subject, Kind::StringOpen, NOON),
-        subject,
-        kind: Kind::StringOpen,
-        severity: Kind::StringOpen.severity(),
-        began: NOON,
-        found: NOON + Span::from_min(30),
-        ended: ended.then_some(NOON + Span::from_h(3)),
-        confidence: 0.97,
-        causes: vec![Cause {
-            cause: "one string open".to_owned(),
-            probability: 0.97,
-        }],
-        evidence: Evidence::from([("current_ratio".to_owned(), 0.5)]),
-        lost: Energy::from_wh(3_200.0),
-        summary: "Input 1 of shed: 1 of 2 strings without current".to_owned(),
-        advice: vec!["Compare the currents of the strings.".to_owned()],
-        caution: vec!["PV strings are live whenever there is light.".to_owned()],
-    }
+    string_open(1, ended.then_some(NOON + Span::from_h(3)))
 }
 
 /// Stores what is known of the finding at a time.

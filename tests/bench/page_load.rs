@@ -19,7 +19,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 use tests::plant::START;
-use tests::{Browser, Program, until};
+use tests::{Browser, Program, cpu_s, until};
 use year_store::{DAYS, INVERTERS, SLOT, SLOTS_PER_DAY, fill};
 
 const VISITORS: usize = 200;
@@ -79,7 +79,7 @@ async fn main() {
         )
     };
     let (before, since) = (polls(&mut browser), Instant::now());
-    let cpu = || visitor::cpu_s(program.pid());
+    let cpu = || cpu_s(program.pid());
     let cpu_before = cpu();
     let taken = visitor::all(&address, &pages, visitors, Duration::from_secs(seconds)).await;
     let (after, lasted) = (polls(&mut browser), since.elapsed().as_secs_f64());

@@ -13,9 +13,11 @@ use analysis::reading::Span;
 use chrono::NaiveDate;
 use daemon::report::{About, Days, write_period};
 use daemon::store::{Layout, Store};
+use rustix::process::getpid;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
+use tests::cpu_s;
 use tests::plant::{NORTH, Shape, Strings, plant};
 use year_store::{INVERTERS, fill};
 
@@ -74,7 +76,7 @@ fn report(folder: &Path) {
     };
     let out = folder.join("report");
     let files = write_period(&out, about, &store, days, &mut |_, _| {}).expect("a report");
-    let (seconds, of_a_core) = (begun.elapsed().as_secs_f64(), cpu_seconds());
+    let (seconds, of_a_core) = (begun.elapsed().as_secs_f64(), cpu_s(getpid()));
     println!("the report: {seconds:.2} s, {of_a_core:.2} s of a core");
     for file in files {
         let size = std::fs::metadata(&file).expect("it is there").len();
@@ -83,22 +85,4 @@ fn report(folder: &Path) {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let peak = status.lines().find(|line| line.starts_with("VmHWM"));
     println!("{}", peak.unwrap_or("memory is not told here"));
-}
-
-/// What all threads have had of a core, in the hundredths that the system counts; other work on the
-/// machine does not count.
-fn cpu_seconds() -> f64 {
-    const TICKS_PER_S: f64 = 100.0;
-    let text = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
-    // After the name in brackets: state is field 3, user and system time are 14 and 15.
-    let fields = text
-        .rsplit(')')
-        .next()
-        .unwrap_or_default()
-        .split_whitespace();
-    let ticks = fields
-        .skip(11)
-        .take(2)
-        .filter_map(|n| n.parse::<f64>().ok());
-    ticks.sum::<f64>() / TICKS_PER_S
 }

@@ -17,13 +17,14 @@ mod program;
 pub mod receiver;
 mod reference;
 mod sunspec_server;
+pub mod told;
 mod units_server;
 mod wait;
 
 pub use browser::{Answer, Browser};
 pub use close::relative;
 pub use peer::python;
-pub use program::{Ended, Program, noonmark};
+pub use program::{COMMANDS, Ended, Program, cpu_s, noonmark};
 pub use reference::{load_reference, reference_folder};
 pub use sunspec_server::{Served, SunspecServer};
 pub use units_server::{ServedValues, UnitsServer};

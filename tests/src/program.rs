@@ -10,6 +10,26 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Instant;
 
+/// Every command of it.
+pub const COMMANDS: [&str; 16] = [
+    "check",
+    "run",
+    "replay",
+    "scan",
+    "init",
+    "backup",
+    "verify",
+    "doctor",
+    "export",
+    "trial",
+    "report",
+    "password",
+    "demo",
+    "schema",
+    "completions",
+    "man",
+];
+
 /// The program that was built beside the tests.
 ///
 /// Panics if there is none: cargo does not build it for the tests of another package.
@@ -24,6 +44,19 @@ pub fn noonmark() -> PathBuf {
         program.display()
     );
     program
+}
+
+/// What all threads of a process have had of a core [s], in the hundredths that the system counts; other
+/// work on the machine does not count.
+pub fn cpu_s(process: Pid) -> f64 {
+    const TICKS_PER_S: f64 = 100.0;
+    let path = format!("/proc/{}/stat", process.as_raw_nonzero());
+    let text = std::fs::read_to_string(path).unwrap_or_default();
+    // After the name in brackets: state is field 3, user and system time are 14 and 15.
+    let fields = text.rsplit(')').next().unwrap_or_default();
+    let ticks = fields.split_whitespace().skip(11).take(2);
+    let ticks = ticks.filter_map(|n| n.parse::<f64>().ok());
+    ticks.sum::<f64>() / TICKS_PER_S
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

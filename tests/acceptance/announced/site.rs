@@ -1,8 +1,7 @@
 //! A site that tells programs, and a finding of which there is news.
 
-use analysis::detect::Kind;
-use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
-use analysis::reading::{DeviceId, Energy, Span, Time};
+use analysis::diagnose::Finding;
+use analysis::reading::Time;
 use config::checked::SiteFile;
 use daemon::alert::{Announcer, AtStore, Caller, Courier, Post, Sender, ToPost};
 use daemon::clock::Clock;
@@ -12,12 +11,12 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
 use tempfile::TempDir;
+pub use tests::told::NOON;
+use tests::told::string_open;
 use tests::until;
 use tokio::runtime::Runtime;
 use tokio::task::JoinHandle;
 
-/// 2026-06-22 at noon UTC.
-pub const NOON: Time = Time::from_unix_ms(1_782_129_600_000);
 /// Site seconds per second: the minute before the next try passes at once.
 const RATE: f64 = 600.0;
 
@@ -135,28 +134,12 @@ impl Site {
     }
 }
 
-/// A string that carries nothing, on an input, since some minutes after noon.
+/// A string that carries nothing, on an input, since noon; in words that are hard to write down.
 pub fn finding(input: u8, ended: Option<Time>) -> Finding {
-    let subject = Subject::input(&DeviceId::new("shed"), input);
     Finding {
-        id: FindingId::new(&subject, Kind::StringOpen, NOON),
-        subject,
-        kind: Kind::StringOpen,
-        severity: Kind::StringOpen.severity(),
-        began: NOON,
-        found: NOON + Span::from_min(30),
-        ended,
-        confidence: 0.97,
-        causes: vec![Cause {
-            cause: "one string open".to_owned(),
-            probability: 0.97,
-        }],
-        evidence: Evidence::from([("current_ratio".to_owned(), 0.5)]),
-        lost: Energy::from_wh(3_200.0),
         summary: "Input of shed: 1 of 2 strings without current, \"N1a\" \u{2014} \u{fc}"
             .to_owned(),
-        advice: vec!["Compare the currents of the strings.".to_owned()],
-        caution: vec!["PV strings are live whenever there is light.".to_owned()],
+        ..string_open(input, ended)
     }
 }
 

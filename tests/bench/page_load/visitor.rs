@@ -1,6 +1,5 @@
 //! Visitors on connections that stay open, those who follow, and those who never read.
 
-use rustix::process::Pid;
 use std::time::Duration;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::TcpStream;
@@ -127,22 +126,4 @@ pub async fn follow(address: &str, count: usize) -> JoinSet<()> {
         });
     }
     following
-}
-
-/// What a process has had of all cores [s].
-pub fn cpu_s(process: Pid) -> f64 {
-    const TICKS_PER_S: f64 = 100.0;
-    let path = format!("/proc/{}/stat", process.as_raw_nonzero());
-    let text = std::fs::read_to_string(path).unwrap_or_default();
-    // After the name in brackets: state is field 3, user and system time are 14 and 15.
-    let fields = text
-        .rsplit(')')
-        .next()
-        .unwrap_or_default()
-        .split_whitespace();
-    let ticks = fields
-        .skip(11)
-        .take(2)
-        .filter_map(|n| n.parse::<f64>().ok());
-    ticks.sum::<f64>() / TICKS_PER_S
 }
