@@ -11,6 +11,7 @@ use daemon::commands::{
 use daemon::demo;
 use daemon::report::Days;
 use daemon::signals::Orders;
+use daemon::text::with_reasons;
 use std::future::Future;
 use std::io::{self, IsTerminal};
 use std::path::Path;
@@ -192,15 +193,6 @@ fn said<E: std::error::Error>(result: Result<(), E>, code: impl Fn(&E) -> u8) ->
     let Err(error) = result else {
         return exit::DONE;
     };
-    let mut message = error.to_string();
-    let mut source = error.source();
-    while let Some(reason) = source {
-        let reason_text = reason.to_string();
-        if !message.contains(&reason_text) {
-            message = format!("{message}: {reason_text}");
-        }
-        source = reason.source();
-    }
-    eprintln!("failed to {message}");
+    eprintln!("failed to {}", with_reasons(&error));
     code(&error)
 }

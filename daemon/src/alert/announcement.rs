@@ -7,7 +7,7 @@
 use crate::report::{FindingsFileError, finding_line};
 use crate::store::{News, Store, StoreError};
 use crate::text::utc;
-use analysis::diagnose::{Finding, FindingId};
+use analysis::diagnose::FindingId;
 use analysis::plant::Site;
 use analysis::reading::Time;
 use serde_json::json;
@@ -72,14 +72,6 @@ pub fn id(news: &News) -> String {
 pub fn trial(now: Time, site: &Site) -> String {
     let id = format!("trial.{}", now.unix_ms());
     body(&id, "trial", now, site, "null")
-}
-
-/// The line of a finding, as it is kept for whoever comes later.
-///
-/// # Errors
-/// If it has a number that JSON has not.
-pub fn state(finding: &Finding, site: &Site) -> Result<String, FindingsFileError> {
-    finding_line(finding, site)
 }
 
 /// The line stands in it as it is in the file, to the byte.

@@ -7,13 +7,11 @@
 //! Never in here: which topics there are (`mqtt`), or what is in the outbox.
 
 use super::announcement::{self, Announcement};
-use super::courier::CarryError;
 use super::sender::AtStore;
 use super::standing::Standing;
 use crate::clock::{Clock, monotonic};
-use crate::mqtt::{Client, Events, Message, Packet, Prefix, open};
+use crate::mqtt::{ANSWER_WITHIN, Client, Events, Message, Packet, Prefix, open, silent};
 use crate::source::Waits;
-use crate::store::Delivery;
 use analysis::plant::Site;
 use analysis::reading::Time;
 use config::checked;
@@ -24,8 +22,6 @@ use tokio::task::JoinSet;
 use tokio::time::{sleep_until, timeout};
 use tracing::{info, warn};
 
-/// Longest time until the broker has answered.
-const ANSWER_WITHIN: Duration = Duration::from_secs(15);
 /// Messages that are on the way together; a connection with all findings of years takes no minutes.
 const TOGETHER: usize = 32;
 /// From one look for findings whose state is to be cleared to the next.
@@ -40,6 +36,15 @@ pub struct AnnounceError {
     pub broker: String,
     /// Why.
     pub why: String,
+}
+
+impl AnnounceError {
+    fn at(told: &checked::Announcer, why: String) -> Self {
+        Self {
+            broker: told.broker.address.to_string(),
+            why,
+        }
+    }
 }
 
 /// Messages that leave together, and who waits for that.
@@ -84,11 +89,7 @@ impl Announcer {
     ///
     /// # Errors
     /// If the broker has not acknowledged it.
-    pub async fn carry(&self, at_store: &AtStore, delivery: &Delivery) -> Result<(), CarryError> {
-        let (id, plant) = (delivery.id, at_store.plant.clone());
-        let told = at_store
-            .with(move |store| Announcement::of(id, store, &plant.site))
-            .await?;
+    pub async fn carry(&self, told: Announcement) -> Result<(), AnnounceError> {
         let prefix = Prefix::of(&self.told);
         let state = Message {
             topic: prefix.finding(&told.finding),
@@ -101,14 +102,11 @@ impl Announcer {
             is_retained: false,
         };
         // Whoever hears of something new finds its state there.
-        Ok(self.publish(vec![state, event]).await?)
+        self.publish(vec![state, event]).await
     }
 
     async fn publish(&self, messages: Vec<Message>) -> Result<(), AnnounceError> {
-        let error = |why: String| AnnounceError {
-            broker: self.told.broker.address.to_string(),
-            why,
-        };
+        let error = |why| AnnounceError::at(&self.told, why);
         let (done, answer) = oneshot::channel();
         let gone = || error("nobody keeps a connection".to_owned());
         let wishes = self.wishes.as_ref().ok_or_else(gone)?;
@@ -123,20 +121,17 @@ impl Announcer {
 /// # Errors
 /// If the broker is not reached or does not acknowledge it.
 pub async fn trial(told: &checked::Announcer, site: &Site, now: Time) -> Result<(), AnnounceError> {
-    let error = |why: String| AnnounceError {
-        broker: told.broker.address.to_string(),
-        why,
-    };
+    let error = |why| AnnounceError::at(told, why);
     let (client, mut events) =
         open(&told.broker, 2, None).map_err(|reason| error(reason.to_string()))?;
-    accepted(&mut events).await.map_err(error)?;
+    events.wait_for(is_accepted).await.map_err(error)?;
     let event = Message {
         topic: Prefix::of(told).events(),
         payload: announcement::trial(now, site),
         is_retained: false,
     };
     client.publish(&event).await.map_err(error)?;
-    acknowledged(&mut events).await.map_err(error)
+    events.wait_for(is_acknowledged).await.map_err(error)
 }
 
 /// The connection to the broker over the years.
@@ -184,7 +179,7 @@ impl Line {
         wishes: &mut mpsc::Receiver<Wish>,
         waits: &mut Waits,
     ) -> Option<String> {
-        if let Err(lost) = accepted(&mut events).await {
+        if let Err(lost) = events.wait_for(is_accepted).await {
             return Some(lost);
         }
         let (heard, mut packets) = mpsc::channel(1);
@@ -276,23 +271,10 @@ fn ended(packet: Option<Result<Packet, String>>) -> Option<String> {
     }
 }
 
-/// Waits until the connection stands.
-async fn accepted(events: &mut Events) -> Result<(), String> {
-    wait_for(events, |packet| matches!(packet, Packet::Accepted)).await
+fn is_accepted(packet: &Packet) -> bool {
+    matches!(packet, Packet::Accepted)
 }
 
-async fn acknowledged(events: &mut Events) -> Result<(), String> {
-    wait_for(events, |packet| matches!(packet, Packet::Acknowledged)).await
-}
-
-async fn wait_for(events: &mut Events, wanted: fn(&Packet) -> bool) -> Result<(), String> {
-    let answer = async {
-        while !wanted(&events.next().await?) {}
-        Ok(())
-    };
-    timeout(ANSWER_WITHIN, answer).await.map_err(|_| silent())?
-}
-
-fn silent() -> String {
-    format!("no answer within {} s", ANSWER_WITHIN.as_secs())
+fn is_acknowledged(packet: &Packet) -> bool {
+    matches!(packet, Packet::Acknowledged)
 }

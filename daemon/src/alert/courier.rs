@@ -1,7 +1,7 @@
 //! The three ways out: mail, HTTP, a broker.
 //! Never in here: how each of them works.
 
-use super::announcement::AnnouncementError;
+use super::announcement::{Announcement, AnnouncementError};
 use super::announcer::{AnnounceError, Announcer};
 use super::compose::ComposeError;
 use super::sender::AtStore;
@@ -91,8 +91,24 @@ impl Courier {
     ) -> Result<(), CarryError> {
         match self {
             Self::Mail(postman) => Ok(postman.carry(at_store, delivery, now).await?),
-            Self::Webhook(caller) => caller.carry(at_store, delivery, now).await,
-            Self::Mqtt(announcer) => announcer.carry(at_store, delivery).await,
+            Self::Webhook(caller) => {
+                let told = announcement(at_store, delivery).await?;
+                Ok(caller.carry(told, now).await?)
+            }
+            Self::Mqtt(announcer) => {
+                let told = announcement(at_store, delivery).await?;
+                Ok(announcer.carry(told).await?)
+            }
         }
     }
+}
+
+async fn announcement(
+    at_store: &AtStore,
+    delivery: &Delivery,
+) -> Result<Announcement, AnnouncementError> {
+    let (id, plant) = (delivery.id, at_store.plant.clone());
+    at_store
+        .with(move |store| Announcement::of(id, store, &plant.site))
+        .await
 }

@@ -5,6 +5,7 @@ use super::compose::{ComposeError, Composer};
 use super::sender::AtStore;
 use crate::secret;
 use crate::store::Delivery;
+use crate::text::with_reasons;
 use analysis::reading::Time;
 use config::checked::{MailSecurity, MailServer};
 use lettre::transport::smtp::authentication::Credentials;
@@ -49,16 +50,6 @@ pub enum SendError {
         /// Why.
         source: lettre::transport::smtp::Error,
     },
-}
-
-fn with_reasons(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut reason = error.source();
-    while let Some(next) = reason {
-        text = format!("{text}: {next}");
-        reason = next.source();
-    }
-    text
 }
 
 /// Takes mails to a server.

@@ -2,10 +2,11 @@
 //! nothing.
 //! Never in here: a connection.
 
-use super::announcement::{AnnouncementError, state};
+use super::announcement::AnnouncementError;
 use super::policy::LOOK_BACK;
 use super::sender::AtStore;
 use crate::mqtt::{Message, Prefix};
+use crate::report::finding_line;
 use analysis::detect::Severity;
 use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::{Span, Time};
@@ -65,7 +66,7 @@ impl Standing {
             let message = |finding: &Finding| {
                 let line = match is_over(finding, now) {
                     true => String::new(),
-                    false => state(finding, &plant.site)?,
+                    false => finding_line(finding, &plant.site)?,
                 };
                 let message = Message {
                     topic: prefix.finding(&finding.id),

@@ -4,17 +4,20 @@
 //! Never in here: trying again, or what a message means.
 
 use super::{Message, OwnTopic};
+use crate::text::with_reasons;
 use crate::{secret, tls};
 use config::checked::Broker;
 use rumqttc::v5;
 use rumqttc::{TlsConfiguration, Transport};
-use std::error::Error;
 use std::time::Duration;
+use tokio::time::timeout;
 
 /// Largest message [bytes]: a birth of hundreds of metrics takes some ten thousand.
 pub const LARGEST: u32 = 256 * 1024;
 /// A connection without any message is asked whether it still stands (common practice).
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
+/// Longest time until a broker has answered.
+pub const ANSWER_WITHIN: Duration = Duration::from_secs(15);
 /// What the broker says in our place when we are gone.
 const OFFLINE: &str = "offline";
 
@@ -115,11 +118,11 @@ impl Client {
                 Self::V3(client) => client
                     .subscribe(topic, rumqttc::QoS::AtLeastOnce)
                     .await
-                    .map_err(|error| said(&error)),
+                    .map_err(|error| with_reasons(&error)),
                 Self::V5(client) => client
                     .subscribe(topic, v5::mqttbytes::QoS::AtLeastOnce)
                     .await
-                    .map_err(|error| said(&error)),
+                    .map_err(|error| with_reasons(&error)),
             };
             asked?;
         }
@@ -134,16 +137,25 @@ impl Client {
             Self::V3(client) => client
                 .publish(topic, rumqttc::QoS::AtLeastOnce, keep, payload)
                 .await
-                .map_err(|error| said(&error)),
+                .map_err(|error| with_reasons(&error)),
             Self::V5(client) => client
                 .publish(topic, v5::mqttbytes::QoS::AtLeastOnce, keep, payload)
                 .await
-                .map_err(|error| said(&error)),
+                .map_err(|error| with_reasons(&error)),
         }
     }
 }
 
 impl Events {
+    /// Waits until the connection stands, or what we have published was taken; says why it was not.
+    pub async fn wait_for(&mut self, wanted: fn(&Packet) -> bool) -> Result<(), String> {
+        let answer = async {
+            while !wanted(&self.next().await?) {}
+            Ok(())
+        };
+        timeout(ANSWER_WITHIN, answer).await.map_err(|_| silent())?
+    }
+
     /// The next packet, or why the connection has ended.
     pub async fn next(&mut self) -> Result<Packet, String> {
         match self {
@@ -168,7 +180,7 @@ impl Events {
                 }
                 Ok(_) => Ok(Packet::Other),
                 Err(rumqttc::ConnectionError::ConnectionRefused(code)) => Err(refused(&code)),
-                Err(error) => Err(said(&error)),
+                Err(error) => Err(with_reasons(&error)),
             },
             Self::V5(events) => match events.poll().await {
                 Ok(v5::Event::Incoming(v5::Incoming::ConnAck(_))) => Ok(Packet::Accepted),
@@ -186,10 +198,15 @@ impl Events {
                 }),
                 Ok(_) => Ok(Packet::Other),
                 Err(v5::ConnectionError::ConnectionRefused(code)) => Err(refused(&code)),
-                Err(error) => Err(said(&error)),
+                Err(error) => Err(with_reasons(&error)),
             },
         }
     }
+}
+
+/// That a broker has not answered in its time.
+pub fn silent() -> String {
+    format!("no answer within {} s", ANSWER_WITHIN.as_secs())
 }
 
 /// Nobody listening is no fault of the message.
@@ -213,18 +230,4 @@ fn subscribed(refused: bool) -> Result<Packet, String> {
 /// With the word of the standard behind it.
 fn refused(code: &dyn std::fmt::Debug) -> String {
     format!("the broker refuses user name, password or client ({code:?})")
-}
-
-/// An error with what is behind it, each said once.
-fn said(error: &dyn Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(error) = cause {
-        let more = error.to_string();
-        if !text.contains(&more) {
-            text = format!("{text}: {more}");
-        }
-        cause = error.source();
-    }
-    text
 }

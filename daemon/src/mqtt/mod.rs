@@ -7,5 +7,5 @@
 mod connection;
 mod own_topic;
 
-pub use connection::{Client, Events, LARGEST, Packet, open};
+pub use connection::{ANSWER_WITHIN, Client, Events, LARGEST, Packet, open, silent};
 pub use own_topic::{Message, OwnTopic, Prefix};

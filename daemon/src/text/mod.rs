@@ -14,6 +14,7 @@ use chrono::{
     DateTime, Days, NaiveDate, NaiveTime, Offset, SecondsFormat, TimeDelta, TimeZone, Utc,
 };
 use chrono_tz::Tz;
+use std::error::Error;
 
 /// When, how urgent, what and since when; of one that has ended, when and what it has cost.
 pub fn line(finding: &Finding, timezone: Tz) -> String {
@@ -113,6 +114,20 @@ pub fn day(number: i64) -> Option<NaiveDate> {
 pub fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
     let utc = DateTime::<Utc>::from_timestamp_millis(at.unix_ms())?;
     Some(timezone.from_utc_datetime(&utc.naive_utc()))
+}
+
+/// An error with what is behind it, each said once.
+pub fn with_reasons(error: &dyn Error) -> String {
+    let mut text = error.to_string();
+    let mut reason = error.source();
+    while let Some(error) = reason {
+        let more = error.to_string();
+        if !text.contains(&more) {
+            text = format!("{text}: {more}");
+        }
+        reason = error.source();
+    }
+    text
 }
 
 /// How sure something is: nobody is to a hundred per cent.

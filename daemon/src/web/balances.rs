@@ -8,7 +8,7 @@ use crate::store::{Store, StoreError};
 use crate::written::Written;
 use analysis::detect::{Cost, Slot};
 use analysis::diagnose::Finding;
-use analysis::ledger::Hours;
+use analysis::ledger::hourly;
 use analysis::plant::Plant;
 use analysis::reading::Time;
 use analysis::review::Balance;
@@ -96,11 +96,8 @@ impl Balances {
 
 fn added_up(plant: &Plant, findings: &[Finding], slots: &[Slot]) -> Vec<Balance> {
     let mut inverters: Vec<Balance> = plant.inverters.iter().map(|_| Balance::zero()).collect();
-    let mut hours = Hours::new(plant, findings);
-    let mut entries: Vec<_> = slots.iter().flat_map(|slot| hours.add(slot)).collect();
-    entries.extend(hours.finish());
-    for entry in &entries {
-        inverters[entry.inverter].add(entry);
+    for entry in hourly(plant, slots, findings) {
+        inverters[entry.inverter].add(&entry);
     }
     inverters
 }

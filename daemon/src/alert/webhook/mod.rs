@@ -7,9 +7,6 @@ mod answer;
 mod signature;
 
 use super::announcement::Announcement;
-use super::courier::CarryError;
-use super::sender::AtStore;
-use crate::store::Delivery;
 use crate::{secret, tls};
 use analysis::reading::{Span, Time};
 use config::checked::{Tls, Webhook};
@@ -106,17 +103,8 @@ impl Caller {
     ///
     /// # Errors
     /// If it cannot be put together, or was not taken.
-    pub async fn carry(
-        &self,
-        at_store: &AtStore,
-        delivery: &Delivery,
-        now: Time,
-    ) -> Result<(), CarryError> {
-        let (id, plant) = (delivery.id, at_store.plant.clone());
-        let told = at_store
-            .with(move |store| Announcement::of(id, store, &plant.site))
-            .await?;
-        Ok(call(&self.webhook, told.body, now).await?)
+    pub async fn carry(&self, told: Announcement, now: Time) -> Result<(), CallError> {
+        call(&self.webhook, told.body, now).await
     }
 }
 

@@ -3,7 +3,7 @@
 //! Source:  HTTP Message Signatures, RFC 9421 (section 2.5 the signature base, section 3.3.3 HMAC with
 //!          SHA-256); Digest Fields, RFC 9530 (section 2, Content-Digest).
 //! Check:   the example of RFC 9421, appendix B.2.5, and of RFC 9530, appendix B.1 (tests below); a
-//!          verifier of somebody else's on the other side (tests/acceptance/webhook.rs).
+//!          verifier of somebody else's on the other side (tests/acceptance/announced/webhook.rs).
 //! Never in here: which parts of our requests are signed, or a connection.
 
 use base64::Engine;

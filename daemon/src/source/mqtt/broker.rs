@@ -5,17 +5,14 @@
 //! room, and the broker keeps or drops what comes meanwhile by its own settings.
 //! Never in here: what a message means, or publishing.
 
-use crate::mqtt::{Client, Events, Packet, open};
+use crate::mqtt::{ANSWER_WITHIN, Client, Events, Packet, open, silent};
 use crate::source::Waits;
 use config::checked::Broker;
-use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::time::{sleep, timeout};
 
 /// Messages that may wait.
 pub(super) const QUEUE: usize = 1024;
-/// Longest time to connect.
-const CONNECT_WITHIN: Duration = Duration::from_secs(15);
 
 /// What comes of a connection.
 #[derive(Debug)]
@@ -53,16 +50,9 @@ pub(super) async fn keep(broker: Broker, topics: Vec<String>, listener: mpsc::Se
 /// in.
 pub async fn greet(broker: &Broker) -> Result<(), String> {
     let (_client, mut events) = open(broker, 1, None).map_err(|error| error.to_string())?;
-    let accepted = async {
-        while !matches!(events.next().await?, Packet::Accepted) {}
-        Ok(())
-    };
-    let accepted = timeout(CONNECT_WITHIN, accepted).await;
-    accepted.unwrap_or_else(|_| Err(silent()))
-}
-
-fn silent() -> String {
-    format!("no answer within {} s", CONNECT_WITHIN.as_secs())
+    events
+        .wait_for(|packet| matches!(packet, Packet::Accepted))
+        .await
 }
 
 /// Passes on what comes; says why it has ended.
@@ -72,7 +62,7 @@ async fn listen(
     listener: &mpsc::Sender<Notice>,
     waits: &mut Waits,
 ) -> String {
-    let first = match timeout(CONNECT_WITHIN, events.next()).await {
+    let first = match timeout(ANSWER_WITHIN, events.next()).await {
         Ok(first) => first,
         Err(_) => return silent(),
     };

@@ -5,6 +5,7 @@ use crate::latest::Device as Heard;
 use crate::source::Night;
 use crate::source::modbus::Trouble;
 use crate::web::Page;
+use analysis::plant::Plant;
 use analysis::reading::{Channel, DeviceId, Reading, Span, Time, Value};
 use config::checked::Link;
 use serde::Serialize;
@@ -88,30 +89,39 @@ pub fn silent_after(page: &Page, device: &DeviceId) -> Span {
 /// All of them, inverters first.
 pub fn devices(page: &Page) -> Vec<Device> {
     let heard = page.latest.devices();
-    let values = page.latest.values();
+    let latest = page.latest.values();
     let mut by_device: BTreeMap<&DeviceId, Vec<LastValue>> = BTreeMap::new();
-    for ((_, channel), value) in page.site.plant.channels.iter().zip(values) {
+    for ((_, channel), value) in page.site.plant.channels.iter().zip(&latest) {
         let place = by_device.entry(&channel.device).or_default();
-        place.push(last_value(channel, value));
+        place.push(last_value(channel, *value));
     }
     let plant = &page.site.plant;
     let inverters = plant.inverters.iter().map(|inverter| (&inverter.id, true));
     let weather = plant.weather.iter().map(|device| (&device.id, false));
     let device = |(id, is_inverter): (&DeviceId, bool)| {
         let heard = heard.get(id).copied().unwrap_or_default();
-        let mut device = device(page, id, is_inverter, heard);
+        let mut device = device(page, &latest, id, is_inverter, heard);
         device.values = by_device.remove(id).unwrap_or_default();
         device
     };
     inverters.chain(weather).map(device).collect()
 }
 
-fn device(page: &Page, id: &DeviceId, is_inverter: bool, heard: Heard) -> Device {
+/// Values of all channels, as heard last.
+type Latest<'a> = &'a [Option<(Time, Value)>];
+
+fn device(
+    page: &Page,
+    latest: Latest<'_>,
+    id: &DeviceId,
+    is_inverter: bool,
+    heard: Heard,
+) -> Device {
     let now = page.clock.now();
     let silent = heard.heard.map(|at| now - at);
     let freshness = match silent {
         Some(silent) if silent <= silent_after(page, id) => Freshness::Fresh,
-        _ if is_asleep(page, id, heard, now) => Freshness::Asleep,
+        _ if is_asleep(&page.site.plant, latest, id, heard, now) => Freshness::Asleep,
         Some(_) => Freshness::Silent,
         None => Freshness::NotYet,
     };
@@ -131,20 +141,19 @@ fn device(page: &Page, id: &DeviceId, is_inverter: bool, heard: Heard) -> Device
 }
 
 /// One that answers, if only to refuse, is awake.
-fn is_asleep(page: &Page, id: &DeviceId, heard: Heard, now: Time) -> bool {
+fn is_asleep(plant: &Plant, latest: Latest<'_>, id: &DeviceId, heard: Heard, now: Time) -> bool {
     if matches!(
         heard.trouble,
         Some((_, Trouble::Refused | Trouble::Undecodable))
     ) {
         return false;
     }
-    let plant = &page.site.plant;
     let Some(mut night) = Night::of(plant, id, Span::ZERO) else {
         return false;
     };
-    let values = plant.channels.iter().zip(page.latest.values());
+    let values = plant.channels.iter().zip(latest);
     let own = values.filter_map(|((channel, _), value)| {
-        let (at, value) = value?;
+        let (at, value) = (*value)?;
         Some(Reading { channel, at, value })
     });
     night.saw(&own.collect::<Vec<_>>());

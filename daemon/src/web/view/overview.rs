@@ -140,6 +140,10 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
     let limited = limited(page, &entries);
     let mut balance = Balance::zero();
     entries.iter().for_each(|entry| balance.add(entry));
+    let account = match balance.expected.wh() < LEAST_WH {
+        true => Account::NoLight,
+        false => Account::of(&balance),
+    };
     let stands = all.iter().filter(|a| a.finding.severity > Severity::Note);
     let (open, snoozed): (Vec<_>, Vec<_>) = stands.partition(|a| a.is_open(now));
     let devices = device::devices(page);
@@ -160,9 +164,9 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
     } else if sources.iter().any(|source| source.freshness.is_missed()) {
         Verdict::Unknown
     } else {
-        so_far(&balance, &slots)
+        so_far(account, &slots)
     };
-    let today = today(date.to_string(), &balance, &slots);
+    let today = today(date.to_string(), (&balance, account), &slots);
     let maintenance = store.maintenance_after(now)?;
     Ok(Overview {
         site: plant.site.name.clone(),
@@ -180,14 +184,11 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
 }
 
 /// How the day went until now, where nothing stands and everything is heard.
-fn so_far(balance: &Balance, slots: &[Slot]) -> Verdict {
+fn so_far(account: Account, slots: &[Slot]) -> Verdict {
     let last_is_dark = slots
         .last()
         .is_none_or(|slot| expected_w(slot).is_none_or(|w| w <= 0.0));
-    if balance.expected.wh() < LEAST_WH {
-        return Verdict::Dark;
-    }
-    match Account::of(balance) {
+    match account {
         Account::NoLight => Verdict::Dark,
         Account::NotRecorded => Verdict::NotRecorded,
         Account::HeldBack(_) => Verdict::HeldBack,
@@ -211,10 +212,8 @@ fn measured_w(slot: &Slot) -> Option<f64> {
     all.try_fold(0.0, |sum, power| Some(sum + power?.w()))
 }
 
-fn today(date: String, balance: &Balance, slots: &[Slot]) -> Today {
+fn today(date: String, (balance, account): (&Balance, Account), slots: &[Slot]) -> Today {
     let not_recorded = balance.sum(|loss| loss == Loss::NotRecorded);
-    let share = Account::of(balance).share();
-    let share = share.filter(|_| balance.expected.wh() >= LEAST_WH);
     let point = |slot: &Slot| Point {
         at_unix_s: (slot.start + slot.span.half()).unix_ms() / 1000,
         measured_w: measured_w(slot).map(|w| rounded(w, 1)),
@@ -224,7 +223,7 @@ fn today(date: String, balance: &Balance, slots: &[Slot]) -> Today {
         date,
         expected_wh: rounded(balance.expected.wh() - not_recorded.wh(), 1),
         measured_wh: rounded(balance.measured.wh(), 1),
-        ratio: share.map(|share| rounded(share, 4)),
+        ratio: account.share().map(|share| rounded(share, 4)),
         curve: slots.iter().map(point).collect(),
     }
 }
