@@ -11,7 +11,7 @@
 //! Source:  lengths: Wood and Field, J. Climate 24 (2011), exponent from memory. Ramps: 221 combiner
 //!          currents of a 20 MW plant at 10 s, three hours of fast clouds (anonymous, BSD-3-Clause,
 //!          repository jranalli/solarspatialtools), see the check.
-//! Check:   tests/campaign/physics.rs: changes in 10 s and 50 s beside those of the three hours.
+//! Check:   tests/campaign/light.rs: changes in 10 s and 50 s beside those of the three hours.
 
 use super::draw::Draw;
 use super::sky::Ground;

@@ -6,7 +6,7 @@
 //! Symbols: [V, A, W], loads over rated power [-]
 //! Range:   polls in order of time.
 //! Source:  own; waiting and ramp as common supply rules have them (REFERENCE A.14).
-//! Check:   tests/campaign/physics.rs.
+//! Check:   tests/campaign/work.rs.
 
 use super::inject::Standing;
 use super::string_curve::Curve;

@@ -11,7 +11,7 @@
 //! Source:  one-diode circuit; shunt over light as in a common simulation model (from memory);
 //!          J. W. Bishop, Solar Cells 25 (1988), with his typical b = 0.1, m = 3.4, vbr = -20 V (from
 //!          memory).
-//! Check:   tests/campaign/physics.rs against tests/data/reference/strings.csv, shade.csv and
+//! Check:   tests/campaign/curves.rs against tests/data/reference/strings.csv, shade.csv and
 //!          module_grid_five_parameters.csv.
 
 use analysis::plant::Module;

@@ -13,7 +13,7 @@
 //!          SAND2004-3535; all from memory. Hottel's 1/cos z is the air mass of Kasten and Young
 //!          here, and the beam fades in the last degrees over the horizon, where his fit ends.
 //!          The program under test has other models for each of these.
-//! Check:   tests/campaign/physics.rs: Reindl against the reference of transposition, the rest by
+//! Check:   tests/campaign/light.rs: Reindl against the reference of transposition, the rest by
 //!          bounds.
 
 use super::sun::Sun;

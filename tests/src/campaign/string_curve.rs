@@ -6,7 +6,7 @@
 //! Symbols: currents [A] rising, voltages [V] falling
 //! Range:   from half the light's current backwards into a string up to its short circuit.
 //! Source:  own.
-//! Check:   tests/campaign/physics.rs, against tests/data/reference/strings.csv and shade.csv.
+//! Check:   tests/campaign/curves.rs, against tests/data/reference/strings.csv and shade.csv.
 
 use super::section_curve::Section;
 

@@ -6,7 +6,7 @@
 //! Symbols: n days from J2000.0 [d], angles [deg] where named so, else [rad]
 //! Range:   1950 to 2050, 0.01 deg.
 //! Source:  from memory; Michalsky, Solar Energy 40 (1988) uses the same formulas.
-//! Check:   tests/campaign/physics.rs, against the worked example of the program's own solar
+//! Check:   tests/campaign/light.rs, against the worked example of the program's own solar
 //!          position algorithm report, 0.02 deg.
 
 use analysis::reading::Time;

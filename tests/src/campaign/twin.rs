@@ -6,7 +6,7 @@
 //! Symbols: light over 1000 W/m2 [-], temperatures [degC], times UTC
 //! Range:   polls in order of time.
 //! Source:  heat: King et al., SAND2004-3535 (from memory; the program under test uses another).
-//! Check:   tests/campaign/physics.rs: balance of energy, what faults do.
+//! Check:   tests/campaign/work.rs: balance of energy, what faults do.
 
 mod surroundings;
 
