@@ -119,8 +119,10 @@ fn over(kind: Kind) -> &'static str {
 
 fn place(site: Site<'_>, at: &At<'_>) -> Place {
     let (told, times) = (&at.told, at.times);
-    let finding = &told.last().expect("a place has a finding").finding;
-    let news = told.iter().flat_map(|t| t.news.iter()).max();
+    // Of several the one that stands; one that came and went after it does not end it.
+    let stands = told.iter().rfind(|t| t.finding.ended.is_none());
+    let shown = stands.or(told.last()).expect("a place has a finding");
+    let finding = &shown.finding;
     let wh = told.iter().map(|t| t.finding.lost.wh()).sum::<f64>();
     let lost = Energy::from_wh(wh);
     let date = |at| in_words(at, site.timezone);
@@ -142,13 +144,7 @@ fn place(site: Site<'_>, at: &At<'_>) -> Place {
             "{}{again}",
             at.subject.map_or_else(|| whole_site(told), where_it_is)
         ),
-        state: match (news, finding.ended) {
-            (_, Some(_)) => "over",
-            (Some(Turn::Worse), None) => "more urgent than before",
-            (Some(Turn::Unanswered), None) => "not answered yet",
-            (Some(Turn::Found | Turn::Ended | Turn::Unwatched), None) => "new",
-            (None, None) => "stands",
-        },
+        state: state(shown),
         since: date(since),
         until: finding.ended.map(date),
         cost: (wh >= LEAST_WH).then(|| format!("{}{}", kwh(lost), worth.unwrap_or_default())),
@@ -172,6 +168,18 @@ fn place(site: Site<'_>, at: &At<'_>) -> Place {
             None => list(told.iter().map(|t| t.finding.id.to_string())),
         },
         links: links(at),
+    }
+}
+
+/// How it stands, for whoever reads of it now: what got worse before he was told is new to him.
+fn state(told: &Told) -> &'static str {
+    let has = |turn| told.news.contains(&turn);
+    match (told.finding.ended, told.news.last()) {
+        (Some(_), _) => "over",
+        (None, _) if has(Turn::Unanswered) => "not answered yet",
+        (None, _) if has(Turn::Worse) && !has(Turn::Found) => "more urgent than before",
+        (None, Some(_)) => "new",
+        (None, None) => "stands",
     }
 }
 

@@ -80,6 +80,26 @@ fn what_was_told_is_over_and_what_was_not_came_and_went() {
     assert!(later.text.contains("What you were told of is over."));
 }
 
+#[test]
+fn what_stands_is_not_over_because_another_of_its_kind_is_and_what_got_worse_unheard_is_new() {
+    let mut stands = told(Kind::ProtectionActed, 1, 0, false);
+    stands.news = vec![Turn::Found, Turn::Worse];
+    let after = told(Kind::ProtectionActed, 1, 5, true);
+    let mail = letter(1, &[stands.clone(), after]);
+    assert!(
+        mail.text.contains("shed, input 1 (2 times): new"),
+        "{}",
+        mail.text
+    );
+    stands.news = vec![Turn::Worse];
+    let mail = letter(1, &[stands]);
+    assert!(
+        mail.text.contains("shed, input 1: more urgent than before"),
+        "{}",
+        mail.text
+    );
+}
+
 /// Of one day in which so much was expected, measured, held back and not recorded [Wh].
 #[test]
 fn a_summary_says_what_is_not_known_and_what_limits_held_back() {

@@ -113,8 +113,10 @@ pub fn decide(situation: &Situation<'_>) -> Decision {
             about,
             news,
         };
-        mails.extend(to.news().map(|news| due((About::News, news))));
-        mails.extend(to.summary().map(due));
+        let news = to.news();
+        let summary = to.summary(news.as_deref().unwrap_or_default());
+        mails.extend(news.map(|news| due((About::News, news))));
+        mails.extend(summary.map(due));
     }
     Decision {
         mails,

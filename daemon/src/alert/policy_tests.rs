@@ -229,6 +229,57 @@ fn a_summary_waits_for_the_end_of_quiet_hours() {
     assert_eq!(days.said(), ["23 08:00 service day 2026-06-22 1"]);
 }
 
+/// Quiet hours end when summaries are made, or later.
+#[test]
+fn what_leaves_in_a_mail_of_its_own_makes_no_summary_beside_it() {
+    let mut days = Days::new(&[reader("service", Role::Technician)]);
+    let at = |h| NaiveTime::from_hms_opt(h, 0, 0).expect("a time");
+    days.alerts.quiet = Some(QuietHours {
+        from: at(20),
+        to: at(8),
+    });
+    days.until("2026-06-22 22:00");
+    days.find(Kind::StringOpen, 1);
+    days.until("2026-06-23 12:00");
+    assert_eq!(days.said(), ["23 08:00 service news 1"]);
+    // What is for the summary alone is in it, and what left is not told again.
+    days.until("2026-06-23 22:00");
+    days.find(Kind::InputDead, 2);
+    days.find(Kind::Soiling, 1);
+    days.until("2026-06-24 12:00");
+    let said = days.said();
+    let wanted = [
+        "24 08:00 service news 2",
+        "24 08:00 service day 2026-06-23 3",
+    ];
+    assert_eq!(said[1..], wanted);
+}
+
+/// A summary is no way around what holds mails back.
+#[test]
+fn a_summary_does_not_tell_what_is_put_off() {
+    let mut days = Days::new(&[reader("service", Role::Technician)]);
+    let id = days.find(Kind::StringOpen, 1);
+    days.answers.snoozed.insert(id, local("2026-06-24 12:00"));
+    days.answers.maintenance.push(Maintenance {
+        device: None,
+        from: local("2026-06-22 11:00"),
+        to: local("2026-06-23 09:00"),
+        at: local("2026-06-22 10:00"),
+        who: "technician".to_owned(),
+        reason: "new fuse".to_owned(),
+    });
+    days.find(Kind::Soiling, 1);
+    days.until("2026-06-25 12:00");
+    assert_eq!(
+        days.said(),
+        [
+            "23 09:00 service day 2026-06-22 2",
+            "24 12:00 service news 1"
+        ]
+    );
+}
+
 /// The server was off over the weekend.
 #[test]
 fn what_summaries_that_were_not_made_had_to_tell_is_in_the_next_one() {

@@ -29,6 +29,8 @@ pub struct Post {
     /// Programs, and the least urgent finding that each is told.
     machines: Vec<(Target, Severity)>,
     looked: Option<Time>,
+    /// Whether what waited at the start for nobody was seen to.
+    strangers_given_up: bool,
     tries: mpsc::Receiver<Try>,
     /// A try that the store would not take yet.
     refused: Option<Try>,
@@ -54,6 +56,7 @@ impl Post {
             alerts,
             timezone,
             looked: None,
+            strangers_given_up: false,
             tries,
             refused: None,
             made,
@@ -90,8 +93,10 @@ impl Post {
         {
             return Ok(0);
         }
-        if self.looked.replace(now).is_none() {
+        self.looked = Some(now);
+        if !self.strangers_given_up {
             self.give_up_strangers(store, now)?;
+            self.strangers_given_up = true;
         }
         let made = self.mails(store, now)? + self.announcements(store, now)?;
         if made > 0 {
@@ -109,7 +114,7 @@ impl Post {
         );
         let findings = store.findings_in_question(from)?;
         let maintenance = store.maintenance_after(from)?;
-        let answers = Answers::of(&store.responses()?, maintenance);
+        let answers = Answers::of(&store.responses_in_question(from)?, maintenance);
         let decision = decide(&Situation {
             now,
             timezone: self.timezone,

@@ -108,7 +108,7 @@ impl Sender {
             tries.is_none_or(|tries| *tries < delivery.tries + 1)
         };
         let is_due = |delivery: &Delivery| {
-            is_noted(delivery) && delivery.next_try.is_some_and(|at| at <= now)
+            is_noted(delivery) && delivery.next_try.is_some_and(|at| is_over(at, now))
         };
         let mut pause = match waiting.iter().all(is_noted) {
             true => LOOK_EVERY,
@@ -162,6 +162,11 @@ fn outcome(delivery: &Delivery, carried: Result<(), CarryError>, at: Time) -> Ou
     }
 }
 
+/// Whether a wait is over; also one that is longer than any: the clock was set back since it began.
+fn is_over(until: Time, now: Time) -> bool {
+    until <= now || until - now > LONGEST_ASKED
+}
+
 /// How long to wait after a try, when there were so many before it.
 fn wait(tries: u32) -> Span {
     let doubled = FIRST_WAIT.ms() << tries.min(10);
@@ -183,6 +188,14 @@ fn note_failure(delivery: &Delivery, error: &CarryError, at: Time) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_clock_that_was_wrong_by_years_makes_nobody_wait_for_years() {
+        let now = Time::from_unix_ms(1_782_129_600_000);
+        assert!(is_over(now, now) && !is_over(now + Span::from_ms(1), now));
+        assert!(!is_over(now + LONGEST_ASKED, now));
+        assert!(is_over(now + Span::from_h(24 * 365), now));
+    }
 
     #[test]
     fn waits_double_up_to_an_hour() {

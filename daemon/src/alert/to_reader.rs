@@ -20,7 +20,7 @@ const GATHER: Span = Span::from_min(20);
 /// an owner, who mostly can not. Links come and go.
 const SILENT_FOR_SERVICE: Span = Span::from_h(3);
 const SILENT_FOR_OWNER: Span = Span::from_h(24);
-/// Least time between two mails to a reader about hazards.
+/// Least time between two mails about hazards that pass quiet hours and the most mails of a day.
 const BETWEEN_HAZARDS: Span = Span::from_min(10);
 /// After a mail about one kind on one subject nothing more is told of the same that comes and goes
 /// for so long: of a hazard, and of the rest.
@@ -183,15 +183,15 @@ impl<'a> To<'a> {
         quiet.is_some_and(|quiet| is_in(quiet, time))
     }
 
-    /// The summary that is due now, if one is.
-    pub fn summary(&self) -> Option<(About, Vec<i64>)> {
+    /// The summary that is due now, if one is, beside a mail that leaves now with these news.
+    pub fn summary(&self, leaving: &[i64]) -> Option<(About, Vec<i64>)> {
         let now = at_site(self.of.now, self.of.timezone)?.naive_local();
         if now.time() < self.of.alerts.summary_at || self.is_quiet(now.time()) {
             return None;
         }
         let (about, news) = match self.reader.role {
             Role::Owner => (self.month(now.date())?, Vec::new()),
-            Role::Technician | Role::Installer => self.day(now.date())?,
+            Role::Technician | Role::Installer => self.day(now.date(), leaving)?,
         };
         let is_made = |mail: &Delivery| is_to(mail, self.reader) && mail.made.about == about;
         (!self.of.mails.iter().any(is_made)).then_some((about, news))
@@ -207,8 +207,9 @@ impl<'a> To<'a> {
         (looked < today.with_day(1)?).then_some(About::Month(first))
     }
 
-    /// The day before, if it or the days before it had news worth a visit that no mail has told.
-    fn day(&self, today: NaiveDate) -> Option<(About, Vec<i64>)> {
+    /// The day before, if it or the days before it had news worth a visit that no mail has told or tells
+    /// now. What is held back is none yet.
+    fn day(&self, today: NaiveDate, leaving: &[i64]) -> Option<(About, Vec<i64>)> {
         let day = today.checked_sub_days(Days::new(1))?;
         let first = today.checked_sub_days(Days::new(CAUGHT_UP_DAYS))?;
         let is_of_days = |news: &&News| {
@@ -219,10 +220,13 @@ impl<'a> To<'a> {
             let finding = self.of.findings.get(&news.finding);
             let is_worth_it = |finding: &Finding| {
                 let goes_on = news.what == Turn::Found && self.past.goes_on(finding);
-                finding.severity > Severity::Note && !goes_on
+                let is_hazard = finding.severity == Severity::Now && news.what != Turn::Ended;
+                let is_held = self.held_until(finding, &[news], is_hazard).is_some();
+                finding.severity > Severity::Note && !goes_on && !is_held
             };
             let is_watched = news.what != Turn::Unwatched;
-            is_watched && finding.is_some_and(is_worth_it) && !self.past.has_read(news)
+            let is_told = leaving.contains(&news.id) || self.past.has_read(news);
+            is_watched && !is_told && finding.is_some_and(is_worth_it)
         });
         let news: Vec<i64> = untold.map(|news| news.id).collect();
         (!news.is_empty()).then_some((About::Day(day), news))

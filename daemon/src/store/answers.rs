@@ -4,10 +4,11 @@
 //! Never in here: who may say it, or what follows from it.
 
 use super::audit::{Event, note};
+use super::news::IN_QUESTION;
 use super::query::{each_row, get};
 use super::{Store, StoreError};
 use analysis::reading::{DeviceId, Time};
-use rusqlite::{Connection, Row, TransactionBehavior, params};
+use rusqlite::{Connection, Params, Row, TransactionBehavior, params};
 
 /// What was answered to a finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -139,22 +140,25 @@ impl Store {
         change.commit().map_err(StoreError::at(doing))
     }
 
-    /// All answers, in the order in which they were given.
-    pub fn responses(&self) -> Result<Vec<Response>, StoreError> {
-        let mut all = Vec::new();
-        let sql = "SELECT * FROM response ORDER BY id";
-        each_row(self.settled()?, sql, [], |row| {
-            all.push(read_response(row)?);
-            Ok(())
-        })?;
-        Ok(all)
+    /// The answers to the findings that are in question from a time on
+    /// ([`Store::findings_in_question`]), in the order in which they were given.
+    pub fn responses_in_question(&self, from: Time) -> Result<Vec<Response>, StoreError> {
+        self.responses_where(&format!("finding IN ({IN_QUESTION})"), [from.unix_ms()])
     }
 
     /// The answers to one finding, in the order in which they were given.
     pub fn responses_to(&self, finding: &str) -> Result<Vec<Response>, StoreError> {
+        self.responses_where("finding = ?1", [finding])
+    }
+
+    fn responses_where(
+        &self,
+        which: &str,
+        params: impl Params,
+    ) -> Result<Vec<Response>, StoreError> {
         let mut all = Vec::new();
-        let sql = "SELECT * FROM response WHERE finding = ?1 ORDER BY id";
-        each_row(self.settled()?, sql, [finding], |row| {
+        let sql = format!("SELECT * FROM response WHERE {which} ORDER BY id");
+        each_row(self.settled()?, &sql, params, |row| {
             all.push(read_response(row)?);
             Ok(())
         })?;
@@ -261,100 +265,5 @@ fn read_response(row: &Row<'_>) -> Result<Response, StoreError> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::store::Layout;
-
-    #[test]
-    fn what_was_said_comes_back_and_stands_in_the_audit() {
-        let at = Time::from_unix_ms;
-        let mut store = Store::in_memory(&Layout::of_channels([])).expect("memory");
-        let response = Response {
-            finding: "barn.input-1.string_open.1".to_owned(),
-            at: at(5),
-            who: "technician".to_owned(),
-            what: What::Snoozed,
-            until: Some(at(900)),
-            text: "part ordered".to_owned(),
-        };
-        let work = Maintenance {
-            device: Some(DeviceId::new("barn")),
-            from: at(10),
-            to: at(20),
-            at: at(6),
-            who: "technician".to_owned(),
-            reason: "new fuse".to_owned(),
-        };
-        store.hear(&Said::Response(response.clone())).expect("room");
-        store.hear(&Said::Maintenance(work.clone())).expect("room");
-        let stored = store.responses().expect("reads");
-        assert_eq!(stored, std::slice::from_ref(&response));
-        assert_eq!(store.responses_to("another").expect("reads"), []);
-        assert_eq!(store.maintenance_after(at(19)).expect("reads"), [work]);
-        assert_eq!(store.maintenance_after(at(20)).expect("reads"), []);
-        let audit = store.audit().expect("reads");
-        let events: Vec<_> = audit.iter().map(|a| a.event.as_str()).collect();
-        assert_eq!(events, ["answered", "maintenance_planned"]);
-        assert_eq!(
-            audit[0].subject,
-            "barn.input-1.string_open.1 snoozed by technician"
-        );
-    }
-
-    #[test]
-    fn work_that_ends_early_or_is_called_off_is_over_and_stays_written() {
-        let at = Time::from_unix_ms;
-        let mut store = Store::in_memory(&Layout::of_channels([])).expect("memory");
-        let work = |from, reason: &str| Maintenance {
-            device: None,
-            from: at(from),
-            to: at(100),
-            at: at(1),
-            who: "technician".to_owned(),
-            reason: reason.to_owned(),
-        };
-        for (from, reason) in [(10, "fuse"), (60, "roof")] {
-            store
-                .hear(&Said::Maintenance(work(from, reason)))
-                .expect("room");
-        }
-        let end = |work, ms| {
-            Said::MaintenanceEnd(MaintenanceEnd {
-                work,
-                at: at(ms),
-                who: "technician".to_owned(),
-            })
-        };
-        store.hear(&end(1, 40)).expect("room");
-        store
-            .hear(&end(1, 50))
-            .expect("said twice: the first counts");
-        store.hear(&end(2, 50)).expect("before it began");
-        store.hear(&end(3, 50)).expect_err("there is no such work");
-        let fuse = Maintenance {
-            to: at(40),
-            ..work(10, "fuse")
-        };
-        assert_eq!(store.maintenance_after(at(39)).expect("reads"), [fuse]);
-        assert_eq!(store.maintenance_after(at(40)).expect("reads"), []);
-        let audit = store.audit().expect("reads");
-        let ended = audit.iter().filter(|a| a.event == "maintenance_ended");
-        assert_eq!(ended.count(), 3);
-    }
-
-    #[test]
-    fn maintenance_that_ends_before_it_begins_is_refused_whole() {
-        let mut store = Store::in_memory(&Layout::of_channels([])).expect("memory");
-        let at = Time::from_unix_ms;
-        let work = Maintenance {
-            device: None,
-            from: at(20),
-            to: at(10),
-            at: at(6),
-            who: "technician".to_owned(),
-            reason: String::new(),
-        };
-        store.hear(&Said::Maintenance(work)).expect_err("backwards");
-        assert_eq!(store.audit().expect("reads"), []);
-    }
-}
+#[path = "answers_tests.rs"]
+mod tests;
