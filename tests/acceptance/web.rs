@@ -35,24 +35,29 @@ struct Plant {
 impl Plant {
     /// One whose string opens after half an hour. With these lines in `[web]`, beside where it listens.
     fn start(web: &str) -> Self {
-        Self::with(day(), web)
+        Self::with(day(), "127.0.0.1", web)
+    }
+
+    /// The same, listening to both families of addresses.
+    fn at_any_address(web: &str) -> Self {
+        Self::with(day(), "[::]", web)
     }
 
     /// One whose string opens when its server is told so.
     fn healthy(web: &str) -> Self {
-        Self::with(SunspecServer::start(0, &HEALTHY_DAY), web)
+        Self::with(SunspecServer::start(0, &HEALTHY_DAY), "127.0.0.1", web)
     }
 
-    fn with(mut server: SunspecServer, web: &str) -> Self {
+    fn with(mut server: SunspecServer, host: &str, web: &str) -> Self {
         let port = server.port();
         let site = Site::new(&[("hut", port)], Some(("mast", port)), EVERY_S);
         let text = std::fs::read_to_string(site.file()).expect("it was written");
-        let table = format!("\n[web]\nlisten = \"127.0.0.1:0\"\n{web}");
+        let table = format!("\n[web]\nlisten = \"{host}:0\"\n{web}");
         std::fs::write(site.file(), text + &table).expect("room for it");
         let mut program = site.start(&mut server, RATE);
         let line = program.wait_for_line("the page is at");
         let (_, rest) = line.split_once("://").expect("an address");
-        let address = rest.trim_end_matches('/').to_owned();
+        let address = rest.trim_end_matches('/').replace("[::]", "127.0.0.1");
         Self {
             site,
             program,

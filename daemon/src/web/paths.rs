@@ -31,9 +31,10 @@ pub fn sign_in(then: &str) -> String {
 
 /// Where to go after signing in: only to a page of ours.
 pub fn ours(to: &str) -> &str {
+    // Browsers take a backslash for a slash, and leave out tabs and ends of lines.
     let is_ours = to.starts_with('/')
         && !to.starts_with("//")
-        && !to.contains(['\\', '\r', '\n'])
+        && !to.contains(|c: char| c == '\\' || c.is_control())
         && !to.starts_with(SIGN_IN);
     if is_ours { to } else { "/" }
 }
@@ -67,6 +68,8 @@ mod tests {
             "//evil.example",
             "https://evil.example",
             "/\\evil.example",
+            "/\t/evil.example",
+            "/\n/evil.example",
             "",
             "/sign-in?to=/",
         ] {

@@ -27,7 +27,7 @@ impl Rooms {
     /// All free.
     pub fn new(proxy: Option<IpAddr>) -> Self {
         Self {
-            proxy,
+            proxy: proxy.map(|proxy| proxy.to_canonical()),
             taken: Arc::default(),
         }
     }

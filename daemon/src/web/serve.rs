@@ -137,15 +137,12 @@ impl Server {
                 accepted = self.listener.accept() => accepted,
             };
             while connections.try_join_next().is_some() {}
-            // Where it listens to IPv6, those of IPv4 come in another form.
-            let canonical =
-                |peer: SocketAddr| SocketAddr::new(peer.ip().to_canonical(), peer.port());
             match accepted.map(|(stream, peer)| (stream, canonical(peer))) {
                 Err(error) => {
                     warn!(%error, "no room for a connection to the page");
                     tokio::time::sleep(RETRY_AFTER).await;
                 }
-                Ok((_, peer)) if self.proxy.is_some_and(|proxy| proxy != peer.ip()) => {
+                Ok((_, peer)) if is_stranger(self.proxy, peer) => {
                     if !std::mem::replace(&mut stranger_came, true) {
                         warn!(%peer, "somebody else than the trusted_proxy of [web] came to the page; not listened to, and not said again");
                     }
@@ -169,6 +166,16 @@ impl Server {
             connections.shutdown().await;
         }
     }
+}
+
+/// Where it listens to IPv6, those of IPv4 come in another form.
+fn canonical(peer: SocketAddr) -> SocketAddr {
+    SocketAddr::new(peer.ip().to_canonical(), peer.port())
+}
+
+/// Whether somebody else comes where only a proxy may.
+fn is_stranger(proxy: Option<IpAddr>, peer: SocketAddr) -> bool {
+    proxy.is_some_and(|proxy| proxy.to_canonical() != peer.ip().to_canonical())
 }
 
 impl Service {
@@ -213,5 +220,25 @@ impl Service {
         if let Err(error) = result {
             debug!(%peer, %error, "a connection broke");
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_proxy_over_ipv4_is_known_where_ipv6_is_listened_to() {
+        let address = |text: &str| text.parse::<IpAddr>().expect("an address");
+        let peer = |text: &str| canonical(SocketAddr::new(address(text), 40_000));
+        for proxy in ["192.0.2.5", "::ffff:192.0.2.5"] {
+            let proxy = Some(address(proxy));
+            assert!(!is_stranger(proxy, peer("::ffff:192.0.2.5")));
+            assert!(!is_stranger(proxy, peer("192.0.2.5")));
+            assert!(is_stranger(proxy, peer("::ffff:192.0.2.6")));
+            assert!(is_stranger(proxy, peer("2001:db8::5")));
+        }
+        assert!(!is_stranger(None, peer("192.0.2.6")));
+        assert_eq!(peer("::ffff:192.0.2.5").ip(), address("192.0.2.5"));
     }
 }

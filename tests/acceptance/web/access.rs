@@ -140,6 +140,19 @@ fn a_foreign_name_for_this_machine_opens_nothing() {
     );
 }
 
+/// Where both families are listened to, those of IPv4 come in the form of the other.
+#[test]
+fn a_proxy_over_ipv4_comes_in_where_ipv6_is_listened_to() {
+    let plant = with_passwords(|web| {
+        Plant::at_any_address(&format!("{web}trusted_proxy = \"127.0.0.1\"\n"))
+    });
+    let passed_on = [("x-forwarded-for", "192.0.2.9")];
+    let mut browser = plant.browser();
+    assert_eq!(browser.send("GET", "/sign-in", &passed_on, "").status, 200);
+    assert_eq!(sign_in(&mut browser, PASSWORD), 303);
+    assert_eq!(browser.get("/findings").status, 200);
+}
+
 #[test]
 fn a_form_of_another_page_is_refused() {
     let plant = Plant::start("");

@@ -107,6 +107,8 @@ fn a_link_in_a_mail_acknowledges_one_finding_and_asks_first() {
     let done = browser.post(&format!("/link/acknowledge/{id}"), &[], &form);
     assert_eq!(done.status, 200, "{}", done.body);
     assert_eq!(count(), 1);
+    let again = browser.post(&format!("/link/acknowledge/{id}"), &[], &form);
+    assert_eq!((again.status, count()), (200, 1), "it says nothing new");
     let other = browser.get(&path(Purpose::Acknowledge, "hut.link_lost.1", &token));
     assert_eq!(other.status, 403);
     let over = sign(

@@ -5,7 +5,7 @@ use crate::store::{Response as Said, Said as Word, What};
 use crate::web::access::Visit;
 use crate::web::link::{self, LinkError, Purpose};
 use crate::web::texts::Texts;
-use crate::web::view::finding::one;
+use crate::web::view::finding::{Answered, one};
 use crate::web::{Page, paths};
 use askama::Template;
 use axum::Extension;
@@ -49,7 +49,8 @@ pub async fn page(
 ) -> Answer {
     let t = visit.t;
     opened(&page, t, &purpose, &id, &token.token)?;
-    confirm(&page, &visit, &id, token.token, false).await
+    let found = found(&page, t, &id).await?;
+    Ok(confirm(&page, &visit, &found, token.token, false))
 }
 
 /// Does it.
@@ -61,18 +62,21 @@ pub async fn follow(
 ) -> Answer {
     let t = visit.t;
     opened(&page, t, &purpose, &id, &form.link)?;
-    let said = Said {
-        finding: id.clone(),
-        at: page.clock.now(),
-        who: "link in a mail".to_owned(),
-        what: What::Acknowledged,
-        until: None,
-        text: String::new(),
-    };
-    let answer = confirm(&page, &visit, &id, form.link, true).await?;
-    let heard = page.say(Word::Response(said)).await;
-    heard.map_err(|why| message::not_heard(&page, t, why))?;
-    Ok(answer)
+    let found = found(&page, t, &id).await?;
+    // A link that is followed again says nothing new, however often.
+    if !found.is_acknowledged() {
+        let said = Said {
+            finding: id.clone(),
+            at: page.clock.now(),
+            who: "link in a mail".to_owned(),
+            what: What::Acknowledged,
+            until: None,
+            text: String::new(),
+        };
+        let heard = page.say(Word::Response(said)).await;
+        heard.map_err(|why| message::not_heard(&page, t, why))?;
+    }
+    Ok(confirm(&page, &visit, &found, form.link, true))
 }
 
 fn opened(
@@ -95,30 +99,33 @@ fn opened(
     })
 }
 
-async fn confirm(
-    page: &Arc<Page>,
-    visit: &Visit,
-    id: &str,
-    link: String,
-    is_done: bool,
-) -> Result<Response, super::Failed> {
-    let t = visit.t;
+async fn found(page: &Arc<Page>, t: &'static Texts, id: &str) -> Result<Answered, super::Failed> {
     let wanted = id.to_owned();
     let found = page.view(move |_, store| one(store, &wanted)).await;
     let found = found.map_err(|why| message::unavailable(page, t, &why))?;
-    let found = found.ok_or_else(|| message::nothing(page, t))?;
+    found.ok_or_else(|| message::nothing(page, t))
+}
+
+fn confirm(
+    page: &Page,
+    visit: &Visit,
+    answered: &Answered,
+    link: String,
+    is_done: bool,
+) -> Response {
+    let (t, finding) = (visit.t, &answered.finding);
     let shown = Confirm {
         t,
         frame: Frame::new(page, visit, t.findings, ""),
-        finding: t.finding_title(found.finding.kind, &found.finding.subject),
-        summary: found.finding.summary.clone(),
+        finding: t.finding_title(finding.kind, &finding.subject),
+        summary: finding.summary.clone(),
         path: format!(
             "/link/{}/{}",
             Purpose::Acknowledge.name(),
-            paths::encoded(id)
+            paths::encoded(finding.id.as_str())
         ),
         link,
         is_done,
     };
-    Ok(filled(StatusCode::OK, &shown))
+    filled(StatusCode::OK, &shown)
 }
