@@ -2,9 +2,13 @@
 //! Never in here: wording of what was found.
 
 pub mod evidence;
+mod loss;
 mod number;
+mod sure;
 
+pub use loss::{limit, loss};
 pub use number::{kwh, percent};
+pub use sure::{Sureness, sure};
 
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
@@ -128,14 +132,6 @@ pub fn with_reasons(error: &dyn Error) -> String {
         reason = error.source();
     }
     text
-}
-
-/// How sure something is: nobody is to a hundred per cent.
-pub fn sure(probability: f64) -> String {
-    match probability > 0.99 {
-        true => "more than 99 %".to_owned(),
-        false => format!("{:.0} %", 100.0 * probability),
-    }
 }
 
 /// That what should have left does not leave; nothing where it does.

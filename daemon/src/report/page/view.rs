@@ -203,7 +203,7 @@ fn losses(plant: &Plant, site: &Balance) -> Vec<LossRow> {
         let share = (site.expected.wh() > 0.0).then(|| text::percent(wh / site.expected.wh()));
         let bar = (largest > 0.0).then(|| 100.0 * wh.max(0.0) / largest);
         LossRow {
-            name: words::loss(loss),
+            name: text::loss(loss),
             kwh: text::kwh(energy),
             money: text::money(energy, &plant.site).unwrap_or_default(),
             share: share.unwrap_or_default(),
@@ -229,7 +229,7 @@ fn ledger(energy: &EnergyReview) -> Result<Vec<Drawn>, PageError> {
         .map(|(loss, _)| *loss)
         .take(MOST_PARTS - 1)
         .collect();
-    let mut parts: Vec<String> = named.iter().map(|loss| words::loss(*loss)).collect();
+    let mut parts: Vec<String> = named.iter().map(|loss| text::loss(*loss)).collect();
     if largest.len() > named.len() {
         parts.push("everything else".to_owned());
     }

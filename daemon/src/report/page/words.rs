@@ -1,35 +1,10 @@
-//! Words of the page: names of losses, numbers with units, and the one sentence at the top.
+//! The one sentence at the top of the page.
 //! Never in here: wording of what was found.
 
 use super::Whole;
 use crate::text::percent;
-use analysis::array::Limit;
 use analysis::detect::Severity;
-use analysis::ledger::Loss;
 use analysis::review::{Account, Balance};
-
-/// A loss in words.
-pub fn loss(loss: Loss) -> String {
-    match loss {
-        Loss::Limited(limit) => match limit {
-            Limit::Asleep => "Too little voltage to start",
-            Limit::RatedPower => "Held back: rated power reached",
-            Limit::ApparentPower => "Held back: reactive power took the room",
-            Limit::Command => "Held back: by command or export limit",
-            Limit::VoltWatt => "Held back: supply voltage high",
-            Limit::Heat => "Held back: inverter hot",
-            Limit::TrackingLow => "Held back: voltage under the tracking window",
-            Limit::TrackingHigh => "Held back: voltage above the tracking window",
-            Limit::InputCurrent => "Held back: input takes no more current",
-            Limit::NotTold => "Held back: nothing tells by what",
-        }
-        .to_owned(),
-        Loss::Finding(kind) => kind.title().to_owned(),
-        Loss::Outage => "Stood still, and nothing tells why".to_owned(),
-        Loss::NotRecorded => "Not recorded".to_owned(),
-        Loss::Unexplained => "Not explained".to_owned(),
-    }
-}
 
 /// How the plant does, as a word for the look of the sentence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -110,19 +85,5 @@ pub fn sentence(whole: &Whole, site: &Balance) -> (Tone, String) {
             );
             (Tone::Look, says)
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_loss_has_words_of_its_own() {
-        let words: Vec<_> = Loss::all().map(loss).collect();
-        let mut once = words.clone();
-        once.sort();
-        once.dedup();
-        assert_eq!(once.len(), words.len(), "{words:?}");
     }
 }

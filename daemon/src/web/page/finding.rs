@@ -111,7 +111,9 @@ fn caution(t: &Texts, line: &str) -> (String, Option<&'static str>) {
 
 struct CauseRow {
     name: String,
+    /// How long its bar is.
     percent: i64,
+    sure: String,
 }
 
 struct AnswerRow {
@@ -157,6 +159,7 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
     let causes = finding.causes.iter().map(|cause| CauseRow {
         name: cause.cause.clone(),
         percent: (cause.probability * 100.0).round() as i64,
+        sure: (t.words.sure)(cause.probability),
     });
     let answers = answered.responses.iter().map(|r| AnswerRow {
         what: match (r.what, r.until) {
@@ -178,7 +181,7 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
         began: local(finding.began),
         found: local(finding.found),
         ended: finding.ended.map(local).unwrap_or_default(),
-        confidence: show::percent(t, Some(finding.confidence)),
+        confidence: (t.words.sure)(finding.confidence),
         caution: finding
             .caution
             .iter()

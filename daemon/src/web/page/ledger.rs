@@ -7,7 +7,6 @@ use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
 use crate::web::view::ledger::{Account, Ledger, ledger};
 use crate::web::{Page, show};
-use analysis::ledger::Loss;
 use askama::Template;
 use axum::Extension;
 use axum::extract::{Path, Query, State};
@@ -142,7 +141,7 @@ fn account(t: &Texts, account: &Account, currency: Option<&str>) -> AccountRow {
     let losses = account.losses.iter();
     let losses = losses.map(|lost| {
         row(
-            &loss_name(t, lost.loss),
+            &(t.words.loss)(lost.loss),
             -lost.wh,
             lost.money.map(|m| -m),
             false,
@@ -154,15 +153,5 @@ fn account(t: &Texts, account: &Account, currency: Option<&str>) -> AccountRow {
             .clone()
             .unwrap_or_else(|| t.account_site.to_owned()),
         rows: [first].into_iter().chain(losses).chain([last]).collect(),
-    }
-}
-
-fn loss_name(t: &Texts, loss: Loss) -> String {
-    match loss {
-        Loss::Limited(limit) => format!("{}: {}", t.held_back_by, (t.words.limit)(limit)),
-        Loss::Finding(kind) => (t.words.kind)(kind).to_owned(),
-        Loss::Outage => t.outage.to_owned(),
-        Loss::NotRecorded => t.not_recorded.to_owned(),
-        Loss::Unexplained => t.unexplained.to_owned(),
     }
 }

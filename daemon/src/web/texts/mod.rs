@@ -5,9 +5,11 @@
 //! Never in here: layout.
 
 mod english;
+mod english_sentences;
 mod english_words;
 mod german;
 mod german_cautions;
+mod german_sentences;
 mod german_words;
 
 pub use english::ENGLISH;
@@ -17,6 +19,7 @@ use super::view::overview::Overview;
 use analysis::array::Limit;
 use analysis::detect::{Gate, Kind, Severity};
 use analysis::diagnose::Subject;
+use analysis::ledger::Loss;
 use analysis::plant::{EventBit, State};
 use analysis::reading::Quantity;
 use chrono::NaiveDate;
@@ -39,6 +42,8 @@ pub struct Words {
     pub manner: Manner,
     pub severity: fn(Severity) -> &'static str,
     pub limit: fn(Limit) -> &'static str,
+    /// What took an energy.
+    pub loss: fn(Loss) -> String,
     pub gate: fn(Gate) -> &'static str,
     pub kind: fn(Kind) -> &'static str,
     pub quantity: fn(Quantity) -> &'static str,
@@ -48,6 +53,8 @@ pub struct Words {
     pub ago: fn(i64) -> String,
     pub inputs: fn(usize) -> String,
     pub late: fn(usize) -> String,
+    /// How sure something is.
+    pub sure: fn(f64) -> String,
     /// Of so many checks, wrong and to look at.
     pub checks: fn(usize, usize, usize) -> String,
     /// From the coldest, which may be assumed, to the hottest [degC].
@@ -109,7 +116,7 @@ texts! {
     where_it_is; evidence; evidence_name; beside; causes; advice; caution; answers; no_answers;
     acknowledge; snooze; note; note_text; snooze_until; your_name; optional; acknowledged; snoozed_word;
     on_the_day; readers_cannot; day; month; year; before; after; account_site; account; energy; money;
-    expected_energy; measured_energy; ledger_note; held_back_by; outage; not_recorded; unexplained;
+    expected_energy; measured_energy; ledger_note;
     nothing_recorded; kpi_note; period; final_yield; performance_ratio; at_25; over_expected;
     availability; answers_counted; failures_counted; value; age; quality_out_of_range; without_value;
     table; design_note; what; margin; verdict; rule; settings_note; no_maintenance; maintenance_note;
@@ -216,6 +223,25 @@ mod tests {
             );
             let is_same = english == german;
             assert_eq!(is_same, SAME.contains(&name), "{name}: {english}");
+        }
+    }
+
+    #[test]
+    fn nothing_is_certain_in_any_language() {
+        for texts in ALL {
+            let sure = |probability| (texts.words.sure)(probability);
+            assert_eq!(sure(0.5), "50 %");
+            assert_eq!(sure(1.0), sure(0.995), "{}", texts.lang);
+            assert!(!sure(1.0).contains("100") && !sure(0.0).starts_with('0'));
+        }
+    }
+
+    #[test]
+    fn every_loss_has_words_of_its_own_in_every_language() {
+        for texts in ALL {
+            let words: Vec<_> = Loss::all().map(texts.words.loss).collect();
+            let once: std::collections::BTreeSet<_> = words.iter().collect();
+            assert_eq!(once.len(), words.len(), "{words:?}");
         }
     }
 
