@@ -90,7 +90,12 @@ fn check_page(folder: &Path) -> String {
     let csv = read(folder, "ledger.csv");
     let wh = |name: &str| name.ends_with("_wh") && !name.starts_with("above");
     let sums = [
-        ("Produced", sum_kwh(&csv, |name| name == "measured_wh")),
+        (
+            "Produced",
+            sum_kwh(&csv, |name| {
+                ["measured_wh", "not_compared_wh"].contains(&name)
+            }),
+        ),
         ("Expected", sum_kwh(&csv, |name| name == "expected_wh")),
         ("Limited", sum_kwh(&csv, |name| name == "lost_limited_wh")),
         (

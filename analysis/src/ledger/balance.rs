@@ -15,7 +15,8 @@
 //!          Expected power ends at rated power. What the peaks of all inputs would give above that
 //!          is counted beside the balance, while the inverter was at rated power.
 //! Symbols: energies [Wh] on the AC side.
-//! Range:   slots with an expected AC power; others are no part of the balance.
+//! Range:   slots with an expected AC power; what is produced in others (dusk and dawn, a light that
+//!          nothing shows) is no part of the balance and counted beside it.
 //! Source:  own.
 //! Check:   tests/acceptance/engine/ledger.rs: the balance of any slots and findings.
 
@@ -113,7 +114,10 @@ impl<'a> Hour<'a> {
     }
 
     fn close(self) -> Vec<Entry> {
-        let counts = |e: &Entry| e.expected.wh() != 0.0 || e.measured.wh() != 0.0;
+        let counts = |e: &Entry| {
+            let energies = [e.expected, e.measured, e.not_compared];
+            energies.iter().any(|energy| energy.wh() != 0.0)
+        };
         self.entries.into_iter().filter(counts).collect()
     }
 }
@@ -121,6 +125,9 @@ impl<'a> Hour<'a> {
 fn add(entry: &mut Entry, plant: &Plant, slot: &Slot, findings: &[&Finding]) {
     let now = &slot.inverters[entry.inverter];
     let Some(in_shade) = now.expected_ac_power.map(|p| (p * slot.span).wh()) else {
+        // What an inverter takes from the supply by night is not produced.
+        let produced = now.ac_power.map_or(0.0, |p| (p * slot.span).wh());
+        grow(&mut entry.not_compared, produced.max(0.0));
         return;
     };
     let shade = now.shade_ac_power.map_or(0.0, |p| (p * slot.span).wh());

@@ -57,6 +57,8 @@ pub struct Entry {
     pub limited: BTreeMap<Limit, Energy>,
     /// What the array could have given above rated power; no part of the balance.
     pub above_rated: Energy,
+    /// What was produced while it was not known what the weather would give; no part of the balance.
+    pub not_compared: Energy,
     /// Lost to findings, by kind.
     pub findings: BTreeMap<Kind, Energy>,
     /// Lost while the inverter stood still in the light, without a finding that says why.
@@ -78,6 +80,7 @@ impl Entry {
             measured: zero,
             limited: BTreeMap::new(),
             above_rated: zero,
+            not_compared: zero,
             findings: BTreeMap::new(),
             outage: zero,
             not_recorded: zero,

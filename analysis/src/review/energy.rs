@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 
 /// Longer periods than this are shown by month [d].
 const MOST_DAYS: i64 = 62;
+/// Dusk and dawn, in which no light is known, hold less than this of what is produced (judgement) [-].
+const LEAST_TOLD_RATIO: f64 = 0.01;
 
 /// What one bar of the ledger stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +36,8 @@ pub struct Balance {
     pub expected: Energy,
     /// What was measured.
     pub measured: Energy,
+    /// What was produced beside it, while it was not known what the weather would give.
+    pub not_compared: Energy,
     /// In the order of [`Loss::all`].
     losses: Vec<Energy>,
 }
@@ -45,6 +49,7 @@ impl Balance {
         Self {
             expected: zero,
             measured: zero,
+            not_compared: zero,
             losses: vec![zero; Loss::all().count()],
         }
     }
@@ -57,20 +62,34 @@ impl Balance {
 
     /// Takes what another one has, of another time or another inverter.
     pub fn join(&mut self, other: &Self) {
-        self.take((other.expected, other.measured), &other.losses);
+        let energies = [other.expected, other.measured, other.not_compared];
+        self.take(energies, &other.losses);
     }
 
     fn grow(&mut self, entry: &Entry, losses: &[Energy]) {
-        self.take((entry.expected, entry.measured), losses);
+        let energies = [entry.expected, entry.measured, entry.not_compared];
+        self.take(energies, losses);
     }
 
-    fn take(&mut self, (expected, measured): (Energy, Energy), losses: &[Energy]) {
+    fn take(&mut self, [expected, measured, not_compared]: [Energy; 3], losses: &[Energy]) {
         let grow = |sum: &mut Energy, by: Energy| *sum = Energy::from_wh(sum.wh() + by.wh());
         grow(&mut self.expected, expected);
         grow(&mut self.measured, measured);
+        grow(&mut self.not_compared, not_compared);
         for (sum, energy) in self.losses.iter_mut().zip(losses) {
             grow(sum, *energy);
         }
+    }
+
+    /// All that was produced.
+    pub fn produced(&self) -> Energy {
+        Energy::from_wh(self.measured.wh() + self.not_compared.wh())
+    }
+
+    /// What of it was not compared, where that is more than dusk and dawn give.
+    pub fn told_not_compared(&self) -> Option<Energy> {
+        let least_wh = LEAST_TOLD_RATIO * self.produced().wh();
+        (self.not_compared.wh() > least_wh).then_some(self.not_compared)
     }
 
     /// Every loss; with what was measured they add up to what was expected.

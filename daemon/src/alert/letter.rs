@@ -155,11 +155,15 @@ pub fn summary(
         money: money(energy, site),
     };
     view.figures = vec![
-        figure("produced", balance.measured),
+        figure("produced", balance.produced()),
         figure("expected from the weather", balance.expected),
         figure("held back by limits", balance.limited()),
         figure("lost to faults", balance.lost()),
     ];
+    if let Some(beside) = balance.told_not_compared() {
+        let figure = figure("of that, while the light was not known", beside);
+        view.figures.insert(1, figure);
+    }
     let not_recorded = balance.sum(|loss| loss == Loss::NotRecorded);
     if not_recorded.wh() >= LEAST_SHOWN_WH {
         let figure = figure("expected while nothing was recorded", not_recorded);
@@ -195,7 +199,7 @@ fn in_a_sentence(balance: &Balance, told: &[Told]) -> String {
     let made = made.map(|share| format!("The plant made {share} of what the weather allowed"));
     let made = made.unwrap_or_else(|| "What the plant made cannot be judged".to_owned());
     let why = match account {
-        Account::NoLight => ": there was no light to compare with",
+        Account::NoLight => ": no light is known to compare it with",
         Account::NotRecorded => ": most of the light was not recorded",
         Account::HeldBack(_) => ", and limits held back the rest",
         Account::AsExpected(_) | Account::Short(_) => "",

@@ -126,6 +126,40 @@ fn a_summary_says_what_is_not_known_and_what_limits_held_back() {
     assert!(says(100.0, 0.0, 900.0).contains("most of the light was not recorded"));
 }
 
+/// In a light that nothing shows a plant produces all the same.
+#[test]
+fn a_summary_counts_what_was_produced_in_a_light_that_is_not_known() {
+    use analysis::ledger::Entry;
+    let file = site();
+    let site = Site {
+        plant: &file.plant,
+        timezone: file.timezone,
+        readers: &file.alerts.readers,
+    };
+    let mail = |not_compared: f64| {
+        let mut entry = Entry::new(Time::from_unix_ms(0), 0);
+        entry.expected = Energy::from_wh(100e3);
+        entry.measured = Energy::from_wh(99e3);
+        entry.not_compared = Energy::from_wh(not_compared);
+        let mut balance = Balance::zero();
+        balance.add(&entry);
+        summary(site, &file.alerts.readers[0], "June 2026", &balance, &[]).text
+    };
+    let text = mail(50e3);
+    let beside = "of that, while the light was not known: 50.0 kWh";
+    assert!(
+        text.contains("produced: 149.0 kWh") && text.contains(beside),
+        "{text}"
+    );
+    assert!(text.contains("The plant made 99.0 % of what"), "{text}");
+    // Dusk and dawn are not worth a word.
+    let text = mail(500.0);
+    assert!(
+        text.contains("produced: 99.5 kWh") && !text.contains("not known"),
+        "{text}"
+    );
+}
+
 #[test]
 fn a_hazard_comes_first_and_asks_to_act() {
     let both = [

@@ -1,5 +1,6 @@
 //! `ledger.csv`: one row for each hour and inverter, energies in Wh and what they are worth.
-//! `limited_by_*` add up to `lost_limited_wh`; `above_rated_power_wh` stands beside the balance.
+//! `limited_by_*` add up to `lost_limited_wh`; `above_rated_power_wh` and `not_compared_wh`, which was
+//! produced while nobody knew the light, stand beside the balance.
 //! Without a price in the site file the columns of money are empty.
 //! Never in here: the balance itself (`analysis::ledger`).
 
@@ -78,7 +79,12 @@ fn header() -> Vec<String> {
         "measured_wh",
         "lost_limited_wh",
     ]);
-    let between = text(&["above_rated_power_wh", "expected_money", "measured_money"]);
+    let between = text(&[
+        "above_rated_power_wh",
+        "not_compared_wh",
+        "expected_money",
+        "measured_money",
+    ]);
     first
         .into_iter()
         .chain(energies)
@@ -110,6 +116,7 @@ fn row(plant: &Plant, entry: &Entry) -> Vec<String> {
     ];
     let between = [
         wh(entry.above_rated),
+        wh(entry.not_compared),
         money(entry.expected),
         money(entry.measured),
     ];
@@ -141,6 +148,7 @@ mod tests {
             measured: wh(60.0),
             limited: BTreeMap::from([(Limit::Command, wh(7.0)), (Limit::NotTold, wh(3.0))]),
             above_rated: wh(2.0),
+            not_compared: wh(1.5),
             findings: BTreeMap::from([(Kind::StringOpen, wh(22.0))]),
             outage: wh(3.0),
             not_recorded: wh(0.0),
@@ -164,6 +172,7 @@ mod tests {
         assert_eq!(row["limited_by_volt_watt_wh"], "0.000");
         assert_eq!(row["limited_by_not_told_wh"], "3.000");
         assert_eq!(row["above_rated_power_wh"], "2.000");
+        assert_eq!(row["not_compared_wh"], "1.500");
         assert_eq!(row["lost_outage_wh"], "3.000");
         assert_eq!(row["lost_outage_money"], "0.000900");
         assert_eq!(row["expected_money"], "0.030000");

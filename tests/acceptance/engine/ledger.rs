@@ -163,6 +163,26 @@ fn assert_balanced(plant: &Plant, slots: &[Slot], findings: &[Finding]) {
     });
     let wanted: f64 = expected.map(|power| (power * SLOT).wh()).sum();
     assert_close!(total, wanted, TOLERANCE_WH, "all hours");
+    let produced = entries
+        .iter()
+        .map(|entry| entry.measured.wh() + entry.not_compared.wh());
+    let measured = slots.iter().flat_map(|slot| &slot.inverters);
+    let measured = measured.filter_map(|inverter| {
+        let measured_w = inverter.ac_power?.w();
+        let is_compared = inverter.expected_ac_power.is_some();
+        Some(if is_compared {
+            measured_w
+        } else {
+            measured_w.max(0.0)
+        })
+    });
+    let wanted: f64 = measured.map(|w| (Power::from_w(w) * SLOT).wh()).sum();
+    assert_close!(
+        produced.sum(),
+        wanted,
+        TOLERANCE_WH,
+        "all that was produced"
+    );
 }
 
 proptest! {

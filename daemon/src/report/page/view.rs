@@ -30,6 +30,8 @@ pub struct Page {
     late: String,
     numbers: Vec<Number>,
     has_money: bool,
+    /// What was produced and is no part of the balance; empty where it is next to nothing.
+    not_compared: String,
     ledger: Vec<Drawn>,
     losses: Vec<LossRow>,
     findings: Vec<findings::View>,
@@ -123,6 +125,10 @@ pub fn page(whole: &Whole, performance: &Performance) -> Result<Page, ReportErro
         late: text::late(whole.store.late(whole.period.1)?),
         numbers: numbers(plant, &energy.site),
         has_money: plant.site.energy_price.is_some(),
+        not_compared: energy
+            .site
+            .told_not_compared()
+            .map_or_else(String::new, text::kwh),
         ledger,
         losses: losses(plant, &energy.site),
         findings: findings::views(whole),
@@ -171,7 +177,7 @@ fn numbers(plant: &Plant, site: &Balance) -> Vec<Number> {
         means,
     };
     vec![
-        number("Produced", site.measured, "delivered on the AC side"),
+        number("Produced", site.produced(), "delivered on the AC side"),
         number(
             "Expected",
             site.expected,

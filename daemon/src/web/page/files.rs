@@ -144,7 +144,8 @@ pub async fn ledger(
             .iter()
             .map(|l| line(&l.name, l.wh, l.money))
             .collect();
-        [first, second].into_iter().chain(losses)
+        let beside = line("not_compared", account.not_compared_wh, None);
+        [first, second].into_iter().chain(losses).chain([beside])
     });
     let header = ["inverter", "account", "energy_wh", "money", "currency"];
     let name = format!("ledger-{}-{}.csv", read.length, read.from);

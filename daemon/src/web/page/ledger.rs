@@ -109,7 +109,7 @@ fn shown(t: &'static Texts, frame: Frame, read: &Ledger, date: NaiveDate, length
         is_empty: read
             .accounts
             .iter()
-            .all(|a| a.expected_wh == 0.0 && a.measured_wh == 0.0),
+            .all(|a| [a.expected_wh, a.measured_wh, a.not_compared_wh] == [0.0; 3]),
         accounts: read
             .accounts
             .iter()
@@ -147,11 +147,15 @@ fn account(t: &Texts, account: &Account, currency: Option<&str>) -> AccountRow {
             false,
         )
     });
+    let beside = account
+        .tells_not_compared
+        .then(|| row(t.not_compared_energy, account.not_compared_wh, None, false));
+    let rows = [first].into_iter().chain(losses).chain([last]);
     AccountRow {
         name: account
             .inverter
             .clone()
             .unwrap_or_else(|| t.account_site.to_owned()),
-        rows: [first].into_iter().chain(losses).chain([last]).collect(),
+        rows: rows.chain(beside).collect(),
     }
 }

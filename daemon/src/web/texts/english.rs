@@ -138,6 +138,7 @@ pub static ENGLISH: Texts = Texts {
     money: "Money",
     expected_energy: "Expected",
     measured_energy: "Measured",
+    not_compared_energy: "Produced beside it, while the light was not known",
     ledger_note: "Expected is measured plus every line between; what has no name is unexplained, and may be negative.",
     nothing_recorded: "Nothing was recorded in this time.",
     kpi_note: "A dash means that less than nine tenths of the light was measured. Days are counted from solar midnight.",

@@ -138,6 +138,7 @@ pub static GERMAN: Texts = Texts {
     money: "Geld",
     expected_energy: "Erwartet",
     measured_energy: "Gemessen",
+    not_compared_energy: "Daneben erzeugt, bei unbekanntem Licht",
     ledger_note: "Erwartet ist Gemessen mit allen Zeilen dazwischen; was keinen Namen hat, ist ungeklärt und kann negativ sein.",
     nothing_recorded: "In dieser Zeit ist nichts aufgezeichnet worden.",
     kpi_note: "Ein Strich heißt, dass weniger als neun Zehntel des Lichts gemessen wurden. Tage zählen von der Sonnenmitternacht an.",

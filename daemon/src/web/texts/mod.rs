@@ -116,7 +116,7 @@ texts! {
     where_it_is; evidence; evidence_name; beside; causes; advice; caution; answers; no_answers;
     acknowledge; snooze; note; note_text; snooze_until; your_name; optional; acknowledged; snoozed_word;
     on_the_day; readers_cannot; day; month; year; before; after; account_site; account; energy; money;
-    expected_energy; measured_energy; ledger_note;
+    expected_energy; measured_energy; not_compared_energy; ledger_note;
     nothing_recorded; kpi_note; period; final_yield; performance_ratio; at_25; over_expected;
     availability; answers_counted; failures_counted; value; age; quality_out_of_range; without_value;
     table; design_note; what; margin; verdict; rule; settings_note; no_maintenance; maintenance_note;

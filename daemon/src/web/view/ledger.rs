@@ -33,10 +33,15 @@ pub struct Account {
     pub inverter: Option<String>,
     pub expected_wh: f64,
     pub measured_wh: f64,
+    /// Produced beside it, while it was not known what the weather would give.
+    pub not_compared_wh: f64,
     pub expected_money: Option<f64>,
     pub measured_money: Option<f64>,
     /// Those that are not nothing.
     pub losses: Vec<Lost>,
+    /// Whether what was not compared is more than dusk and dawn give.
+    #[serde(skip)]
+    pub tells_not_compared: bool,
 }
 
 /// One loss.
@@ -106,6 +111,8 @@ fn account(page: &Page, inverter: Option<String>, balance: &Balance) -> Account 
         inverter,
         expected_wh: rounded(balance.expected.wh(), 1),
         measured_wh: rounded(balance.measured.wh(), 1),
+        not_compared_wh: rounded(balance.not_compared.wh(), 1),
+        tells_not_compared: balance.told_not_compared().is_some(),
         expected_money: money(balance.expected),
         measured_money: money(balance.measured),
         losses: losses
