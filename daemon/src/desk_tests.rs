@@ -28,7 +28,9 @@ fn desk(folder: &Path) -> Desk {
     let opened = Store::open(&file, &Layout::of(&plant)).expect("the store opens");
     assert_eq!(opened.set_aside, None);
     let analyst = Analyst::open(plant.clone(), opened.store, true).expect("a plant that is sound");
-    let reports = report::Writer::start(folder.to_owned(), file.clone(), plant, chrono_tz::UTC);
+    let tally = Arc::new(report::Tally::new(&plant));
+    let whose = (plant, chrono_tz::UTC);
+    let reports = report::Writer::start(folder.to_owned(), file.clone(), whose, tally);
     Desk::new(analyst, file, reports, KEEP, None)
 }
 

@@ -279,8 +279,8 @@ fn the_ledger_of_the_latest_begins_with_a_whole_hour() {
         timezone: site.timezone,
     };
     let ledger = |latest: Option<Span>| {
-        let mut tally = Tally::new(&site.plant);
-        report::write(folder.path(), about, &store, latest, &mut tally).expect("written");
+        let tally = Tally::new(&site.plant);
+        report::write(folder.path(), about, &store, latest, &tally).expect("written");
         read(folder.path(), "ledger.csv")
     };
     let all = ledger(None);
@@ -289,4 +289,30 @@ fn the_ledger_of_the_latest_begins_with_a_whole_hour() {
     let (_, rows) = latest.split_once('\n').expect("a heading");
     assert!(rows.starts_with("2026-11-10T02:00:00Z"), "{rows}");
     assert!(all.ends_with(rows), "{latest}");
+}
+
+/// Reports and pages add up the same store at the same time: each slot counts once.
+#[test]
+fn figures_that_several_want_at_once_are_added_up_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let site = config::load(&site()).expect("a right site file");
+    let path = store(folder.path(), 6);
+    let about = report::About {
+        plant: &site.plant,
+        timezone: site.timezone,
+    };
+    let write = |name: &str, tally: &Tally| {
+        let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("a store");
+        let into = folder.path().join(name);
+        report::write(&into, about, &store, Some(Span::from_h(3)), tally).expect("written");
+        ["kpi.csv", "capacity.csv"].map(|file| read(&into, file))
+    };
+    let alone = write("alone", &Tally::new(&site.plant));
+    let shared = Tally::new(&site.plant);
+    let together = std::thread::scope(|scope| {
+        let (write, shared) = (&write, &shared);
+        let both = ["one", "other"].map(|name| scope.spawn(move || write(name, shared)));
+        both.map(|one| one.join().expect("it does not panic"))
+    });
+    assert_eq!(together, [alone.clone(), alone]);
 }

@@ -139,12 +139,12 @@ pub fn replay(
             refused.repeated, refused.conflicting, refused.too_late
         )?;
     }
-    let mut tally = report::Tally::new(&plant);
+    let tally = report::Tally::new(&plant);
     let about = report::About {
         plant: &plant,
         timezone: site.timezone,
     };
-    for file in report::write(into, about, analyst.store(), None, &mut tally)? {
+    for file in report::write(into, about, analyst.store(), None, &tally)? {
         writeln!(out, "{}", file.display())?;
     }
     Ok(())

@@ -11,7 +11,7 @@ use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
 use crate::desk::{Desk, DeskError};
 use crate::latest::Latest;
-use crate::report;
+use crate::report::{self, Tally};
 use crate::run;
 use crate::signals::{Order, Orders};
 use crate::source::{pollers, subscribers};
@@ -179,12 +179,14 @@ async fn work(
     let table = Arc::new(plant.channels.clone());
     let latest = Arc::new(Latest::new(&table));
     let written = Arc::<Written>::default();
+    let tally = Arc::new(Tally::new(&plant));
     let resources = web::Resources {
         site: site.clone(),
         folder: folder.to_owned(),
         store_file: store_file.clone(),
         latest: latest.clone(),
         written: written.clone(),
+        tally: tally.clone(),
         clock,
     };
     let page = door.map(|door| web::open(resources, door));
@@ -195,8 +197,8 @@ async fn work(
     };
     let devices = site.sources.len();
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
-    let into = folder.to_owned();
-    let reports = report::Writer::start(into, store_file.clone(), plant, site.timezone);
+    let (into, whose) = (folder.to_owned(), (plant, site.timezone));
+    let reports = report::Writer::start(into, store_file.clone(), whose, tally);
     let (post, senders) = outbox(site, folder)?;
     let desk = Desk::new(analyst, store_file, reports, site.keep, Some(post));
     let (server, desk) = match page {

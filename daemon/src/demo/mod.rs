@@ -137,7 +137,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     // The server ends with its connections; nothing depends on how.
     drop(pollers);
     let _ = server.await;
-    let mut tally = report::Tally::new(&plant);
+    let tally = report::Tally::new(&plant);
     let about = report::About {
         plant: &plant,
         timezone: site.timezone,
@@ -151,7 +151,7 @@ pub async fn demo(into: &Path, out: &mut dyn Write) -> Result<(), DemoError> {
     for mail in mails.write(into)? {
         say(out, mail)?;
     }
-    for file in report::write(into, about, analyst.store(), None, &mut tally)? {
+    for file in report::write(into, about, analyst.store(), None, &tally)? {
         say(out, file.display().to_string())?;
     }
     Ok(())

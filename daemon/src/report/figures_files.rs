@@ -5,7 +5,7 @@
 
 use super::whole_file::{WriteError, write_pieces};
 use crate::text::date;
-use analysis::ledger::{Capacity, CapacityError, CapacityTest, Figures, Performance};
+use analysis::ledger::{Capacity, CapacityError, CapacityTest, Figures};
 use analysis::plant::Plant;
 use analysis::reading::SolarDay;
 use std::io::Write;
@@ -76,24 +76,24 @@ const CAPACITY_HEADER: [&str; 20] = [
 ///
 /// # Errors
 /// If the file cannot be written.
-pub fn write_kpi(
-    path: &Path,
-    plant: &Plant,
-    performance: &Performance,
-) -> Result<(), FiguresFileError> {
-    let rows = performance.figures();
-    write_rows(path, &KPI_HEADER, rows.iter().map(|f| kpi_row(plant, f)))
+pub fn write_kpi(path: &Path, plant: &Plant, figures: &[Figures]) -> Result<(), FiguresFileError> {
+    let rows = figures.iter().map(|f| kpi_row(plant, f));
+    write_rows(path, &KPI_HEADER, rows)
 }
+
+/// A row of `capacity.csv`.
+pub type CapacityRow = [String; 20];
 
 /// Writes `capacity.csv` in place of an earlier one.
 ///
 /// # Errors
 /// If the file cannot be written.
-pub fn write_capacity(
-    path: &Path,
-    plant: &Plant,
-    test: &CapacityTest,
-) -> Result<(), FiguresFileError> {
+pub fn write_capacity(path: &Path, rows: Vec<CapacityRow>) -> Result<(), FiguresFileError> {
+    write_rows(path, &CAPACITY_HEADER, rows.into_iter())
+}
+
+/// Its rows, by inverter and part.
+pub fn capacity_rows(plant: &Plant, test: &CapacityTest) -> Vec<CapacityRow> {
     let mut rows = Vec::new();
     for (i, inverter) in plant.inverters.iter().enumerate() {
         for (part, days) in parts(test, i) {
@@ -101,7 +101,7 @@ pub fn write_capacity(
             rows.push(capacity_row(inverter.id.as_str(), part, &found));
         }
     }
-    write_rows(path, &CAPACITY_HEADER, rows.into_iter())
+    rows
 }
 
 /// The first and the latest days of a test; one part where they are the same.
@@ -169,11 +169,11 @@ fn capacity_row(
     inverter: &str,
     part: &str,
     found: &Result<Capacity, CapacityError>,
-) -> [String; 20] {
+) -> CapacityRow {
     let c = match found {
         Ok(capacity) => capacity,
         Err(error) => {
-            let mut row: [String; 20] = std::array::from_fn(|_| String::new());
+            let mut row: CapacityRow = std::array::from_fn(|_| String::new());
             row[0] = inverter.to_owned();
             row[1] = part.to_owned();
             row[19] = format!("failed to {error}");

@@ -80,7 +80,8 @@ pub struct About<'a> {
 
 /// Writes `findings.jsonl`, `ledger.csv`, `kpi.csv`, `capacity.csv`, `calibration.csv`, `summary.svg`,
 /// `summary.png` and `report.html` of everything in the store; ledger, picture and page of the latest
-/// `latest` of it, or of all. `tally` is kept from one report of a store to the next, so that each slot is added up once.
+/// `latest` of it, or of all. `tally` is kept from one report of a store to the next, so that each slot is
+/// added up once.
 /// Returns what was written; there is no picture while no slot has been closed.
 ///
 /// # Errors
@@ -90,7 +91,7 @@ pub fn write(
     about: About<'_>,
     store: &Store,
     latest: Option<Span>,
-    tally: &mut Tally,
+    tally: &Tally,
 ) -> Result<Vec<PathBuf>, ReportError> {
     let About { plant, timezone } = about;
     let (findings, findings_path) = write_findings(folder, &plant.site, store)?;
@@ -117,10 +118,11 @@ pub fn write(
     written.push(ledger_path);
     tally.go_on(store)?;
     let kpi_path = folder.join("kpi.csv");
-    figures_files::write_kpi(&kpi_path, plant, &tally.performance)?;
+    figures_files::write_kpi(&kpi_path, plant, &tally.figures())?;
     written.push(kpi_path);
     let capacity_path = folder.join("capacity.csv");
-    figures_files::write_capacity(&capacity_path, plant, &tally.capacity)?;
+    let capacity = tally.capacity(|test| figures_files::capacity_rows(plant, test));
+    figures_files::write_capacity(&capacity_path, capacity)?;
     written.push(capacity_path);
     let calibration_path = folder.join("calibration.csv");
     calibration_file::write(&calibration_path, plant, &store.learned()?)?;

@@ -134,7 +134,7 @@ fn write(
         },
     )?;
     let kpi_path = path("kpi.csv");
-    figures_files::write_kpi(&kpi_path, plant, gathered.performance())?;
+    figures_files::write_kpi(&kpi_path, plant, &gathered.performance().figures())?;
     let slots = if by_day {
         digest.finish()
     } else {

@@ -33,21 +33,25 @@ pub struct Writer {
 }
 
 impl Writer {
-    /// Reports of the store in `store_file`, into `folder`.
-    pub fn start(folder: PathBuf, store_file: PathBuf, plant: Arc<Plant>, timezone: Tz) -> Self {
+    /// Reports of the store in `store_file`, into `folder`, with the figures of `tally`.
+    pub fn start(
+        folder: PathBuf,
+        store_file: PathBuf,
+        (plant, timezone): (Arc<Plant>, Tz),
+        tally: Arc<Tally>,
+    ) -> Self {
         let (ask, asked) = sync_channel(1);
         let ends = Arc::new(AtomicBool::new(false));
         let ended = ends.clone();
         let thread = std::thread::spawn(move || {
-            let mut tally = Tally::new(&plant);
             let open = || Store::open_to_read(&store_file, &Layout::of(&plant));
-            let mut once = || {
+            let once = || {
                 let store = open()?;
                 let about = About {
                     plant: &plant,
                     timezone,
                 };
-                write(&folder, about, &store, Some(LATEST), &mut tally)?;
+                write(&folder, about, &store, Some(LATEST), &tally)?;
                 commissioning::write_if_due(&folder, about, &store).map(drop)
             };
             while asked.recv().is_ok() && !ended.load(Ordering::Relaxed) {

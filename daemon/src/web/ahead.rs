@@ -19,21 +19,8 @@ pub async fn add_up(page: Arc<Page>) {
 }
 
 async fn pieces(page: &Arc<Page>) -> Result<(), Unavailable> {
-    let step = |page: &Page, store: &Store| {
-        page.tally
-            .lock()
-            .expect("adding up does not panic")
-            .step(store)
-    };
-    while page.view(step).await? {}
-    page.view(|page, _| {
-        page.tally
-            .lock()
-            .expect("adding up does not panic")
-            .figures();
-        Ok(())
-    })
-    .await?;
+    while page.view(|page, store| page.tally.step(store)).await? {}
+    page.view(|page, _| Ok(page.tally.figures())).await?;
     let Some((first, last)) = page.view(|_, store| store.span()).await? else {
         return Ok(());
     };

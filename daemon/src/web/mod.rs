@@ -40,7 +40,7 @@ use config::checked::SiteFile;
 use reading::{StoreReader, Unavailable};
 use shared::Shared;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use view::overview::{Overview, overview};
@@ -59,8 +59,8 @@ pub(crate) struct Page {
     access: Access,
     store: StoreReader,
     words: mpsc::Sender<Word>,
-    /// Figures of everything in the store so far; going on takes a turn.
-    tally: Mutex<Tally>,
+    /// Figures of everything in the store so far.
+    tally: Arc<Tally>,
     /// Of days that are over.
     balances: Balances,
     /// The first page, which is looked at most.
@@ -84,6 +84,8 @@ pub struct Resources {
     pub latest: Arc<Latest>,
     /// Which slots have been written.
     pub written: Arc<Written>,
+    /// Figures of everything in the store, for whoever shows them.
+    pub tally: Arc<Tally>,
     /// The daemon's clock.
     pub clock: Clock,
 }
@@ -118,7 +120,7 @@ impl Page {
         let plant = &resources.site.plant;
         Self {
             store: StoreReader::new(resources.store_file, Layout::of(plant)),
-            tally: Mutex::new(Tally::new(plant)),
+            tally: resources.tally,
             balances: Balances::new(resources.written),
             first: Shared::default(),
             site: resources.site,

@@ -33,10 +33,8 @@ pub fn figures(
     period: Period,
     most: usize,
 ) -> Result<Vec<Kpi>, StoreError> {
-    let mut tally = page.tally.lock().expect("adding up does not panic");
-    tally.go_on(store)?;
-    let figures = tally.figures();
-    drop(tally);
+    page.tally.go_on(store)?;
+    let figures = page.tally.figures();
     let mut shown: Vec<&Figures> = figures.iter().filter(|f| f.period == period).collect();
     shown.sort_by_key(|f| (std::cmp::Reverse(f.first), f.inverter));
     let mut periods: Vec<_> = shown.iter().map(|f| f.first).collect();
