@@ -49,10 +49,34 @@ pub struct Word {
     pub stored: oneshot::Sender<bool>,
 }
 
+/// Asks a desk to store what waits before the time for it has come.
+#[derive(Debug)]
+pub struct Ask(mpsc::Sender<oneshot::Sender<bool>>);
+
+/// Where a desk is asked so.
+#[derive(Debug)]
+pub struct Asked(mpsc::Receiver<oneshot::Sender<bool>>);
+
+/// The two ends.
+pub fn ask() -> (Ask, Asked) {
+    let (ask, asked) = mpsc::channel(1);
+    (Ask(ask), Asked(asked))
+}
+
+impl Ask {
+    /// Whether all that had arrived is stored now; not where the store refuses, or nobody works any more.
+    pub async fn stored(&self) -> bool {
+        let (stored, answer) = oneshot::channel();
+        self.0.send(stored).await.is_ok() && answer.await.unwrap_or(false)
+    }
+}
+
 /// One site's desk.
 #[derive(Debug)]
 pub struct Desk {
     analyst: Analyst,
+    /// Looked at with every step, as what people say.
+    asked: Option<Asked>,
     /// What people say; looked at with every step, so at least once a second.
     words: Option<mpsc::Receiver<Word>>,
     /// For whoever keeps what was made of slots.
@@ -86,6 +110,7 @@ impl Desk {
         Self {
             refused: analyst.refused(),
             analyst,
+            asked: None,
             words: None,
             written: Arc::default(),
             store_file,
@@ -110,6 +135,14 @@ impl Desk {
         }
     }
 
+    /// The same desk, which can be asked to store what waits.
+    pub fn asked(self, asked: Asked) -> Self {
+        Self {
+            asked: Some(asked),
+            ..self
+        }
+    }
+
     /// Goes on after a time in which nobody looked, or after the clock was set.
     pub fn resumed(&mut self, at: Time) {
         self.unsaid.extend(self.analyst.resumed(at));
@@ -126,15 +159,22 @@ impl Desk {
     /// If the store is damaged and no new one can be started.
     pub fn take(&mut self, readings: &[Reading], watermark: Time) -> Result<(), DeskError> {
         self.hear();
+        let asked = self
+            .asked
+            .as_mut()
+            .and_then(|asked| asked.0.try_recv().ok());
         let changed = self.analyst.take(readings, watermark);
-        let is_due = is_over(self.tried_to_store, STORE_EVERY, watermark);
+        let is_due = asked.is_some() || is_over(self.tried_to_store, STORE_EVERY, watermark);
         if changed.is_empty() && !is_due {
             self.tell(watermark)?;
             return self.thin(watermark);
         }
         self.unsaid.extend(changed);
         self.tried_to_store = Some(watermark);
-        match self.save(watermark)? {
+        let refusal = self.save(watermark)?;
+        // Whoever asked may have gone.
+        asked.map(|asked| asked.send(refusal.is_none()));
+        match refusal {
             None => self.say_and_report(watermark),
             Some(refusal) => self.note_refusal(&refusal),
         }

@@ -1,7 +1,7 @@
 //! Behaviour of the desk when its store turns out damaged in the middle of work.
 
 use super::*;
-use crate::store::{Event, Keep, Layout, Store};
+use crate::store::{Event, Keep, Layout, Response, Store, What};
 use analysis::plant::Plant;
 use analysis::reading::{ChannelId, Value};
 use std::fs;
@@ -93,6 +93,60 @@ fn without_a_place_for_a_new_store_work_ends_and_says_so() {
         matches!(ended, Err(DeskError::Store(StoreError::CannotOpen { .. }))),
         "{ended:?}"
     );
+}
+
+/// What waits for its time is stored at once where somebody asks.
+#[test]
+fn a_desk_that_is_asked_stores_what_waits() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (ask, asked) = ask();
+    let mut desk = desk(folder.path()).asked(asked);
+    desk.take(&[], NOW).expect("stored");
+    let (answer, mut stored_now) = oneshot::channel();
+    ask.0.try_send(answer).expect("room");
+    desk.take(&[reading(1)], NOW + Span::from_s(1))
+        .expect("stored");
+    assert_eq!(stored_now.try_recv(), Ok(true));
+    // As after a power cut.
+    std::mem::forget(desk);
+    let layout = Layout::of(&plant());
+    let store = Store::open_to_read(&folder.path().join("site.sqlite"), &layout);
+    let (first, last) = (Time::from_unix_ms(0), NOW);
+    let readings = store
+        .expect("it is there")
+        .readings(ChannelId(0), first, last);
+    assert_eq!(readings.expect("reads"), [reading(1)]);
+}
+
+/// Whoever has given up waiting was told to say it again, and would stand there twice.
+#[test]
+fn what_nobody_waits_for_any_more_is_not_written_down() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (say, words) = mpsc::channel(4);
+    let mut desk = desk(folder.path()).hearing(words, Arc::default());
+    let note = |text: &str| {
+        let (stored, answer) = oneshot::channel();
+        let said = Said::Response(Response {
+            finding: "barn.link_lost.1".to_owned(),
+            at: NOW,
+            who: "technician".to_owned(),
+            what: What::Note,
+            until: None,
+            text: text.to_owned(),
+        });
+        say.try_send(Word { said, stored }).expect("room");
+        answer
+    };
+    drop(note("given up"));
+    let mut waits = note("waited for");
+    desk.take(&[], NOW).expect("stored");
+    assert_eq!(waits.try_recv(), Ok(true));
+    desk.close().expect("the findings are written");
+    let opened = Store::open(&folder.path().join("site.sqlite"), &Layout::of(&plant()));
+    let store = opened.expect("the store opens").store;
+    let notes = store.responses_to("barn.link_lost.1").expect("reads");
+    let texts: Vec<&str> = notes.iter().map(|note| note.text.as_str()).collect();
+    assert_eq!(texts, ["waited for"]);
 }
 
 /// From the log into the file itself, as soon as no report is being read.

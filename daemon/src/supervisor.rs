@@ -47,8 +47,7 @@ impl Supervisor {
 
     /// The site file is not taken; work goes on with the one before.
     pub fn kept(self) {
-        let status =
-            NotifyState::Status("running with the site file as it was; the new one is wrong");
+        let status = NotifyState::Status("running with the site file as it was; the log says why");
         self.tell(&[NotifyState::Ready, status]);
     }
 

@@ -9,7 +9,7 @@ use crate::alert::{
 };
 use crate::analyse::{AnalyseError, Analyst};
 use crate::clock::Clock;
-use crate::desk::{Desk, DeskError};
+use crate::desk::{self, Asked, Desk, DeskError};
 use crate::latest::Latest;
 use crate::report::{self, Tally};
 use crate::run;
@@ -108,11 +108,13 @@ pub async fn serve(
     let mut door = opened(&site, folder, None).await?;
     loop {
         let before = door.as_ref().map(|door| door.listening.clone());
+        let (ask, asked) = desk::ask();
         let mut next = None;
         let told = async {
             while orders.next().await == Order::Reload {
                 supervisor.reloading();
-                next = reload::reload(file, folder, before.clone()).await;
+                let read = reload::reload(file, folder, before.clone()).await;
+                next = reload::stored(read, &ask).await;
                 if next.is_some() {
                     return;
                 }
@@ -120,7 +122,8 @@ pub async fn serve(
             }
             supervisor.stopping();
         };
-        work(&site, door, folder, clock, supervisor, told).await?;
+        let how = How { clock, supervisor };
+        work(&site, door, folder, how, Some(asked), told).await?;
         let Some((new_site, new_door)) = next else {
             return Ok(());
         };
@@ -139,7 +142,16 @@ pub async fn run(
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), RunError> {
     let door = opened(site, folder, None).await?;
-    work(site, door, folder, clock, Supervisor::Nobody, shutdown).await
+    let supervisor = Supervisor::Nobody;
+    let how = How { clock, supervisor };
+    work(site, door, folder, how, None, shutdown).await
+}
+
+/// By which clock it works, and who hears of it.
+#[derive(Clone, Copy)]
+struct How {
+    clock: Clock,
+    supervisor: Supervisor,
 }
 
 /// All that can be wrong with a site before work begins, and the door of its page.
@@ -163,8 +175,8 @@ async fn work(
     site: &SiteFile,
     door: Option<Door>,
     folder: &Path,
-    clock: Clock,
-    supervisor: Supervisor,
+    How { clock, supervisor }: How,
+    asked: Option<Asked>,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), RunError> {
     let plant = Arc::new(site.plant.clone());
@@ -174,8 +186,7 @@ async fn work(
         error!(kept_as = %aside.display(), "the store was damaged and set aside; a new one starts");
     }
     let store = noted(opened, clock.now());
-    let mut analyst = Analyst::open(plant.clone(), store, true)?;
-    analyst.resumed(clock.now());
+    let analyst = Analyst::open(plant.clone(), store, true)?;
     let table = Arc::new(plant.channels.clone());
     let latest = Arc::new(Latest::new(&table));
     let written = Arc::<Written>::default();
@@ -200,7 +211,11 @@ async fn work(
     let (into, whose) = (folder.to_owned(), (plant, site.timezone));
     let reports = report::Writer::start(into, store_file.clone(), whose, tally);
     let (post, senders) = outbox(site, folder)?;
-    let desk = Desk::new(analyst, store_file, reports, site.keep, Some(post));
+    let mut desk = Desk::new(analyst, store_file, reports, site.keep, Some(post));
+    desk.resumed(clock.now());
+    if let Some(asked) = asked {
+        desk = desk.asked(asked);
+    }
     let (server, desk) = match page {
         None => (None, desk),
         Some((server, words)) => (Some(server), desk.hearing(words, written)),

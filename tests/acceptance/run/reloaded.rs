@@ -4,7 +4,7 @@
 use crate::output::{open_store, stored_so_far};
 use crate::site::{self, Device, Site};
 use crate::{EVERY_S, RATE, day};
-use analysis::reading::Time;
+use analysis::reading::{Span, Time};
 use tests::{Browser, Program, until};
 
 const PAGE: &str = "[web]\nlisten = \"127.0.0.1:0\"\n";
@@ -123,6 +123,41 @@ fn a_right_site_file_is_followed_and_nothing_is_lost_or_doubled() {
     let opened = opened.iter().filter(|line| line.event == "opened");
     // Three by the program, and this one does not write.
     assert_eq!(opened.count(), 3);
+}
+
+/// What waits for a full disk ends with the work: the site file is not taken before it is stored.
+#[cfg(target_os = "linux")]
+#[test]
+fn while_the_disk_is_full_a_right_site_file_is_not_taken_and_nothing_is_lost() {
+    let mut server = day();
+    let port = server.port();
+    let site = Site::new(&[("hut", port)], None, EVERY_S);
+    let arguments = site.rehearsal(&mut server, RATE);
+    let mut program = Program::start_under_a_quota(arguments);
+    wait_for_more(&site, "hut/ac_power_w");
+    program.limit_files(Some(0));
+    program.wait_for_line("not stored yet");
+    let refused_at = server.now();
+    program.reload();
+    let line = program.wait_for_line("is right and not taken");
+    assert!(line.contains("the store refuses what waits"), "{line}");
+    until("polls that wait", || {
+        (server.now() - refused_at > Span::from_min(10)).then_some(())
+    });
+    let free_at = server.now();
+    program.limit_files(None);
+    program.wait_for_line("stored again");
+    program.reload();
+    program.wait_for_line("running site");
+    wait_for_more(&site, "hut/ac_power_w");
+    let ended = program.terminate();
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    let waited = times(&site, "hut/ac_power_w");
+    let waited = waited
+        .iter()
+        .filter(|at| (refused_at..free_at).contains(at));
+    // Half of the polls, each a minute after the other: a busy machine may lose some.
+    assert!(waited.count() >= 5, "they are stored");
 }
 
 /// When a channel was read, as stored now.

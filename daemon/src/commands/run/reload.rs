@@ -3,6 +3,7 @@
 //! Never in here: ending what runs.
 
 use super::opened;
+use crate::desk::Ask;
 use crate::web::{Door, Listening};
 use analysis::engine::Engine;
 use config::checked::SiteFile;
@@ -10,12 +11,25 @@ use std::path::Path;
 use std::sync::Arc;
 use tracing::{error, info};
 
-/// The site as its file says now, with the door of its page; `None` after it was said what is wrong.
-pub(super) async fn reload(
-    file: &Path,
-    folder: &Path,
-    before: Option<Listening>,
-) -> Option<(SiteFile, Option<Door>)> {
+/// A site with the door of its page.
+type Site = (SiteFile, Option<Door>);
+
+/// The site that was read, once all that waited is stored: it would end with the work. `None` after it
+/// was said that the store refuses.
+pub(super) async fn stored(read: Option<Site>, ask: &Ask) -> Option<Site> {
+    let site = read?;
+    if ask.stored().await {
+        return Some(site);
+    }
+    error!(
+        "the site file is right and not taken: the store refuses what waits, which would be lost; \
+         let it be read again when there is room"
+    );
+    None
+}
+
+/// The site as its file says now; `None` after it was said what is wrong.
+pub(super) async fn reload(file: &Path, folder: &Path, before: Option<Listening>) -> Option<Site> {
     let wrong = |problem: &str| {
         error!(%problem, "the site file is not taken; work goes on with what it said before");
     };
