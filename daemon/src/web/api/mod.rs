@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use std::sync::Arc;
 
-/// Periods of figures that are answered unless more are asked for.
+/// Periods of figures in one answer: the latest.
 const USUAL_PERIODS: usize = 400;
 
 /// Findings that have ended in one answer, at most.

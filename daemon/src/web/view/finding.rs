@@ -183,3 +183,7 @@ pub fn one(store: &Store, id: &str) -> Result<Option<Answered>, StoreError> {
     let finding = store.finding(id)?;
     Ok(answered(store, finding.into_iter().collect())?.pop())
 }
+
+#[cfg(test)]
+#[path = "finding_tests.rs"]
+mod tests;

@@ -157,15 +157,14 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
             trouble: device.trouble,
         })
         .collect();
-    let verdict = if !open.is_empty() {
-        Verdict::Attention
-    } else if snoozed.iter().any(|a| a.finding.severity == Severity::Now) {
-        Verdict::Waiting
-    } else if sources.iter().any(|source| source.freshness.is_missed()) {
-        Verdict::Unknown
-    } else {
-        so_far(account, &slots)
-    };
+    let verdict = Judged {
+        is_open: !open.is_empty(),
+        hazard_waits: snoozed.iter().any(|a| a.finding.severity == Severity::Now),
+        is_missed: sources.iter().any(|source| source.freshness.is_missed()),
+        account,
+        is_dark: is_dark(&slots),
+    }
+    .verdict();
     let today = today(date.to_string(), (&balance, account), &slots);
     let maintenance = store.maintenance_after(now)?;
     Ok(Overview {
@@ -183,19 +182,47 @@ pub fn overview(page: &Page, store: &Store) -> Result<Overview, StoreError> {
     })
 }
 
-/// How the day went until now, where nothing stands and everything is heard.
-fn so_far(account: Account, slots: &[Slot]) -> Verdict {
-    let last_is_dark = slots
-        .last()
-        .is_none_or(|slot| expected_w(slot).is_none_or(|w| w <= 0.0));
-    match account {
-        Account::NoLight => Verdict::Dark,
-        Account::NotRecorded => Verdict::NotRecorded,
-        Account::HeldBack(_) => Verdict::HeldBack,
-        Account::Short(_) => Verdict::Low,
-        Account::AsExpected(_) if last_is_dark => Verdict::Dark,
-        Account::AsExpected(_) => Verdict::AsExpected,
+/// What a verdict rests on.
+#[derive(Debug, Clone, Copy)]
+struct Judged {
+    /// Something stands that wants a person.
+    is_open: bool,
+    /// A hazard stands that somebody has put off.
+    hazard_waits: bool,
+    /// A device is not heard that should be.
+    is_missed: bool,
+    /// How the day went until now.
+    account: Account,
+    is_dark: bool,
+}
+
+impl Judged {
+    /// What stands comes before what is not known, and that before how the day went.
+    fn verdict(self) -> Verdict {
+        if self.is_open {
+            return Verdict::Attention;
+        }
+        if self.hazard_waits {
+            return Verdict::Waiting;
+        }
+        if self.is_missed {
+            return Verdict::Unknown;
+        }
+        match self.account {
+            Account::NoLight => Verdict::Dark,
+            Account::NotRecorded => Verdict::NotRecorded,
+            Account::HeldBack(_) => Verdict::HeldBack,
+            Account::Short(_) => Verdict::Low,
+            Account::AsExpected(_) if self.is_dark => Verdict::Dark,
+            Account::AsExpected(_) => Verdict::AsExpected,
+        }
     }
+}
+
+/// Whether the last slot gave nothing to expect.
+fn is_dark(slots: &[Slot]) -> bool {
+    let last = slots.last();
+    last.is_none_or(|slot| expected_w(slot).is_none_or(|w| w <= 0.0))
 }
 
 /// Of all inverters together; `None` where it is not known of one.
@@ -244,3 +271,7 @@ fn limited(page: &Page, entries: &[analysis::ledger::Entry]) -> Vec<Limited> {
         })
         .collect()
 }
+
+#[cfg(test)]
+#[path = "overview_tests.rs"]
+mod tests;
