@@ -5,25 +5,20 @@
 //! memory and goes with the next one; the engine does not wait.
 //! Never in here: sockets, the clock, files other than the store.
 
+mod begin;
+mod waiting;
+
 use crate::store::{
     EngineState as SavedState, Event, Keep, Layout, Said, Step, Store, StoreError, Thinned,
 };
-use analysis::detect::{Morning, Slot};
-use analysis::diagnose::{Finding, FindingId};
-use analysis::engine::{
-    Engine, EngineError, EngineState, Input, STATE_VERSION, morning_still_holds, still_holds,
-};
-use analysis::expected::{Learned, LearnedOf};
+use analysis::diagnose::Finding;
+use analysis::engine::{Engine, EngineError, Input, STATE_VERSION};
 use analysis::plant::{GridSettings, Plant};
 use analysis::reading::{DeviceId, Offer, Reading, Time};
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thiserror::Error;
-use tracing::{error, warn};
-
-/// Readings that may wait for a store that refuses; beyond it the oldest are lost, and it is said.
-const MAX_WAITING_READINGS: usize = 200_000;
+use waiting::Waiting;
 
 /// Readings that one step of thinning packs, to the next whole channel and day: below a tenth of a
 /// second on a small server, so that a poll hardly waits (measured: DEVELOPERS.md).
@@ -63,20 +58,6 @@ pub struct Analyst {
     at: Time,
 }
 
-/// What the store has not taken yet.
-#[derive(Debug, Default)]
-struct Waiting {
-    readings: Vec<Reading>,
-    slots: Vec<Slot>,
-    findings: BTreeMap<String, Finding>,
-    /// Those of them that an engine before this one has watched.
-    unwatched: Vec<FindingId>,
-    /// Before what was learned.
-    forgotten: Vec<LearnedOf>,
-    learned: Vec<Learned>,
-    mornings: Vec<(usize, Morning)>,
-}
-
 impl Analyst {
     /// Goes on where the store's engine state was saved, or starts afresh. `keep_readings`: whether
     /// raw readings are stored (a recording has them already).
@@ -89,28 +70,7 @@ impl Analyst {
         keep_readings: bool,
     ) -> Result<Self, AnalyseError> {
         let mut waiting = Waiting::default();
-        let engine = match store.load_engine_state()? {
-            None => Engine::new(plant)?,
-            Some(saved) => match resume(plant.clone(), &saved) {
-                Err(EngineError::Chain(error)) => return Err(EngineError::Chain(error).into()),
-                Err(reason) => {
-                    warn!(%reason, "the engine starts afresh; what stood is looked for anew");
-                    waiting.close_standing(&store)?;
-                    let mut engine = Engine::new(plant.clone())?;
-                    let (mut learned, mut mornings) = (store.learned()?, store.mornings()?);
-                    if let EngineError::OtherPlant(before) = &reason {
-                        learned.retain(|l| still_holds(l.of, before, &plant));
-                        mornings.retain(|(i, _)| morning_still_holds(*i, before, &plant));
-                    }
-                    if !matches!(reason, EngineError::Unreadable) {
-                        engine.recall(learned);
-                        engine.recall_mornings(mornings);
-                    }
-                    engine
-                }
-                Ok(engine) => engine,
-            },
-        };
+        let engine = begin::engine(plant, &store, &mut waiting)?;
         Ok(Self {
             engine,
             store,
@@ -161,26 +121,15 @@ impl Analyst {
             self.at = *at;
         }
         let output = self.engine.step(input);
-        let refresh = !output.slots.is_empty();
-        self.waiting.slots.extend(output.slots);
-        let gone = output.forgotten;
-        self.waiting.learned.retain(|l| !gone.contains(&l.of));
-        self.waiting.forgotten.extend(gone);
-        self.waiting.learned.extend(output.learned);
-        self.waiting.mornings.extend(output.mornings);
         // What a standing finding has cost grows slot by slot.
-        let standing = self.engine.standing().filter(|_| refresh);
-        for finding in standing.chain(&output.findings) {
-            self.waiting
-                .findings
-                .insert(finding.id.to_string(), finding.clone());
-        }
-        output.findings
+        let grows = !output.slots.is_empty();
+        let standing = self.engine.standing().filter(|_| grows);
+        self.waiting.take(output, standing)
     }
 
     /// The earliest slot that waits for the store.
     pub fn first_waiting(&self) -> Option<Time> {
-        self.waiting.slots.iter().map(|slot| slot.start).min()
+        self.waiting.first_slot()
     }
 
     /// Stores everything that waits, in one transaction with the engine's state.
@@ -207,7 +156,7 @@ impl Analyst {
         let result = self.store.commit(&step);
         match &result {
             Ok(()) => self.waiting = Waiting::default(),
-            Err(_) => self.bound_waiting(),
+            Err(_) => self.waiting.bound(),
         }
         result
     }
@@ -254,21 +203,6 @@ impl Analyst {
         Ok(aside)
     }
 
-    fn bound_waiting(&mut self) {
-        let over = self
-            .waiting
-            .readings
-            .len()
-            .saturating_sub(MAX_WAITING_READINGS);
-        if over > 0 {
-            self.waiting.readings.drain(..over);
-            error!(
-                readings = over,
-                "raw readings lost: the store has refused for too long"
-            );
-        }
-    }
-
     /// The findings that stand, with what they have cost so far.
     pub fn standing(&self) -> impl Iterator<Item = &Finding> {
         self.engine.standing()
@@ -292,38 +226,5 @@ impl Analyst {
     /// Readings that took no part so far.
     pub fn refused(&self) -> Refused {
         self.refused
-    }
-}
-
-impl Waiting {
-    /// Ends what stood when the last slot was closed: nothing watches it any more.
-    fn close_standing(&mut self, store: &Store) -> Result<(), StoreError> {
-        let Some((_, last)) = store.span()? else {
-            return Ok(());
-        };
-        for mut finding in store.findings()?.into_iter().filter(|f| f.ended.is_none()) {
-            finding.ended = Some(last.max(finding.began));
-            self.unwatched.push(finding.id.clone());
-            self.findings.insert(finding.id.to_string(), finding);
-        }
-        Ok(())
-    }
-}
-
-/// An engine that goes on where the state was saved. A state that cannot be read, of another
-/// version or of another plant description cannot be gone on with.
-fn resume(plant: Arc<Plant>, saved: &SavedState) -> Result<Engine, EngineError> {
-    if saved.version != STATE_VERSION {
-        return Err(EngineError::StateVersion {
-            found: saved.version,
-            wanted: STATE_VERSION,
-        });
-    }
-    match postcard::from_bytes::<EngineState>(&saved.bytes) {
-        Ok(state) => Engine::resume(plant, state),
-        Err(error) => {
-            warn!(%error, "the saved engine state cannot be read");
-            Err(EngineError::Unreadable)
-        }
     }
 }

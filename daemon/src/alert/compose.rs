@@ -5,29 +5,20 @@ use super::balance::balance;
 use super::letter::{self, Letter, Site, Told};
 use super::links::Links;
 use super::pack::{Envelope, PackError, message_id, pack};
-use crate::report::chart_files::{ChartFilesError, png};
+use super::picture::picture;
+use crate::report::chart_files::ChartFilesError;
 use crate::store::{About, Delivery, News, Store, StoreError};
-use crate::text::{at_site, midnight, utc_offset};
-use analysis::chart::{Size, SummaryInput};
+use crate::text::midnight;
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
-use analysis::reading::{Span, Time};
+use analysis::reading::Time;
 use chrono::{Days, Months, NaiveDate};
 use chrono_tz::Tz;
 use config::checked::{Alerts, Reader, SiteFile};
 use lettre::Message;
 use std::sync::Arc;
 use thiserror::Error;
-
-/// The picture in a mail: as wide as a mail is shown, and no higher than three inputs need.
-const PICTURE: Size = Size {
-    width_px: 900,
-    max_height_px: 1100,
-};
-/// What it shows: the day of what is new; the day and night before, where little of it has passed.
-const PICTURE_SPAN: Span = Span::from_h(24);
-const LEAST_OF_A_DAY: Span = Span::from_h(9);
 
 /// Why a mail cannot be written. Messages read after "failed to".
 #[derive(Debug, Error)]
@@ -176,7 +167,7 @@ impl Composer {
             .map(|t| t.finding.ended.unwrap_or(t.finding.found))
             .max();
         let picture = match latest {
-            Some(at) => self.picture(store, told, at)?,
+            Some(at) => picture((&self.plant, self.timezone), store, told, at)?,
             None => None,
         };
         let (caption, png) = picture.unzip();
@@ -228,46 +219,6 @@ impl Composer {
             timezone: self.timezone,
             readers: &self.alerts.readers,
         }
-    }
-
-    /// What it shows in words, and the picture; nothing while no slot has been closed.
-    fn picture(
-        &self,
-        store: &Store,
-        told: &[Told],
-        around: Time,
-    ) -> Result<Option<(String, Vec<u8>)>, ComposeError> {
-        let Some((_, last)) = store.span()? else {
-            return Ok(None);
-        };
-        let day = at_site(around, self.timezone).map(|date| date.date_naive());
-        let from = day.map(|day| midnight(day, self.timezone));
-        let from = from.unwrap_or(around - PICTURE_SPAN);
-        let to = last.min(from + PICTURE_SPAN);
-        let from = if to - from < LEAST_OF_A_DAY {
-            to - PICTURE_SPAN
-        } else {
-            from
-        };
-        // A picture of the time before says nothing of what is told.
-        if !told.iter().any(|t| t.finding.began < to) {
-            return Ok(None);
-        }
-        let slots = store.slots(from, to)?;
-        if slots.is_empty() {
-            return Ok(None);
-        }
-        let findings: Vec<Finding> = told.iter().map(|t| t.finding.clone()).collect();
-        let input = SummaryInput {
-            site_name: &self.plant.site.name,
-            plant: &self.plant,
-            slots: &slots,
-            findings: &findings,
-            utc_offset: &|at| utc_offset(at, self.timezone),
-        };
-        let until = at_site(to, self.timezone).map(|d| d.format("%-d %B %Y, %H:%M").to_string());
-        let caption = format!("The day until {}", until.unwrap_or_default());
-        Ok(Some((caption, png(&input, PICTURE)?)))
     }
 
     /// Message-IDs of the mails that told this reader first of what is in this one.

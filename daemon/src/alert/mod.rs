@@ -13,6 +13,7 @@ mod letter;
 mod links;
 mod pack;
 mod past;
+mod picture;
 mod places;
 mod policy;
 mod post;

@@ -5,6 +5,7 @@
 //! pages have, and by the origin that browsers state.
 //! Never in here: passwords.
 
+use super::cookies::cookie_line;
 use super::headers::{cookie, forwarded_for, host, is_from_here, is_passed_on, password, protect};
 use super::sessions::{is_name, new_name};
 use super::{Access, Peer, Role};
@@ -16,7 +17,7 @@ use crate::web::texts::{self, Texts};
 use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{Form, FromRequest, Request, State};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 use std::net::IpAddr;
@@ -264,28 +265,6 @@ fn same(a: &str, b: &str) -> bool {
         .zip(b.bytes())
         .fold(0, |bits, (a, b)| bits | (a ^ b));
     a.len() == b.len() && differs == 0
-}
-
-/// The cookie of a session.
-pub fn set_cookie(access: &Access, session: &str) -> HeaderValue {
-    cookie_line(access, &access.cookie(), session)
-}
-
-fn cookie_line(access: &Access, name: &str, value: &str) -> HeaderValue {
-    let secure = if access.is_encrypted() {
-        "; Secure"
-    } else {
-        ""
-    };
-    let text = format!("{name}={value}; Path=/; HttpOnly; SameSite=Strict{secure}");
-    HeaderValue::from_str(&text).expect("hexadecimal digits and plain words")
-}
-
-/// The cookie of a language, which outlives the browser.
-pub fn language_cookie(access: &Access, code: &str) -> HeaderValue {
-    let line = cookie_line(access, &access.language_cookie(), code);
-    let line = line.to_str().expect("it was made of text");
-    HeaderValue::from_str(&format!("{line}; Max-Age=31536000")).expect("plain words")
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Never in here: what a page shows.
 
 mod attempts;
+mod cookies;
 mod from;
 mod gate;
 mod headers;
@@ -10,8 +11,9 @@ mod key;
 mod password;
 mod sessions;
 
+pub use cookies::set_cookie;
 pub use from::place;
-pub use gate::{Visit, gate, set_cookie};
+pub use gate::{Visit, gate};
 pub use key::{KEY_NAME, Key, KeyError};
 pub use password::{Hash, LEAST_CHARACTERS, PasswordError, hash};
 
@@ -132,7 +134,7 @@ impl Access {
 
     /// What keeps a language in a browser.
     pub fn keep_language(&self, code: &str) -> HeaderValue {
-        gate::language_cookie(self, code)
+        cookies::language_cookie(self, code)
     }
 
     /// A session for somebody who knows a password.

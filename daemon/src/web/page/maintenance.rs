@@ -1,6 +1,6 @@
 //! When somebody works on the plant.
 
-use super::finding::who;
+use super::answering::who;
 use super::overview::work_text;
 use super::{Answer, Frame, filled, message};
 use crate::store::{Maintenance, MaintenanceEnd, Said};

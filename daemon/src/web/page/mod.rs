@@ -1,6 +1,7 @@
 //! Pages for people: each takes its view, turns it into texts and fills a template.
 //! Never in here: reading the store beyond a view, or deciding what is wrong.
 
+mod answering;
 mod days;
 mod design;
 mod devices;
@@ -42,7 +43,7 @@ pub fn router(page: Arc<Page>) -> Router {
         .route("/findings", get(finding::list))
         .route("/findings.csv", get(files::findings))
         .route("/findings/{id}", get(finding::page))
-        .route("/findings/{id}/answers", post(finding::answer))
+        .route("/findings/{id}/answers", post(answering::answer))
         .route("/ledger", get(ledger::this_month))
         .route("/ledger/{length}", get(ledger::page))
         .route("/ledger/{length}/{date}/ledger.csv", get(files::ledger))

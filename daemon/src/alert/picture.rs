@@ -1,0 +1,62 @@
+//! The picture in a mail: the day of what is told.
+//! Never in here: how it is drawn (`analysis::chart`), or words beside its caption.
+
+use super::compose::ComposeError;
+use super::letter::Told;
+use crate::report::chart_files::png;
+use crate::store::Store;
+use crate::text::{at_site, midnight, utc_offset};
+use analysis::chart::{Size, SummaryInput};
+use analysis::diagnose::Finding;
+use analysis::plant::Plant;
+use analysis::reading::{Span, Time};
+use chrono_tz::Tz;
+
+/// The picture in a mail: as wide as a mail is shown, and no higher than three inputs need.
+const PICTURE: Size = Size {
+    width_px: 900,
+    max_height_px: 1100,
+};
+/// What it shows: the day of what is new; the day and night before, where little of it has passed.
+const PICTURE_SPAN: Span = Span::from_h(24);
+const LEAST_OF_A_DAY: Span = Span::from_h(9);
+
+/// What it shows in words, and the picture; nothing while no slot has been closed.
+pub fn picture(
+    (plant, timezone): (&Plant, Tz),
+    store: &Store,
+    told: &[Told],
+    around: Time,
+) -> Result<Option<(String, Vec<u8>)>, ComposeError> {
+    let Some((_, last)) = store.span()? else {
+        return Ok(None);
+    };
+    let day = at_site(around, timezone).map(|date| date.date_naive());
+    let from = day.map(|day| midnight(day, timezone));
+    let from = from.unwrap_or(around - PICTURE_SPAN);
+    let to = last.min(from + PICTURE_SPAN);
+    let from = if to - from < LEAST_OF_A_DAY {
+        to - PICTURE_SPAN
+    } else {
+        from
+    };
+    // A picture of the time before says nothing of what is told.
+    if !told.iter().any(|t| t.finding.began < to) {
+        return Ok(None);
+    }
+    let slots = store.slots(from, to)?;
+    if slots.is_empty() {
+        return Ok(None);
+    }
+    let findings: Vec<Finding> = told.iter().map(|t| t.finding.clone()).collect();
+    let input = SummaryInput {
+        site_name: &plant.site.name,
+        plant,
+        slots: &slots,
+        findings: &findings,
+        utc_offset: &|at| utc_offset(at, timezone),
+    };
+    let until = at_site(to, timezone).map(|d| d.format("%-d %B %Y, %H:%M").to_string());
+    let caption = format!("The day until {}", until.unwrap_or_default());
+    Ok(Some((caption, png(&input, PICTURE)?)))
+}
