@@ -73,13 +73,41 @@ fn group(site: Site<'_>, kind: Kind, told: &[&Told]) -> Group {
             .iter()
             .map(|at| place(site, at))
             .collect(),
-        advice: told
-            .first()
-            .map(|t| t.finding.advice.clone())
-            .unwrap_or_default(),
+        advice: advice(told),
         tools: kind.tools().join("; "),
     }
 }
+
+/// What to do, step by step, at each place where it stands: a step that names its place is there for each,
+/// up to a few, and any other once.
+fn advice(told: &[&Told]) -> Vec<String> {
+    let stands = told.iter().filter(|t| t.finding.ended.is_none());
+    let stands: Vec<_> = stands.collect();
+    let of = if stands.is_empty() {
+        told.iter().collect()
+    } else {
+        stands
+    };
+    let steps = of.iter().map(|t| t.finding.advice.len()).max();
+    let mut all = Vec::new();
+    for step in 0..steps.unwrap_or(0) {
+        let mut lines: Vec<&String> = Vec::new();
+        for line in of.iter().filter_map(|t| t.finding.advice.get(step)) {
+            if !lines.contains(&line) {
+                lines.push(line);
+            }
+        }
+        all.extend(lines.iter().take(MOST_PLACES).map(ToString::to_string));
+        if lines.len() > MOST_PLACES {
+            all.push(ELSEWHERE.to_owned());
+        }
+    }
+    all
+}
+
+/// Places for which a step is written out.
+const MOST_PLACES: usize = 4;
+const ELSEWHERE: &str = "The same at every other place named above.";
 
 fn urgency(severity: Severity) -> &'static str {
     match severity {

@@ -201,6 +201,31 @@ fn of_device(device: &str, kind: Kind, minute: i64, is_over: bool) -> Told {
     told
 }
 
+/// Whoever goes there must not read of one place alone.
+#[test]
+fn the_first_checks_name_every_place_where_it_stands() {
+    let at = |device: &str, is_over| {
+        let mut told = of_device(device, Kind::IsolationLow, 0, is_over);
+        told.finding.advice = vec![
+            format!("Keep away from the array of {device}."),
+            "Find the string.".to_owned(),
+        ];
+        told
+    };
+    let text = letter(1, &[at("shed", false), at("hall", false), at("barn", true)]).text;
+    let checks = text
+        .split("First checks:\n")
+        .nth(1)
+        .expect("they are there");
+    let wanted = "  1. Keep away from the array of shed.\n  2. Keep away from the array of hall.\n  \
+                  3. Find the string.\n";
+    assert!(checks.starts_with(wanted), "{checks}");
+    let many: Vec<_> = (0..6).map(|n| at(&format!("i{n}"), false)).collect();
+    let text = letter(1, &many).text;
+    assert_eq!(text.matches("Keep away").count(), 4);
+    assert!(text.contains("5. The same at every other place named above.\n  6. Find"));
+}
+
 #[test]
 fn what_is_at_every_inverter_in_the_same_time_is_one_line_about_the_whole_site() {
     let trips = [

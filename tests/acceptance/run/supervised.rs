@@ -74,7 +74,10 @@ fn a_supervisor_hears_of_start_life_reloads_and_end() {
     assert_reloading(&supervisor.hears_news());
     let kept = supervisor.hears_news();
     assert!(has(&kept, "READY=1"), "{kept:?}");
-    assert!(kept.iter().any(|line| line.contains("as it was")), "{kept:?}");
+    assert!(
+        kept.iter().any(|line| line.contains("as it was")),
+        "{kept:?}"
+    );
     program.wait_for_line("is not taken");
 
     site.write(&right);

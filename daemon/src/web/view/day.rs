@@ -93,7 +93,7 @@ fn input(now: &InputSlot, number: u8) -> DayInputSlot {
     }
 }
 
-/// The same as a table: one row for each slot, three columns and seven for each input.
+/// The same as a table: one row for each slot, five columns and seven for each input.
 pub fn csv(day: &Day) -> Result<Vec<u8>, csv::Error> {
     let mut rows = csv::Writer::from_writer(Vec::new());
     let numbers = day
