@@ -2,6 +2,7 @@
 //! Never in here: what a key means.
 
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, NamedSource};
+use std::collections::BTreeSet;
 use std::fmt;
 use std::io;
 use std::ops::Range;
@@ -104,8 +105,13 @@ impl<'a> Problems<'a> {
         });
     }
 
-    /// In the order of the file.
+    /// In the order of the file. A key whose value could not be read is there: whoever needs it and does
+    /// not have it has nothing to add.
     pub(crate) fn into_sorted(mut self) -> Vec<Problem> {
+        let there = self.list.iter().filter(|p| p.fault != Fault::MissingKey);
+        let there: BTreeSet<String> = there.map(|p| p.path.clone()).collect();
+        self.list
+            .retain(|p| p.fault != Fault::MissingKey || !there.contains(&p.path));
         self.list.sort_by(|a, b| {
             (a.span.start, a.span.end, &a.path).cmp(&(b.span.start, b.span.end, &b.path))
         });

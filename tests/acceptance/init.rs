@@ -22,7 +22,7 @@ const BAD_SITE_FILE: Option<i32> = Some(78);
 
 /// Keys that are to be filled in, as somebody does who has the datasheet at hand; the first line of a key
 /// counts for all of its places.
-const FILLED: [(&str, &str); 20] = [
+const FILLED: [(&str, &str); 21] = [
     ("altitude_m", "20"),
     ("commissioned", "2026-01-12"),
     ("grid_rules", "\"en50549-1\""),
@@ -37,6 +37,8 @@ const FILLED: [(&str, &str); 20] = [
     ("tilt_deg", "3"),
     ("azimuth_deg", "180"),
     ("mounting", "\"open-rack\""),
+    // Of the mast: the strings have theirs.
+    ("plane", "\"plane-1\""),
     ("max_dc_voltage_v", "1000"),
     ("start_voltage_v", "200"),
     ("tracking_min_v", "180"),
@@ -178,11 +180,18 @@ fn a_site_file_is_begun_by_options_and_what_devices_say() {
             &format!("max_apparent_va = {apparent}"),
             "phases = 3",
             "[[weather]]",
+            "plane = \"FILL IN\"",
             "unit = 2",
         ] {
             assert!(text.lines().any(|found| found == line), "{line}: {text}");
         }
         assert_eq!(text.matches("[[inverter.input]]").count(), 3, "{text}");
+        assert_eq!(text.matches("plane = \"FILL IN\"").count(), 1, "{text}");
+        assert!(
+            begun.out.contains("with a sensor in a plane"),
+            "{}",
+            begun.out
+        );
         assert!(
             !text.contains("SAMPLE-"),
             "a serial number is nobody's business: {text}"
@@ -218,6 +227,22 @@ fn inputs_are_counted_by_ports_of_modules_too() {
     assert_eq!(text.matches("[[inverter.input]]").count(), 3, "{text}");
     assert!(text.contains("\nrated_ac_w = \"FILL IN\"\n"), "{text}");
     assert_named(&file);
+}
+
+/// Nobody is asked, and no device: the address is one of the marks, and is told once.
+#[test]
+fn without_any_device_the_marks_are_counted_as_the_check_counts_them() {
+    let (_folder, file) = folder();
+    let begun = init(&file, &PLACE);
+    assert_eq!(begun.code, Some(0), "{}", begun.err);
+    let marks = assert_named(&file);
+    let says = format!("{marks} values are to be filled in");
+    assert!(begun.out.contains(&says), "{marks}: {}", begun.out);
+    let text = fs::read_to_string(&file).expect("it was written");
+    let text = text.replace("\n# ", " ");
+    for rules in config::grid::names() {
+        assert!(text.contains(rules), "whoever fills in is told of {rules}");
+    }
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;
-use tests::noonmark;
+use tests::{book, noonmark};
 
 /// Tenths of systemd's exposure level, which goes from 0 to 10: what it calls OK ends at 4.
 const MOST_EXPOSED: &str = "20";
@@ -123,6 +123,7 @@ fn a_package_is_installed_brought_up_to_date_removed_and_purged() {
         "it starts with the machine"
     );
     assert_used(&root);
+    assert_documents(&root);
     assert_unit(&root);
 
     // What a person and the daemon put there.
@@ -183,6 +184,28 @@ fn assert_used(root: &Root) {
         "etc/noonmark",
     ] {
         assert!(root.has(file), "{file}");
+    }
+}
+
+/// The README and every chapter of the book are there, and so is whatever they lead to.
+fn assert_documents(root: &Root) {
+    let documents = root.path("usr/share/doc/noonmark");
+    let chapters = book::chapters().into_keys();
+    let chapters = chapters.map(|path| Path::new("book/src").join(path));
+    for document in chapters.chain([PathBuf::from("README.md")]) {
+        let path = documents.join(&document);
+        let text = fs::read_to_string(&path);
+        let text = text.unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        let beside = path.parent().expect("a folder");
+        let inside = book::links(&text);
+        for link in inside.into_iter().filter(|link| !link.contains(':')) {
+            let file = link.split('#').next().unwrap_or_default();
+            assert!(
+                beside.join(file).exists(),
+                "{}: {link} is not in the package",
+                document.display()
+            );
+        }
     }
 }
 

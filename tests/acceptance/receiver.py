@@ -19,7 +19,7 @@ from types import SimpleNamespace
 from http_message_signatures import HTTPMessageVerifier, HTTPSignatureKeyResolver, InvalidSignature, algorithms
 
 # The lines that the documentation gives to whoever has the standard library alone.
-DOCUMENT = Path(__file__).parents[2] / "daemon" / "doc" / "announcements.md"
+DOCUMENT = Path(__file__).parents[2] / "book" / "src" / "announcements.md"
 COVERED = ("@method", "@target-uri", "content-type", "content-digest")
 
 

@@ -1,6 +1,7 @@
 //! What several tests need: reference tables, comparison, synthetic plants, the fault campaign, how
-//! bands hold, peers, the program itself.
+//! bands hold, peers, the program itself, the book.
 
+pub mod book;
 pub mod broker;
 mod browser;
 pub mod campaign;

@@ -64,7 +64,7 @@ pub fn caution(kind: Kind) -> Vec<String> {
 }
 
 /// What to do, first things first.
-pub(super) fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
+pub fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
     let device = &subject.device;
     let place = match subject.input {
         Some(n) => format!("input {n} of {device}"),

@@ -14,6 +14,6 @@ pub mod voltage_loss;
 pub mod wiring;
 mod words;
 
-pub use advice::caution;
+pub use advice::{advice, caution};
 pub use book::{Book, NewFinding, Urgency};
 pub use finding::{Cause, Evidence, Finding, FindingId, Subject};

@@ -1,7 +1,7 @@
 //! What programs are told: news of a finding, as JSON.
 //!
 //! `{"id", "event", "at", "site", "finding"}`; the finding is its line of `findings.jsonl`, as it is known
-//! when it leaves. Described for whoever receives it in `daemon/doc/announcements.md`.
+//! when it leaves. Described for whoever receives it in `book/src/announcements.md`.
 //! Never in here: how it travels.
 
 use crate::report::{FindingsFileError, finding_line};

@@ -42,7 +42,7 @@ pub use inverter::Work;
 pub use kinds::{Deadline, KINDS, KindRow, Scope, kind_row};
 pub use plant_draw::{DrawnPlant, Options, draw_plant};
 pub use report::{Ran, markdown};
-pub use run::{Outcome, run};
+pub use run::{Outcome, Show, draw, run, run_drawn};
 pub use score::{Alarm, Reliability, Score, Scored, score};
 pub use section_curve::{Datasheet, SectionModel};
 pub use sky::{Air, Ground, clear_sky, diffuse_incidence, incidence, on_plane, spectrum};

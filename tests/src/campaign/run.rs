@@ -46,19 +46,27 @@ pub struct Outcome {
     pub lost: Vec<(Time, f64)>,
 }
 
+/// What is seen of a run: a poll, and what the engine made of one of its readings or of its time.
+pub type Show<'s> = &'s mut dyn FnMut(&Now, &Output);
+
 /// Runs a job.
 pub fn run(job: &Job) -> Outcome {
     let (drawn, fault) = draw(job);
+    run_drawn(job, &drawn, fault, &mut |_, _| ())
+}
+
+/// Runs a plant of a job, and shows everything as it comes.
+pub fn run_drawn(job: &Job, drawn: &DrawnPlant, fault: Option<Fault>, show: Show) -> Outcome {
     let days = fault
         .as_ref()
-        .map_or(job.days, |fault| last_day(&drawn, fault));
+        .map_or(job.days, |fault| last_day(drawn, fault));
     let end = drawn.start + Span::from_h(24 * days);
     let mut outcome = Outcome {
         plant_seed: drawn.truth.seed,
-        plant: words(&drawn),
+        plant: words(drawn),
         sensing: drawn.sensing,
         inputs: drawn.truth.inputs.len(),
-        shaded: shaded(&drawn),
+        shaded: shaded(drawn),
         findings: Vec::new(),
         span: (drawn.start, end),
         healthy_days: 0.0,
@@ -68,12 +76,12 @@ pub fn run(job: &Job) -> Outcome {
         job: *job,
         fault,
     };
-    watch(&drawn, &mut outcome);
+    watch(drawn, &mut outcome, show);
     outcome
 }
 
 /// The plant and the fault; plants that cannot have the fault are passed over.
-fn draw(job: &Job) -> (DrawnPlant, Option<Fault>) {
+pub fn draw(job: &Job) -> (DrawnPlant, Option<Fault>) {
     const MOST_PLANTS: u64 = 200;
     let options = |least| Options {
         every: job.every,
@@ -111,13 +119,14 @@ fn last_day(drawn: &DrawnPlant, fault: &Fault) -> i64 {
     (evident + row.watch_days).max(over)
 }
 
-fn watch(drawn: &DrawnPlant, outcome: &mut Outcome) {
+fn watch(drawn: &DrawnPlant, outcome: &mut Outcome, show: Show) {
     let mut engine = Engine::new(drawn.plant.clone()).expect("drawn plants can be modelled");
     let mut twin = Twin::new(drawn, outcome.fault.clone());
     let mut healthy: Option<Twin> = None;
     let mut publisher = Publisher::new(drawn);
     let mut told: BTreeMap<String, Finding> = BTreeMap::new();
-    let mut take = |output: Output| {
+    let mut take = |now: &Now, output: Output| {
+        show(now, &output);
         for finding in output.findings {
             told.insert(finding.id.to_string(), finding);
         }
@@ -140,13 +149,13 @@ fn watch(drawn: &DrawnPlant, outcome: &mut Outcome) {
         note(outcome, &now, &twin, drawn);
         let stamp = stamp(at, &twin);
         if stamp < last_stamp {
-            take(engine.step(Input::Resumed(stamp)));
+            take(&now, engine.step(Input::Resumed(stamp)));
         }
         last_stamp = stamp;
         for reading in publisher.publish(&now, &twin, stamp) {
-            take(engine.step(Input::Reading(reading)));
+            take(&now, engine.step(Input::Reading(reading)));
         }
-        take(engine.step(Input::Tick(stamp)));
+        take(&now, engine.step(Input::Tick(stamp)));
         at = at + outcome.job.every;
     }
     let from = outcome.fault.as_ref().map_or(end, |f| f.began.min(end));

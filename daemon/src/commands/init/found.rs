@@ -4,8 +4,11 @@
 use super::InitError;
 use super::answers::Place;
 use crate::commands::scan::WITHIN;
-use crate::source::modbus::{Endpoint, Line, ReadOnlyClient};
-use crate::source::sunspec::{DiscoverError, Ratings, discover, ratings};
+use crate::source::modbus::{Endpoint, Line, ModbusError, ReadOnlyClient};
+use crate::source::sunspec::{
+    Decoded, Device, DiscoverError, Ratings, decode, discover, ratings, read,
+};
+use analysis::reading::{Quantity, Value};
 use std::fmt;
 
 /// A device that answers.
@@ -13,6 +16,8 @@ use std::fmt;
 pub(super) struct FoundDevice {
     pub(super) place: Place,
     pub(super) kind: Kind,
+    /// Whether it shows the light in a plane. Which plane that is nobody but a person knows.
+    pub(super) has_plane_sensor: bool,
     /// Manufacturer and model, for people.
     pub(super) named: String,
 }
@@ -44,6 +49,7 @@ pub(super) async fn ask(place: &Place) -> Result<FoundDevice, InitError> {
             return Ok(FoundDevice {
                 place: place.clone(),
                 kind: Kind::WithoutModels,
+                has_plane_sensor: false,
                 named: String::new(),
             });
         }
@@ -56,13 +62,35 @@ pub(super) async fn ask(place: &Place) -> Result<FoundDevice, InitError> {
         true => Kind::Weather,
         false => Kind::Inverter(ratings(&mut client, &device).await.map_err(unreachable)?),
     };
+    let has_plane_sensor = has_plane_sensor(&mut client, &device)
+        .await
+        .map_err(unreachable)?;
     let names = [&device.identity.manufacturer, &device.identity.model];
     let names: Vec<&str> = names.into_iter().flatten().map(String::as_str).collect();
     Ok(FoundDevice {
         place: place.clone(),
         kind,
+        has_plane_sensor,
         named: names.join(" "),
     })
+}
+
+/// A model has a register for it whether a sensor is there or not: its value tells.
+async fn has_plane_sensor(
+    client: &mut ReadOnlyClient,
+    device: &Device,
+) -> Result<bool, DiscoverError> {
+    let mut shown = false;
+    for model in device.used() {
+        let image = read(client, device.kind, &model).await;
+        let image = match image {
+            Err(DiscoverError::Modbus(ModbusError::Refused { .. })) => continue,
+            image => image?.unwrap_or_default(),
+        };
+        let is_light = |d: &Decoded| d.quantity == Quantity::Poa && d.value != Value::Missing;
+        shown |= decode(model.id, &image).iter().any(is_light);
+    }
+    Ok(shown)
 }
 
 impl fmt::Display for FoundDevice {
@@ -85,6 +113,10 @@ impl fmt::Display for FoundDevice {
                 ];
                 write!(f, "{}; {}", self.named, all.join(", "))
             }
+        }?;
+        match self.has_plane_sensor {
+            true => write!(f, ", with a sensor in a plane: the file must say in which"),
+            false => Ok(()),
         }
     }
 }

@@ -16,8 +16,10 @@ const HEAD: &str = "\
 # The beginning of a site file. What a person has to know stands as \"FILL IN\"; `noonmark check` lists
 # it with everything else that is wrong, until nothing is left. Ratings are what the inverter says of
 # itself: compare them with its label. There is more that can be said (prices, horizon, mails, the
-# page): config/sites/hillside-barn.toml explains every key.
+# page): the book's chapter on the site file has every key.
 ";
+
+const STRINGS: &str = "\n# One table for each string of this input.";
 
 /// Values that are known, by key.
 type Known = Vec<(&'static str, String)>;
@@ -31,19 +33,17 @@ pub(super) fn site_text(answers: &Answers, devices: &[FoundDevice]) -> String {
     text += "\n# Modules with one tilt and one azimuth; one table for each plane.";
     text += &table("plane", "[[plane]]", &id(PLANE));
     let mut inverters = 0;
-    let mut weather = 0;
+    let mut stations = 0;
     for device in devices {
-        match &device.kind {
-            Kind::Weather => {
-                weather += 1;
-                text += &named(device);
-                text += &table("weather", "[[weather]]", &id(&format!("weather-{weather}")));
-                text += &source("weather", device, "sunspec");
-            }
-            Kind::Inverter(_) | Kind::WithoutModels => {
-                inverters += 1;
-                text += &inverter(inverters, Some(device));
-            }
+        let is_weather = matches!(device.kind, Kind::Weather);
+        if !is_weather {
+            inverters += 1;
+            text += &inverter(inverters, Some(device));
+        }
+        // A plane sensor that is wired to an inverter is a weather device behind the same unit.
+        if is_weather || device.has_plane_sensor {
+            stations += 1;
+            text += &weather(stations, device);
         }
     }
     if inverters == 0 {
@@ -102,10 +102,22 @@ fn inverter(number: usize, device: Option<&FoundDevice>) -> String {
     for number in 1..=inputs {
         let known = vec![("number", number.to_string())];
         text += &table("inverter.input", "[[inverter.input]]", &known);
+        text += STRINGS;
         let known = vec![("module", quoted(MODULE)), ("plane", quoted(PLANE))];
         text += &table("inverter.input.string", "[[inverter.input.string]]", &known);
     }
     text
+}
+
+fn weather(number: usize, device: &FoundDevice) -> String {
+    let mut known = id(&format!("weather-{number}"));
+    let mut text = named(device);
+    if device.has_plane_sensor {
+        text += "\n# It shows the light in a plane: name that plane; without it that light is not used.";
+        known.push(("plane", quoted(FILL_IN)));
+    }
+    text += &table("weather", "[[weather]]", &known);
+    text + &source("weather", device, "sunspec")
 }
 
 fn source(of: &str, device: &FoundDevice, map: &str) -> String {
@@ -133,7 +145,11 @@ fn table(name: &str, header: &str, known: &Known) -> String {
             None if key.need == Need::Required && !is_table => quoted(FILL_IN),
             None => continue,
         };
-        text += &comment(&format!("{}. ({})", capital(key.doc), key.summary()));
+        let more = match key.name {
+            "grid_rules" => format!(" {}.", config::grid::names().collect::<Vec<_>>().join(", ")),
+            _ => String::new(),
+        };
+        text += &comment(&format!("{}. ({}){more}", capital(key.doc), key.summary()));
         text += &format!("{} = {value}\n", key.name);
     }
     text
