@@ -30,6 +30,7 @@ mod degradation;
 mod efficiency;
 mod export;
 mod export_day;
+mod fall;
 mod frozen;
 mod gate;
 mod impossible;
