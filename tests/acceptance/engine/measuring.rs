@@ -13,7 +13,7 @@ use analysis::plant::Plant;
 use analysis::reading::{Channel, ChannelId, Quantity, Reading, Span, Time, Value};
 use std::sync::Arc;
 use tests::plant::{
-    Event, NORTH, Period, START, Shape, What, World, one_plane, plant, three_inputs, uniform,
+    Event, NORTH, Period, START, Shape, What, World, one_plane, three_inputs, uniform,
 };
 
 /// Three inputs of two strings on one plane, never held back, and a mast with a sensor in it.

@@ -93,7 +93,8 @@ fn dirt_on_a_plane_that_was_weak_from_the_first_day_is_told() {
     let shape = shape(5);
     let stated = Arc::new(with_mast(&shape, &[]));
     let mut weak = Plant::clone(&stated);
-    for current in [&mut weak.modules[0].isc, &mut weak.modules[0].imp] {
+    let module = &mut weak.modules[0];
+    for current in [&mut module.isc, &mut module.imp] {
         *current = Current::from_a(WEAK * current.a());
     }
     let world = World {
