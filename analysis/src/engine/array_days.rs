@@ -125,7 +125,7 @@ impl Engine {
         }
         // Dirt of a plane with one input is all on that input.
         let plane_state = &self.state.planes[self.chain.inputs[whose.i][whose.k].plane];
-        if is_alone && plane_state.soiling.stands() {
+        if is_alone && plane_state.is_soiled() {
             return;
         }
         let factors = self

@@ -191,7 +191,7 @@ impl Engine {
     fn lies_dirty(&self, (i, k): (usize, usize)) -> bool {
         let device = Subject::device(&self.plant.inverters[i].id);
         let plane = self.chain.inputs[i][k].plane;
-        self.state.book.stands(&device, Kind::Soiling) && self.state.planes[plane].soiling.stands()
+        self.state.book.stands(&device, Kind::Soiling) && self.state.planes[plane].is_soiled()
     }
 
     /// What an inverter has missed in slots without output since `began`, as far as remembered.

@@ -3,13 +3,14 @@
 
 use super::Engine;
 use super::slots::When;
-use crate::detect::{Edge, Kind, PlaneDay, SoilingWatch, YearWatch};
+use crate::detect::{Edge, Kind, LightSensor, PlaneDay, SoilingWatch, YearWatch};
 use crate::diagnose::{Subject, explain};
-use crate::expected::{Light, WeatherRung};
+use crate::expected::{Light, PlaneLight, WeatherRung};
 use crate::reading::{DeviceId, SolarDay};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
-/// Sun and light in which a plane sensor is compared with a clear sky.
+/// Sun and light in which a sensor is compared with a clear sky.
 const LEAST_ELEVATION_DEG: f64 = 20.0;
 const MOST_INCIDENCE_DEG: f64 = 60.0;
 const LEAST_BEAM_SHARE: f64 = 0.6;
@@ -20,15 +21,21 @@ const LEAST_CLEAR_H: f64 = 1.0;
 /// What is remembered of one plane.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct PlaneState {
-    pub soiling: SoilingWatch,
+    /// By where its light comes from: no two sensors say the same of it.
+    soiling: BTreeMap<WeatherRung, SoilingWatch>,
     pub years: YearWatch,
-    /// The sensor's light over a clear sky's, today.
-    clear_today: Vec<f32>,
+    /// The measured light over a clear sky's, today.
+    clear_today: Vec<(WeatherRung, f32)>,
     /// Most rain of a day since the last day that had a level [mm], where it is measured.
     rain_mm: Option<f64>,
 }
 
 impl PlaneState {
+    /// Whether it stands as dirty.
+    pub fn is_soiled(&self) -> bool {
+        self.soiling.values().any(SoilingWatch::stands)
+    }
+
     /// Takes the rain of a day: it washes whether that day had a level or not.
     fn rained(&mut self, mm: Option<f64>) {
         self.rain_mm = self.rain_mm.into_iter().chain(mm).reduce(f64::max);
@@ -36,19 +43,20 @@ impl PlaneState {
 }
 
 impl Engine {
-    /// Takes the sensor's share of the clear sky in this slot.
+    /// Takes the measured share of the clear sky in this slot.
     pub(super) fn see_planes(&mut self, light: &Light) {
         let elevation_deg = light.sun.apparent_elevation_deg();
         for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
-            let fits = |p: &&crate::expected::PlaneLight| {
-                p.rung == WeatherRung::PlaneSensor
+            let fits = |p: &&PlaneLight| {
+                is_measured(p.rung)
                     && elevation_deg >= LEAST_ELEVATION_DEG
                     && p.incidence.deg() <= MOST_INCIDENCE_DEG
                     && p.beam_share >= LEAST_BEAM_SHARE
             };
-            let share = |p: &crate::expected::PlaneLight| p.poa.w_m2() / p.clear_poa.w_m2();
-            let shares = plane.as_ref().filter(fits).map(share);
-            state.clear_today.extend(shares.map(|share| share as f32));
+            let share = |p: &PlaneLight| (p.rung, (p.poa.w_m2() / p.clear_poa.w_m2()) as f32);
+            state
+                .clear_today
+                .extend(plane.as_ref().filter(fits).map(share));
         }
     }
 
@@ -59,25 +67,26 @@ impl Engine {
         for p in 0..self.state.planes.len() {
             let clear = std::mem::take(&mut self.state.planes[p].clear_today);
             self.state.planes[p].rained(rain_mm);
-            let Some((rung, level_ratio)) = self.state.calibration.level(p) else {
+            let Some(level) = self.state.calibration.level(p) else {
                 continue;
             };
-            if rung == WeatherRung::PlaneSensor {
+            if is_measured(level.rung) {
+                let in_its_light = clear.into_iter().filter(|(rung, _)| *rung == level.rung);
                 let of_day = PlaneDay {
                     day,
                     began,
-                    level_ratio,
-                    clear_ratio: self.clearest(clear),
+                    level_ratio: level.ratio,
+                    clear_ratio: self.clearest(in_its_light.map(|(_, share)| share).collect()),
                     rain_mm: self.state.planes[p].rain_mm.take(),
                 };
-                self.judge_soiling(p, of_day, when);
+                self.judge_soiling((p, level.rung), of_day, when);
             }
-            let is_healthy = !self.state.planes[p].soiling.stands();
+            let is_healthy = level.may_calibrate && !self.state.planes[p].is_soiled();
             let aged = self.chain.left_by_age(p, when.start).unwrap_or(1.0);
-            if is_healthy && rung != WeatherRung::ScaledClearSky {
+            if is_healthy && is_measured(level.rung) {
                 let loss = self.state.planes[p]
                     .years
-                    .take(day, began, level_ratio * aged);
+                    .take(day, began, level.ratio * aged);
                 let stated = 1.0 - aged;
                 for device in self.devices_on(p) {
                     if let Some(loss) = &loss {
@@ -100,10 +109,19 @@ impl Engine {
             .map(|s| f64::from(*s))
     }
 
-    fn judge_soiling(&mut self, p: usize, of_day: PlaneDay, when: When) {
-        let edge = self.state.planes[p].soiling.take(of_day, when.start);
-        let stands = self.state.planes[p].soiling.stands();
-        self.state.calibration.hold_light(p, stands);
+    fn judge_soiling(&mut self, (p, rung): (usize, WeatherRung), of_day: PlaneDay, when: When) {
+        let plane = &mut self.state.planes[p];
+        let by = if rung.is_horizontal() {
+            LightSensor::Horizontal
+        } else {
+            LightSensor::InPlane
+        };
+        let watch = plane.soiling.entry(rung);
+        let edge = watch
+            .or_insert_with(|| SoilingWatch::new(by))
+            .take(of_day, when.start);
+        let held = plane.is_soiled();
+        self.state.calibration.hold_light(p, held);
         for device in self.devices_on(p) {
             match &edge {
                 Some(Edge::Found { began, found, seen }) => {
@@ -123,7 +141,7 @@ impl Engine {
     /// Whether any plane with inputs of an inverter stands as dirty.
     fn is_soiled(&self, device: &DeviceId) -> bool {
         let planes = self.state.planes.iter().enumerate();
-        let mut dirty = planes.filter(|(_, plane)| plane.soiling.stands());
+        let mut dirty = planes.filter(|(_, plane)| plane.is_soiled());
         dirty.any(|(p, _)| self.devices_on(p).contains(device))
     }
 
@@ -143,6 +161,11 @@ impl Engine {
             inverter.typical.forget_today();
         }
     }
+}
+
+/// Whether light from there was measured, and not shown by the array itself.
+fn is_measured(rung: WeatherRung) -> bool {
+    rung != WeatherRung::ScaledClearSky
 }
 
 #[cfg(test)]

@@ -2,12 +2,13 @@
 //! that lies as stated is left alone.
 
 use crate::drive::{Told, account, end_of, one_by_one};
+use crate::scenario::with_mast;
 use analysis::detect::Kind;
 use analysis::expected::{Learned, LearnedOf};
 use analysis::plant::Plant;
-use analysis::reading::{Angle, Channel, ChannelTable, DeviceId, Place, Quantity, Span};
+use analysis::reading::{Angle, Quantity, Span};
 use std::sync::Arc;
-use tests::plant::{NORTH, START, Shape, Strings, Twin, WEST, World, plant};
+use tests::plant::{NORTH, START, Shape, Strings, Twin, WEST, World};
 
 const DAYS: i64 = 24;
 
@@ -18,19 +19,12 @@ fn stated() -> Plant {
         modules: 16,
         plane: NORTH,
     };
-    let mut plant = plant(&Shape {
+    let shape = Shape {
         inverters: vec![(60_000.0, vec![strings; 2])],
         sensor: None,
         every: Span::from_min(5),
-    });
-    let on_mast = [Quantity::Ghi, Quantity::Dni].map(|quantity| Channel {
-        device: DeviceId::new("mast"),
-        place: Place::Device,
-        quantity,
-    });
-    let others = plant.channels.iter().map(|(_, channel)| channel.clone());
-    plant.channels = ChannelTable::new(others.chain(on_mast));
-    plant
+    };
+    with_mast(&shape, &[Quantity::Ghi, Quantity::Dni])
 }
 
 /// The account of an engine that is told the stated plant, of one whose plane lies like this.
@@ -87,22 +81,18 @@ fn a_lone_steep_plane_that_lies_a_little_otherwise_is_not_in_the_shade() {
         modules: 16,
         plane,
     };
-    let mut stated = plant(&Shape {
-        inverters: vec![(
-            60_000.0,
-            vec![strings(NORTH), strings(NORTH), strings(WEST)],
-        )],
-        sensor: None,
-        every: Span::from_min(5),
-    });
+    let mut stated = with_mast(
+        &Shape {
+            inverters: vec![(
+                60_000.0,
+                vec![strings(NORTH), strings(NORTH), strings(WEST)],
+            )],
+            sensor: None,
+            every: Span::from_min(5),
+        },
+        &[Quantity::Ghi],
+    );
     stated.planes[WEST].tilt = Angle::from_deg(35.0);
-    let ghi = Channel {
-        device: DeviceId::new("mast"),
-        place: Place::Device,
-        quantity: Quantity::Ghi,
-    };
-    let others = stated.channels.iter().map(|(_, channel)| channel.clone());
-    stated.channels = ChannelTable::new(others.chain([ghi]));
     let world = World {
         cloudiness: vec![0.0, 0.1, 0.0],
         ..World::fair()

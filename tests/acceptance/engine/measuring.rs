@@ -6,16 +6,14 @@
 
 use crate::drive::{Poll, Told, account, assert_same, end_of, in_batches, one_by_one};
 use crate::resume::with_restarts;
-use crate::scenario::polls;
+use crate::scenario::{polls, with_mast};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
-use analysis::reading::{
-    Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Span, Time, Value,
-};
+use analysis::reading::{Channel, ChannelId, Quantity, Reading, Span, Time, Value};
 use std::sync::Arc;
 use tests::plant::{
-    Event, NORTH, Period, START, Shape, What, World, one_plane, plant, three_inputs, uniform,
+    Event, NORTH, Period, START, Shape, What, World, one_plane, three_inputs, uniform,
 };
 
 /// Three inputs of two strings on one plane, never held back, and a mast with a sensor in it.
@@ -25,19 +23,7 @@ fn shape(every: Span) -> Shape {
 
 /// The plant, with these quantities of the mast as well.
 fn site(every: Span, more: &[Quantity]) -> Arc<Plant> {
-    let mut plant = plant(&shape(every));
-    let channels = plant.channels.iter().map(|(_, c)| c.clone());
-    let more = more.iter().map(|quantity| mast(*quantity));
-    plant.channels = ChannelTable::new(channels.chain(more).collect::<Vec<_>>());
-    Arc::new(plant)
-}
-
-fn mast(quantity: Quantity) -> Channel {
-    Channel {
-        device: DeviceId::new("mast"),
-        place: Place::Device,
-        quantity,
-    }
+    Arc::new(with_mast(&shape(every), more))
 }
 
 fn id(plant: &Plant, address: &str) -> ChannelId {
@@ -510,10 +496,7 @@ fn under_a_horizontal_sensor() -> Arc<Plant> {
         sensor: None,
         ..three_inputs(Span::from_min(5))
     };
-    let mut plant = plant(&shape);
-    let channels = plant.channels.iter().map(|(_, c)| c.clone());
-    plant.channels = ChannelTable::new(channels.chain([mast(Quantity::Ghi)]).collect::<Vec<_>>());
-    Arc::new(plant)
+    Arc::new(with_mast(&shape, &[Quantity::Ghi]))
 }
 
 #[test]

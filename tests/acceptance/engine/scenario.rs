@@ -4,7 +4,7 @@
 use crate::drive::Poll;
 use analysis::detect::Kind;
 use analysis::plant::{EventBit, Plant};
-use analysis::reading::{Span, Time};
+use analysis::reading::{Channel, ChannelTable, DeviceId, Place, Quantity, Span, Time};
 use std::sync::Arc;
 use tests::plant::{Network, Period, START, Shape, Twin, What, World, plant, two_inverters};
 
@@ -29,6 +29,19 @@ pub fn ample_inverters() -> Shape {
     shape.inverters[0].0 = 40_000.0;
     shape.inverters[1].0 = 20_000.0;
     shape
+}
+
+/// A plant of this shape, with these quantities of the mast as well.
+pub fn with_mast(shape: &Shape, more: &[Quantity]) -> Plant {
+    let mut plant = plant(shape);
+    let channels = plant.channels.iter().map(|(_, channel)| channel.clone());
+    let more = more.iter().map(|quantity| Channel {
+        device: DeviceId::new("mast"),
+        place: Place::Device,
+        quantity: *quantity,
+    });
+    plant.channels = ChannelTable::new(channels.chain(more).collect::<Vec<_>>());
+    plant
 }
 
 /// Polls of a shape of plant in a world.

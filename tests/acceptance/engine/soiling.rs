@@ -1,10 +1,12 @@
 //! Dirt by its operating curve, washed off by rain, and never where there is none; the yearly loss.
 
 use crate::drive::{Told, account, end_of, one_by_one};
-use crate::scenario::play;
+use crate::scenario::{play, polls, with_mast};
 use analysis::detect::Kind;
-use analysis::reading::Span;
-use tests::plant::{START, Shape, World, one_plane};
+use analysis::plant::Plant;
+use analysis::reading::{Current, Quantity, Span};
+use std::sync::Arc;
+use tests::plant::{START, Shape, Twin, World, one_plane};
 
 fn shape(every_min: i64) -> Shape {
     one_plane(40_000.0, 2, true, Span::from_min(every_min))
@@ -54,6 +56,59 @@ fn dirt_by_its_size_until_rain_washes_it_off() {
             }
         }
     }
+}
+
+/// What is told of a plant that a horizontal sensor watches, while dirt takes so much a day.
+fn told_beside_a_horizontal_sensor(per_day: f64, days: i64) -> Told {
+    let shape = Shape {
+        sensor: None,
+        ..shape(5)
+    };
+    let plant = Arc::new(with_mast(&shape, &[Quantity::Ghi]));
+    let world = World {
+        dirt: (per_day, days),
+        ..clouded()
+    };
+    let polls = polls(&plant, world, days, shape.every);
+    account(&plant, one_by_one(&polls), end_of(&plant, &polls))
+}
+
+#[test]
+fn dirt_beside_a_horizontal_sensor_is_told_when_it_is_twice_as_much() {
+    for (per_day, is_told) in [(0.0, false), (0.001, false), (0.003, true), (0.006, true)] {
+        let told = told_beside_a_horizontal_sensor(per_day, 28);
+        let found = told.of(Kind::Soiling);
+        let days = found.first().map(|f| (f.found - START).hours() / 24.0);
+        println!("{per_day}: {days:?}");
+        assert_eq!(found.len(), usize::from(is_told), "{}", told.list());
+        let others = told.findings.values().filter(|f| f.kind != Kind::Soiling);
+        assert_eq!(others.count(), 0, "{per_day}:\n{}", told.list());
+    }
+}
+
+/// Modules that carry 13 % less than their datasheet: with 3 % of dirt no day may calibrate any more.
+#[test]
+fn dirt_on_a_plane_that_was_weak_from_the_first_day_is_told() {
+    const WEAK: f64 = 0.87;
+    let shape = shape(5);
+    let stated = Arc::new(with_mast(&shape, &[]));
+    let mut weak = Plant::clone(&stated);
+    let module = &mut weak.modules[0];
+    for current in [&mut module.isc, &mut module.imp] {
+        *current = Current::from_a(WEAK * current.a());
+    }
+    let world = World {
+        dirt: (0.004, 30),
+        ..clouded()
+    };
+    let twin = Twin::new(Arc::new(weak), world);
+    let at = |n: i64| START + shape.every * n;
+    let polls: Vec<_> = (0..24 * 288).map(|n| (at(n), twin.poll(at(n)))).collect();
+    let told = account(&stated, one_by_one(&polls), end_of(&stated, &polls));
+    let [found] = told.of(Kind::Soiling)[..] else {
+        panic!("{}", told.list());
+    };
+    assert!(found.evidence["loss_ratio"] >= 0.025, "{}", found.summary);
 }
 
 #[test]

@@ -26,7 +26,7 @@ const MAX_SPREAD_RATIO: f64 = 0.05;
 const CURRENT_BOUND_RATIO: f64 = 0.12;
 const VOLTAGE_BOUND_RATIO: f64 = 0.06;
 /// Bound of an input beside its siblings on the same plane [-].
-const SIBLING_BOUND_RATIO: f64 = 0.06;
+pub(super) const SIBLING_BOUND_RATIO: f64 = 0.06;
 
 /// One valid slot of an input, beside the calibrated chain.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -77,7 +77,7 @@ impl Bounds {
     }
 }
 
-/// The medians of a day that may calibrate.
+/// The medians of a steady day.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct DayMedian {
     pub rung: WeatherRung,
@@ -85,10 +85,13 @@ pub(super) struct DayMedian {
     /// ln (V_measured / V_mp).
     pub voltage_ln: f64,
     pub voltage_per_offset_k: f64,
+    /// Whether it is near enough to the datasheet and to its siblings to calibrate.
+    pub may_calibrate: bool,
 }
 
 impl DayMedian {
-    /// Of the kind of light that the day had most of; `None` where the day may not calibrate.
+    /// Of the kind of light that the day had most of; `None` where there was too little of it or it was
+    /// not steady.
     pub fn of(samples: &[Kept], slot: Span, bounds: Bounds) -> Option<Self> {
         let rung = most_frequent(samples)?;
         let of_rung = || samples.iter().filter(|s| s.rung == rung);
@@ -102,16 +105,17 @@ impl DayMedian {
         let beside = median(of_rung().filter_map(|s| s.beside_siblings));
         let half_a_string = 0.5 / bounds.strings.max(1) as f64;
         let tolerance = bounds.power_tolerance_ratio;
-        let is_plausible = (current_ratio - 1.0).abs()
+        let may_calibrate = (current_ratio - 1.0).abs()
             <= (CURRENT_BOUND_RATIO + tolerance).min(half_a_string)
             && voltage_ln.exp_m1().abs() <= VOLTAGE_BOUND_RATIO + tolerance
-            && robust_spread(currents(), current_ratio)? <= MAX_SPREAD_RATIO
             && beside.is_none_or(|beside| (beside - 1.0).abs() <= SIBLING_BOUND_RATIO);
-        is_plausible.then_some(Self {
+        let is_steady = robust_spread(currents(), current_ratio)? <= MAX_SPREAD_RATIO;
+        is_steady.then_some(Self {
             rung,
             current_ratio,
             voltage_ln,
             voltage_per_offset_k: median(of_rung().map(|s| s.voltage_per_offset_k))?,
+            may_calibrate,
         })
     }
 }
@@ -149,6 +153,10 @@ mod tests {
         DayMedian::of(samples, Span::from_min(5), bounds)
     }
 
+    fn may_calibrate(samples: &[Kept], bounds: Bounds) -> bool {
+        median_of(samples, bounds).expect("steady").may_calibrate
+    }
+
     #[test]
     fn a_steady_day_calibrates() {
         let steady = day(|i| 0.95 + 0.001 * (i % 3) as f64, None);
@@ -174,13 +182,14 @@ mod tests {
         for strings in 2..=8 {
             let left = 1.0 - 1.0 / strings as f64;
             let bounds = Bounds { strings, ..BOUNDS };
-            assert_eq!(median_of(&day(|_| left, None), bounds), None, "{strings}");
+            assert!(!may_calibrate(&day(|_| left, None), bounds), "{strings}");
         }
     }
 
     #[test]
     fn an_input_unlike_its_siblings_and_a_restless_day_do_not_calibrate() {
-        assert_eq!(median_of(&day(|_| 0.92, Some(0.92)), BOUNDS), None);
+        assert!(may_calibrate(&day(|_| 0.92, Some(0.95)), BOUNDS));
+        assert!(!may_calibrate(&day(|_| 0.92, Some(0.92)), BOUNDS));
         let restless = |i| if i % 2 == 0 { 0.9 } else { 1.1 };
         assert_eq!(median_of(&day(restless, None), BOUNDS), None);
     }

@@ -17,16 +17,19 @@
 
 mod day;
 mod learned;
+mod level;
 mod slow;
 
 pub use day::CalibrationSample;
 pub use learned::{Learned, LearnedOf, SupplyNumber};
+pub use level::Level;
 pub use slow::Known;
 
 use super::types::WeatherRung;
 use crate::plant::Plant;
 use crate::reading::{SolarDay, Span, median};
 use day::{Bounds, DayMedian, Kept};
+use level::OfInput;
 use serde::{Deserialize, Serialize};
 use slow::{Rule, Slow};
 use std::collections::BTreeMap;
@@ -93,8 +96,8 @@ struct PlaneCalibration {
     light: BTreeMap<WeatherRung, Slow>,
     /// dT_p.
     offset_k: Slow,
-    /// The level of the day that ended last: what its inputs gave over what this light gives.
-    level: Option<(WeatherRung, f64)>,
+    /// Of the day that ended last.
+    level: Option<Level>,
     /// Whether the gain of the light stays as it is: dirt must not become what is expected.
     held: bool,
     /// How many inputs lie on it.
@@ -267,9 +270,8 @@ impl Calibration {
         Some(day)
     }
 
-    /// What the inputs of a plane gave on the day that ended last over what the uncalibrated chain gives
-    /// in the light that was measured; `None` where the day could not calibrate.
-    pub fn level(&self, p: usize) -> Option<(WeatherRung, f64)> {
+    /// The level of a plane on the day that ended last; `None` where its inputs said nothing of it.
+    pub fn level(&self, p: usize) -> Option<Level> {
         self.planes[p].level
     }
 
@@ -279,7 +281,6 @@ impl Calibration {
     }
 
     fn learn(&mut self, p: usize, day: SolarDay, slot: Span) {
-        self.planes[p].level = None;
         let of_day = |input: &InputCalibration| {
             let samples = input.samples.as_deref()?;
             DayMedian::of(samples, slot, input.bounds)
@@ -288,25 +289,30 @@ impl Calibration {
         let mut days: Vec<(DayMedian, &mut InputCalibration)> = on_plane
             .filter_map(|input| Some((of_day(input)?, input)))
             .collect();
-        // One kind of light for the whole plane, the best that was seen.
-        let Some(rung) = days.iter().map(|(day, _)| day.rung).min() else {
+        let own = |slow: &Slow, rule| Factor::of(slow.now(rule), rule).value;
+        let of_inputs: Vec<OfInput> = days
+            .iter()
+            .map(|(day, input)| OfInput {
+                rung: day.rung,
+                ratio: day.current_ratio / own(&input.current, &CURRENT),
+                may_calibrate: day.may_calibrate,
+            })
+            .collect();
+        self.planes[p].level = Level::of(&of_inputs);
+        // One kind of light for the whole plane, the best that may teach.
+        let Some(level) = self.planes[p].level.filter(|level| level.may_calibrate) else {
             return;
         };
-        days.retain(|(day, _)| day.rung == rung);
-        let own = |slow: &Slow, rule| Factor::of(slow.now(rule), rule).value;
-        let current = median(
-            days.iter()
-                .map(|(day, input)| day.current_ratio / own(&input.current, &CURRENT)),
-        );
+        days.retain(|(day, _)| day.may_calibrate && day.rung == level.rung);
+        let (rung, current) = (level.rung, level.ratio);
         let offset_k = median(days.iter().map(|(day, input)| {
             let own_ln = own(&input.voltage, &VOLTAGE).ln();
             (day.voltage_ln - own_ln) / day.voltage_per_offset_k
         }));
-        let Some((current, offset_k)) = current.zip(offset_k) else {
+        let Some(offset_k) = offset_k else {
             return;
         };
         let plane = &mut self.planes[p];
-        plane.level = Some((rung, current));
         // Who vouches today, not who could: a fault of the only one left would become the plane's.
         let vouch = days.len().min(plane.inputs);
         let (light_rule, offset_rule) = (light_rule(vouch, rung), offset_rule(vouch));
