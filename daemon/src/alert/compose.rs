@@ -8,7 +8,7 @@ use super::pack::{Envelope, PackError, message_id, pack};
 use crate::report::chart_files::{ChartFilesError, png};
 use crate::store::{About, Delivery, News, Store, StoreError};
 use crate::text::{at_site, midnight, utc_offset};
-use analysis::chart::{Size, SummaryInput};
+use analysis::chart::{ChartError, Size, SummaryInput};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
@@ -19,12 +19,15 @@ use config::checked::{Alerts, Reader, SiteFile};
 use lettre::Message;
 use std::sync::Arc;
 use thiserror::Error;
+use tracing::warn;
 
 /// The picture in a mail: as wide as a mail is shown, and no higher than three inputs need.
 const PICTURE: Size = Size {
     width_px: 900,
     max_height_px: 1100,
 };
+/// Where very much is told at once it may be so high.
+const TALLEST_PX: u32 = 2200;
 /// What it shows: the day of what is new; the day and night before, where little of it has passed.
 const PICTURE_SPAN: Span = Span::from_h(24);
 const LEAST_OF_A_DAY: Span = Span::from_h(9);
@@ -41,9 +44,6 @@ pub enum ComposeError {
         /// His address.
         reader: String,
     },
-    /// The picture cannot be drawn.
-    #[error(transparent)]
-    Picture(#[from] ChartFilesError),
     /// The mail cannot be packed.
     #[error(transparent)]
     Pack(#[from] PackError),
@@ -267,7 +267,26 @@ impl Composer {
         };
         let until = at_site(to, self.timezone).map(|d| d.format("%-d %B %Y, %H:%M").to_string());
         let caption = format!("The day until {}", until.unwrap_or_default());
-        Ok(Some((caption, png(&input, PICTURE)?)))
+        let drawn = match png(&input, PICTURE) {
+            Err(ChartFilesError::Draw(ChartError::TooSmall {
+                needed_height_px, ..
+            })) if needed_height_px <= TALLEST_PX => {
+                let taller = Size {
+                    max_height_px: needed_height_px,
+                    ..PICTURE
+                };
+                png(&input, taller)
+            }
+            drawn => drawn,
+        };
+        // The words must arrive: no mail waits for its picture.
+        Ok(match drawn {
+            Ok(png) => Some((caption, png)),
+            Err(error) => {
+                warn!(%error, "a mail goes without its picture");
+                None
+            }
+        })
     }
 
     /// Message-IDs of the mails that told this reader first of what is in this one.
