@@ -178,7 +178,8 @@ impl Desk {
             None => self.say_and_report(watermark),
             Some(refusal) => self.note_refusal(&refusal),
         }
-        Ok(())
+        // Also where steps take so long that each of them has to be stored.
+        self.tell(watermark)
     }
 
     /// Makes what is due to leave, of what is stored. A store that refuses has said so.

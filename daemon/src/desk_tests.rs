@@ -67,6 +67,32 @@ fn damaged(folder: &Path) -> (Desk, Vec<Reading>) {
     (desk, between.collect())
 }
 
+/// Steps that come as seldom as they are stored, as on a machine that is too slow.
+#[test]
+fn somebody_is_told_though_every_step_is_stored() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = include_str!("../../config/sites/quince-row-dairy.toml");
+    let mqtt = "\n[alerts.mqtt]\naddress = \"127.0.0.1:9\"\ntold_from = \"note\"\n\
+                [[broker]]\naddress = \"127.0.0.1:9\"\nsecurity = \"none\"\n";
+    let site = config::parse("an example", &format!("{text}{mqtt}"), Path::new(""));
+    let site = site.expect("it is checked");
+    let (post, _senders) = Post::new(Arc::new(site.alerts), site.timezone);
+    let desk = desk(folder.path());
+    let mut desk = Desk {
+        post: Some(post),
+        ..desk
+    };
+    // No device answers: each of them is a lost link.
+    desk.resumed(NOW);
+    for n in 0..60 {
+        desk.take(&[], NOW + STORE_EVERY * n).expect("stored");
+    }
+    let store = desk.analyst.store();
+    let found = store.findings().expect("reads").len();
+    assert!(found > 0, "nothing to tell");
+    assert_eq!(store.waiting().expect("reads").len(), found);
+}
+
 #[test]
 fn a_store_that_turns_out_damaged_is_set_aside_and_work_goes_on() {
     let folder = tempfile::tempdir().expect("a folder");

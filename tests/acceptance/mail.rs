@@ -4,7 +4,7 @@
 //! package); property for the outbox: a mail arrives once, whatever the server does, and again with the
 //! same Message-ID where it was not noted that it had.
 
-use analysis::diagnose::Finding;
+use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::{Span, Time};
 use config::checked::SiteFile;
 use daemon::alert::{AtStore, Composer, Courier, Links, Post, Postman, Sender};
@@ -18,7 +18,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use tempfile::TempDir;
 use tests::mail_server::{LOGIN, MailServer};
-use tests::told::{NOON, string_open};
+use tests::told::{NOON, dark_slot, string_open};
 use tests::{Program, until};
 use tokio::runtime::Runtime;
 use tokio::task::JoinHandle;
@@ -150,7 +150,7 @@ fn header<'a>(mail: &'a Value, name: &str) -> &'a str {
 
 #[test]
 fn beginning_and_end_of_a_finding_reach_both_readers_as_a_thread() {
-    let server = MailServer::start("none");
+    let mut server = MailServer::start("none");
     let (site, mut at_store) = found(&server);
     let (runtime, (mut post, to_post)) = (runtime(), site.post());
     assert_eq!(post.make(&mut at_store, TOLD).expect("made"), 2);
@@ -290,7 +290,7 @@ fn a_mail_arrives_once_whatever_the_server_does() {
 
 #[test]
 fn what_was_not_noted_goes_out_again_with_the_same_message_id() {
-    let server = MailServer::start("none");
+    let mut server = MailServer::start("none");
     let (site, mut at_store) = found(&server);
     let (runtime, (mut post, to_post)) = (runtime(), site.post());
     post.make(&mut at_store, TOLD).expect("made");
@@ -310,10 +310,53 @@ fn what_was_not_noted_goes_out_again_with_the_same_message_id() {
     assert!(!server.has_mail());
 }
 
+/// Everything at once, as when the network of a site is gone: the picture needs more room than others.
+#[test]
+fn a_mail_about_very_many_findings_leaves_with_its_picture() {
+    for count in [2, 40, 400] {
+        let mut server = MailServer::start("none");
+        let site = Site::new(&server, "security = \"none\"");
+        let mut at_store = site.store();
+        let slot = site.file.plant.timing.slot;
+        let slots: Vec<_> = (-144..=0)
+            .map(|n| dark_slot(&site.file.plant, NOON + slot * n))
+            .collect();
+        let findings: Vec<Finding> = (0..count)
+            .map(|n| {
+                let mut finding = string_open(1, None);
+                finding.began = NOON - Span::from_min(n);
+                finding.id = FindingId::new(&finding.subject, finding.kind, finding.began);
+                finding
+            })
+            .collect();
+        let state = EngineState {
+            version: 1,
+            bytes: Vec::new(),
+        };
+        let step = Step {
+            at: NOON,
+            slots: &slots,
+            findings: &findings,
+            ..Step::nothing(&state)
+        };
+        at_store.commit(&step).expect("it fits");
+        let (runtime, (mut post, to_post)) = (runtime(), site.post());
+        assert_eq!(post.make(&mut at_store, TOLD).expect("made"), 2);
+        let sending = site.send(&runtime, TOLD, to_post);
+        for mail in [server.mail(), server.mail()] {
+            let parts = mail["parts"].as_array().expect("a list");
+            let is_there = parts.iter().any(|part| part["type"] == "image/png");
+            assert!(is_there, "{count} findings");
+        }
+        noted(&mut post, &mut at_store);
+        sending.abort();
+    }
+}
+
 /// A reader who has left the site file gets nothing, and nobody waits for that.
 #[test]
 fn a_mail_to_somebody_who_is_no_reader_any_more_is_given_up() {
-    let server = MailServer::start("none");
+    let mut server = MailServer::start("none");
     let (mut site, mut at_store) = found(&server);
     let runtime = runtime();
     site.post().0.make(&mut at_store, TOLD).expect("made");
@@ -353,7 +396,7 @@ fn a_try_that_is_noted_twice_changes_nothing_more() {
 #[test]
 fn trial_mails_leave_by_every_kind_of_connection() {
     for security in ["starttls", "tls"] {
-        let server = MailServer::start(security);
+        let mut server = MailServer::start(security);
         let authority = server.authority();
         let settings = |password: &str, authority: &Path| {
             format!(

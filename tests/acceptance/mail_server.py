@@ -64,6 +64,7 @@ def say(line):
 async def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--security", choices=["none", "starttls", "tls"], default="none")
+    parser.add_argument("--port", type=int, default=0)
     parser.add_argument("--certificate")
     parser.add_argument("--key")
     parser.add_argument("--user")
@@ -96,7 +97,7 @@ async def main():
 
     loop = asyncio.get_running_loop()
     wrapped = tls if options.security == "tls" else None
-    server = await loop.create_server(connection, "127.0.0.1", 0, ssl=wrapped)
+    server = await loop.create_server(connection, "127.0.0.1", options.port, ssl=wrapped)
     say(f"listening on {server.sockets[0].getsockname()[1]}")
     while line := await loop.run_in_executor(None, sys.stdin.readline):
         handler.mode = line.strip()

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;
-use tests::{book, noonmark};
+use tests::{book, noonmark, python};
 
 /// Tenths of systemd's exposure level, which goes from 0 to 10: what it calls OK ends at 4.
 const MOST_EXPOSED: &str = "20";
@@ -166,6 +166,39 @@ fn a_package_is_installed_brought_up_to_date_removed_and_purged() {
     assert_eq!(of_this_machine(), before, "users of this machine");
 }
 
+/// Everything of others that is in the program, to whoever gets it and to programs.
+#[test]
+fn the_bill_of_materials_fits_its_schema_and_names_what_is_in_the_program() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("noonmark.cdx.json");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../daemon/packaging/sbom.py");
+    run(Command::new(python()).arg(script).arg(&file));
+    let bill = fs::read_to_string(file).expect("written");
+    let bill: serde_json::Value = serde_json::from_str(&bill).expect("JSON");
+    assert_eq!(bill["bomFormat"], "CycloneDX");
+    let parts = bill["components"].as_array().expect("a list");
+    let names = |name: &str| parts.iter().any(|part| part["name"] == name);
+    // Crates, one of a crate's crates, and what no crate brings; nothing for the tests alone.
+    for inside in [
+        "serde",
+        "rusqlite",
+        "ring",
+        "libsqlite3-sys",
+        "SQLite",
+        "uPlot",
+    ] {
+        assert!(names(inside), "{inside}");
+    }
+    for outside in ["proptest", "spdx", "noonmark-tests"] {
+        assert!(!names(outside), "{outside}");
+    }
+    let crates = parts.iter().filter(|part| !part["purl"].is_null());
+    for part in crates {
+        assert!(!part["hashes"].is_null(), "{part}");
+        assert!(!part["licenses"].is_null(), "{part}");
+    }
+}
+
 /// The installed program reads the installed examples, and its documents are there.
 fn assert_used(root: &Root) {
     let program = root.path("usr/bin/noonmark");
@@ -184,6 +217,18 @@ fn assert_used(root: &Root) {
         "etc/noonmark",
     ] {
         assert!(root.has(file), "{file}");
+    }
+    let copyright = root.text("usr/share/doc/noonmark/copyright");
+    for told in [
+        "The Noonmark developers",
+        "\nserialport 4",
+        "MPL-2.0",
+        "/usr/share/common-licenses",
+        "\nuPlot 1.6.32",
+        "Bitstream Vera",
+        "pvlib python Contributors",
+    ] {
+        assert!(copyright.contains(told), "{told}");
     }
 }
 

@@ -17,6 +17,7 @@ pub mod plant;
 mod program;
 pub mod receiver;
 mod reference;
+pub mod soak;
 mod sunspec_server;
 pub mod told;
 mod units_server;

@@ -73,6 +73,11 @@ impl Lines {
     pub fn has_next(&self) -> bool {
         self.0.try_recv().is_ok()
     }
+
+    /// All that is left, of a program that has ended.
+    pub fn rest(self) -> Vec<String> {
+        self.0.iter().collect()
+    }
 }
 
 /// What a peer says behind a prefix.

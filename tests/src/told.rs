@@ -1,7 +1,8 @@
 //! Something for people and programs to be told of.
 
-use analysis::detect::Kind;
+use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
+use analysis::plant::{Inverter, Plant};
 use analysis::reading::{DeviceId, Energy, Span, Time};
 
 /// 2026-06-22 at noon UTC.
@@ -28,5 +29,36 @@ pub fn string_open(input: u8, ended: Option<Time>) -> Finding {
         summary: format!("Input {input} of shed: 1 of 2 strings without current"),
         advice: vec!["Compare the currents of the strings.".to_owned()],
         caution: vec!["PV strings are live whenever there is light.".to_owned()],
+    }
+}
+
+/// A slot of a plant in which nothing was measured.
+pub fn dark_slot(plant: &Plant, start: Time) -> Slot {
+    let plane = PlaneSlot {
+        poa: None,
+        cell: None,
+    };
+    let input = InputSlot {
+        voltage: None,
+        current: None,
+        expected: None,
+        gate: Gate::NotMeasured,
+        limit: None,
+    };
+    let inverter = |inverter: &Inverter| InverterSlot {
+        ac_power: None,
+        expected_ac_power: None,
+        shade_ac_power: None,
+        limit: None,
+        producing: None,
+        inputs: vec![input; inverter.inputs.len()],
+    };
+    Slot {
+        start,
+        span: plant.timing.slot,
+        air: None,
+        wind: None,
+        planes: vec![plane; plant.planes.len()],
+        inverters: plant.inverters.iter().map(inverter).collect(),
     }
 }

@@ -6,7 +6,6 @@ use super::letter::{self, Letter, Site, Told};
 use super::links::Links;
 use super::pack::{Envelope, PackError, message_id, pack};
 use super::picture::picture;
-use crate::report::chart_files::ChartFilesError;
 use crate::store::{About, Delivery, News, Store, StoreError};
 use crate::text::midnight;
 use analysis::detect::Severity;
@@ -32,9 +31,6 @@ pub enum ComposeError {
         /// His address.
         reader: String,
     },
-    /// The picture cannot be drawn.
-    #[error(transparent)]
-    Picture(#[from] ChartFilesError),
     /// The mail cannot be packed.
     #[error(transparent)]
     Pack(#[from] PackError),

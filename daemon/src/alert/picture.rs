@@ -1,33 +1,36 @@
 //! The picture in a mail: the day of what is told.
 //! Never in here: how it is drawn (`analysis::chart`), or words beside its caption.
 
-use super::compose::ComposeError;
 use super::letter::Told;
-use crate::report::chart_files::png;
-use crate::store::Store;
+use crate::report::chart_files::{ChartFilesError, png};
+use crate::store::{Store, StoreError};
 use crate::text::{at_site, midnight, utc_offset};
-use analysis::chart::{Size, SummaryInput};
+use analysis::chart::{ChartError, Size, SummaryInput};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};
 use chrono_tz::Tz;
+use tracing::warn;
 
 /// The picture in a mail: as wide as a mail is shown, and no higher than three inputs need.
 const PICTURE: Size = Size {
     width_px: 900,
     max_height_px: 1100,
 };
+/// Where very much is told at once it may be so high.
+const TALLEST_PX: u32 = 2200;
 /// What it shows: the day of what is new; the day and night before, where little of it has passed.
 const PICTURE_SPAN: Span = Span::from_h(24);
 const LEAST_OF_A_DAY: Span = Span::from_h(9);
 
-/// What it shows in words, and the picture; nothing while no slot has been closed.
+/// What it shows in words, and the picture; nothing while no slot has been closed, or where it cannot be
+/// drawn: no mail waits for its picture.
 pub fn picture(
     (plant, timezone): (&Plant, Tz),
     store: &Store,
     told: &[Told],
     around: Time,
-) -> Result<Option<(String, Vec<u8>)>, ComposeError> {
+) -> Result<Option<(String, Vec<u8>)>, StoreError> {
     let Some((_, last)) = store.span()? else {
         return Ok(None);
     };
@@ -58,5 +61,23 @@ pub fn picture(
     };
     let until = at_site(to, timezone).map(|d| d.format("%-d %B %Y, %H:%M").to_string());
     let caption = format!("The day until {}", until.unwrap_or_default());
-    Ok(Some((caption, png(&input, PICTURE)?)))
+    let drawn = match png(&input, PICTURE) {
+        Err(ChartFilesError::Draw(ChartError::TooSmall {
+            needed_height_px, ..
+        })) if needed_height_px <= TALLEST_PX => {
+            let taller = Size {
+                max_height_px: needed_height_px,
+                ..PICTURE
+            };
+            png(&input, taller)
+        }
+        drawn => drawn,
+    };
+    Ok(match drawn {
+        Ok(png) => Some((caption, png)),
+        Err(error) => {
+            warn!(%error, "a mail goes without its picture");
+            None
+        }
+    })
 }

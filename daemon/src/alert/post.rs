@@ -31,6 +31,8 @@ pub struct Post {
     looked: Option<Time>,
     /// Whether what waited at the start for nobody was seen to.
     strangers_given_up: bool,
+    /// When programs were told all that was new; none yet since the start.
+    announced: Option<Time>,
     tries: mpsc::Receiver<Try>,
     /// A try that the store would not take yet.
     refused: Option<Try>,
@@ -57,6 +59,7 @@ impl Post {
             timezone,
             looked: None,
             strangers_given_up: false,
+            announced: None,
             tries,
             refused: None,
             made,
@@ -141,10 +144,17 @@ impl Post {
     }
 
     /// Programs are told everything at once, each piece alone: they neither sleep nor get tired.
-    fn announcements(&self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
+    /// Time in which nobody looked makes nothing old: what was found right before a power cut is told
+    /// after it, however long it was.
+    fn announcements(&mut self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
+        let before = match self.announced {
+            Some(at) => at,
+            None => store.span()?.map_or(now, |(_, last)| last),
+        };
+        let from = before.min(now) - FRESH;
         let mut made = 0;
         for (target, told_from) in &self.machines {
-            let mut untold = store.untold(target, now - FRESH)?;
+            let mut untold = store.untold(target, from)?;
             untold.retain(|(_, finding)| finding.severity >= *told_from);
             for (news, _) in untold {
                 let id = announcement::id(&news);
@@ -158,6 +168,7 @@ impl Post {
                 made += 1;
             }
         }
+        self.announced = Some(now);
         Ok(made)
     }
 

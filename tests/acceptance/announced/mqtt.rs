@@ -138,3 +138,22 @@ fn what_was_not_noted_is_told_again_and_what_ended_a_week_ago_is_cleared() {
     // Nothing was kept of it: the next thing that is heard is that we are gone.
     assert_eq!(later.line(), format!("0 {PREFIX}/status offline"));
 }
+
+/// The program ended between storing it and putting it into the outbox, and nobody started it for days.
+#[test]
+fn what_was_found_right_before_a_long_power_cut_is_told_after_it() {
+    let broker = Broker::start(Access::Everybody);
+    let mut site = Site::new(&tables(&broker, ""));
+    site.look(NOON);
+    site.know(NOON, &finding(1, None));
+    let after = NOON + Span::from_h(24 * 3);
+    let mut site = site.again(&tables(&broker, ""), after);
+    assert_eq!(site.make(after), 1);
+    // A receiver that comes new into the site file is not told what is old.
+    let later = after + Span::from_h(24 * 3);
+    site.look(later);
+    let webhook = "[[alerts.webhook]]\nid = \"desk\"\nurl = \"http://127.0.0.1:9/\"\nsecret_file = \"secret\"\n";
+    std::fs::write(site.path("secret"), "plover-31-secret").expect("room");
+    let mut site = site.again(&tables(&broker, webhook), later);
+    assert_eq!(site.make(later), 0);
+}

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use tempfile::TempDir;
 pub use tests::told::NOON;
-use tests::told::string_open;
+use tests::told::{dark_slot, string_open};
 use tests::until;
 use tokio::runtime::Runtime;
 use tokio::task::JoinHandle;
@@ -123,6 +123,21 @@ impl Site {
         let step = Step {
             at,
             findings: std::slice::from_ref(finding),
+            ..Step::nothing(&state)
+        };
+        self.store.commit(&step).expect("it fits");
+    }
+
+    /// Stores a slot in which nothing was measured: the program was at work then.
+    pub fn look(&mut self, start: Time) {
+        let slot = dark_slot(&self.file.plant, start);
+        let state = EngineState {
+            version: 1,
+            bytes: Vec::new(),
+        };
+        let step = Step {
+            at: start,
+            slots: &[slot],
             ..Step::nothing(&state)
         };
         self.store.commit(&step).expect("it fits");
