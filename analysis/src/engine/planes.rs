@@ -70,13 +70,16 @@ impl Engine {
             let Some(level) = self.state.calibration.level(p) else {
                 continue;
             };
-            if is_measured(level.rung) {
-                let in_its_light = clear.into_iter().filter(|(rung, _)| *rung == level.rung);
+            let in_its_light = clear.into_iter().filter(|(rung, _)| *rung == level.rung);
+            let shares = in_its_light.map(|(_, share)| share).collect();
+            // Only days with clear hours are alike: under clouds what light a sensor sees, and how it is
+            // brought into a plane, differ by more than dirt.
+            if let Some(clear_ratio) = self.clearest(shares) {
                 let of_day = PlaneDay {
                     day,
                     began,
                     level_ratio: level.ratio,
-                    clear_ratio: self.clearest(in_its_light.map(|(_, share)| share).collect()),
+                    clear_ratio,
                     rain_mm: self.state.planes[p].rain_mm.take(),
                 };
                 self.judge_soiling((p, level.rung), of_day, when);
