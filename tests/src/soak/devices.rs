@@ -62,7 +62,7 @@ impl Devices {
                 let channel = plant.channels.channel(reading.channel);
                 let value = reading.value.good()?;
                 let is_mine = channel.device.as_str() == device;
-                is_mine.then_some((channel.place.clone(), channel.quantity, value))
+                is_mine.then_some((channel.place, channel.quantity, value))
             });
             mine.collect()
         };

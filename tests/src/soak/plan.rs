@@ -167,14 +167,14 @@ impl Plan {
             Trouble::Late,
             Trouble::Reset,
         ];
-        let count = if day == 1 { TROUBLES.len() } else { 2 };
-        for n in 0..count {
+        // Each of them on the first day, so that a short soak has them too.
+        let troubles: Vec<Trouble> = match day {
+            1 => TROUBLES.to_vec(),
+            _ => vec![draw.pick(&TROUBLES), draw.pick(&TROUBLES)],
+        };
+        for trouble in troubles {
             let Some(i) = taken(day, free_from, draw) else {
                 continue;
-            };
-            let trouble = match day {
-                1 => TROUBLES[n],
-                _ => draw.pick(&TROUBLES),
             };
             let from = draw.between(8.0, 11.0);
             let period = Period::new((day, from), (day, from + draw.between(2.0, 4.0)));
