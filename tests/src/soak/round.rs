@@ -11,7 +11,7 @@ use analysis::reading::Span;
 use daemon::clock::Clock;
 use std::collections::BTreeSet;
 
-/// How long the broker keeps what has ended (daemon/doc/announcements.md), and what the end of it may be off.
+/// How long the broker keeps what has ended (book/src/announcements.md), and what the end of it may be off.
 const KEPT_H: i64 = 7 * 24;
 const EDGE_H: i64 = 12;
 
