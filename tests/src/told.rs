@@ -1,8 +1,8 @@
 //! Something for people and programs to be told of.
 
-use analysis::detect::{Gate, InputSlot, InverterSlot, Kind, PlaneSlot, Slot};
+use analysis::detect::{Kind, Slot};
 use analysis::diagnose::{Cause, Evidence, Finding, FindingId, Subject};
-use analysis::plant::{Inverter, Plant};
+use analysis::plant::Plant;
 use analysis::reading::{DeviceId, Energy, Span, Time};
 
 /// 2026-06-22 at noon UTC.
@@ -34,31 +34,6 @@ pub fn string_open(input: u8, ended: Option<Time>) -> Finding {
 
 /// A slot of a plant in which nothing was measured.
 pub fn dark_slot(plant: &Plant, start: Time) -> Slot {
-    let plane = PlaneSlot {
-        poa: None,
-        cell: None,
-    };
-    let input = InputSlot {
-        voltage: None,
-        current: None,
-        expected: None,
-        gate: Gate::NotMeasured,
-        limit: None,
-    };
-    let inverter = |inverter: &Inverter| InverterSlot {
-        ac_power: None,
-        expected_ac_power: None,
-        shade_ac_power: None,
-        limit: None,
-        producing: None,
-        inputs: vec![input; inverter.inputs.len()],
-    };
-    Slot {
-        start,
-        span: plant.timing.slot,
-        air: None,
-        wind: None,
-        planes: vec![plane; plant.planes.len()],
-        inverters: plant.inverters.iter().map(inverter).collect(),
-    }
+    let inputs = plant.inverters.iter().map(|inverter| inverter.inputs.len());
+    Slot::not_measured(start, plant.timing.slot, plant.planes.len(), inputs)
 }

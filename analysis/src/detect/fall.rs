@@ -14,7 +14,7 @@
 //!          first order). Tukey's weights as in `reading::robust`.
 //! Check:   tests below.
 
-use crate::reading::{TUKEY_WIDTH, median, robust_spread, tukey_weight};
+use crate::reading::{median, robust_spread, tukey_loss, tukey_weight};
 
 /// Levels and days that are needed, and how many of each from the onset on.
 const LEAST_LEVELS: usize = 8;
@@ -154,25 +154,13 @@ impl Line {
 
 /// Eq. (1), in units of the largest that one level can add.
 fn left(offs: impl Iterator<Item = f64>, scatter: f64) -> f64 {
-    let rho = |off: f64| {
-        let u = off / scatter / TUKEY_WIDTH;
-        1.0 - (1.0 - (u * u).min(1.0)).powi(3)
-    };
-    offs.map(rho).sum()
+    offs.map(|off| tukey_loss(off / scatter)).sum()
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::test_noise::noise;
     use super::*;
-
-    /// Even numbers between -1 and 1 that repeat (Lehmer, 48271 modulo 2^31 - 1).
-    fn noise(seed: u64, n: usize) -> f64 {
-        let mut z = (seed * 7919 + n as u64 * 104_729 + 1) % 2_147_483_647;
-        for _ in 0..4 {
-            z = z * 48_271 % 2_147_483_647;
-        }
-        2.0 * z as f64 / 2_147_483_647.0 - 1.0
-    }
 
     fn levels(seed: u64, days: usize, level: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
         let at = |n: usize| (n as f64, level(n as f64) + 0.01 * noise(seed, n));

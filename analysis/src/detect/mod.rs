@@ -59,6 +59,8 @@ mod standstill;
 mod strings;
 mod supply;
 mod supply_days;
+#[cfg(test)]
+mod test_noise;
 mod trip;
 mod trip_days;
 mod trip_pattern;

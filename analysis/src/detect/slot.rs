@@ -24,6 +24,45 @@ pub struct Slot {
     pub inverters: Vec<InverterSlot>,
 }
 
+impl Slot {
+    /// A slot of a plant with so many planes and inverters with so many inputs, in which nothing was
+    /// measured.
+    pub fn not_measured(
+        start: Time,
+        span: Span,
+        planes: usize,
+        inputs: impl IntoIterator<Item = usize>,
+    ) -> Self {
+        let plane = PlaneSlot {
+            poa: None,
+            cell: None,
+        };
+        let input = InputSlot {
+            voltage: None,
+            current: None,
+            expected: None,
+            gate: Gate::NotMeasured,
+            limit: None,
+        };
+        let inverter = |inputs| InverterSlot {
+            ac_power: None,
+            expected_ac_power: None,
+            shade_ac_power: None,
+            limit: None,
+            producing: None,
+            inputs: vec![input; inputs],
+        };
+        Self {
+            start,
+            span,
+            air: None,
+            wind: None,
+            planes: vec![plane; planes],
+            inverters: inputs.into_iter().map(inverter).collect(),
+        }
+    }
+}
+
 /// The light and the heat on one plane.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PlaneSlot {

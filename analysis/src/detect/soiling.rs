@@ -45,10 +45,9 @@ const LATEST: usize = 3;
 const LATEST_OF_A_LOSS: usize = 5;
 
 /// Where the sensor lies by which a plane is judged.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum LightSensor {
     /// In the plane.
-    #[default]
     InPlane,
     /// Horizontally; its light is brought into the plane.
     Horizontal,
@@ -107,7 +106,7 @@ pub struct Soiled {
 }
 
 /// The levels of one plane since its last washing, by one sensor.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SoilingWatch {
     by: LightSensor,
     days: Vec<PlaneDay>,
@@ -127,7 +126,8 @@ impl SoilingWatch {
     pub fn new(by: LightSensor) -> Self {
         Self {
             by,
-            ..Self::default()
+            days: Vec::new(),
+            standing: None,
         }
     }
 

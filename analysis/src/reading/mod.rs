@@ -40,7 +40,7 @@ pub use channel::{
     Channel, ChannelError, ChannelId, ChannelTable, DeviceId, Place, Quantity, Scope,
 };
 pub use grid::{Arrivals, Offer, SlotMeans, Stat};
-pub(crate) use robust::{MEDIAN_OVER_MEAN, TUKEY_WIDTH};
+pub(crate) use robust::{MEDIAN_OVER_MEAN, TUKEY_WIDTH, tukey_loss};
 pub use robust::{median, robust_spread, tukey_weight};
 pub(crate) use slope::pair_slopes;
 pub use slope::{Interval, Slope, robust_slope};

@@ -47,6 +47,13 @@ pub fn tukey_weight(z: f64) -> f64 {
     }
 }
 
+/// What an error over the scatter adds to a sum that those weights make least, over the most that one
+/// can add [-].
+pub(crate) fn tukey_loss(z: f64) -> f64 {
+    let u = z / TUKEY_WIDTH;
+    1.0 - (1.0 - (u * u).min(1.0)).powi(3)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -7,7 +7,7 @@ use super::StoreError;
 use super::commit::{finite_if_any, name_of};
 use super::layout::{Layout, Numbers, places};
 use super::query::{each_row, get_at, named_at, named_at_if_any, undecodable};
-use analysis::detect::{Gate, InputSlot, InverterSlot, PlaneSlot, Slot};
+use analysis::detect::{InputSlot, InverterSlot, PlaneSlot, Slot};
 use analysis::expected::InputExpected;
 use analysis::reading::{Current, Irradiance, Power, Span, Speed, Temperature, Time, Voltage};
 use rusqlite::{Connection, Params, Row, params};
@@ -152,33 +152,9 @@ fn check_shape(layout: &Layout, slot: &Slot) -> Result<(), StoreError> {
 }
 
 fn empty_slot(layout: &Layout, start_ms: i64, span_ms: i64) -> Slot {
-    let plane = PlaneSlot {
-        poa: None,
-        cell: None,
-    };
-    let input = InputSlot {
-        voltage: None,
-        current: None,
-        expected: None,
-        gate: Gate::NotMeasured,
-        limit: None,
-    };
-    let inverter = |(_, inputs): &(_, Vec<u8>)| InverterSlot {
-        ac_power: None,
-        expected_ac_power: None,
-        shade_ac_power: None,
-        limit: None,
-        producing: None,
-        inputs: vec![input; inputs.len()],
-    };
-    Slot {
-        start: Time::from_unix_ms(start_ms),
-        span: Span::from_ms(span_ms),
-        air: None,
-        wind: None,
-        planes: vec![plane; layout.planes.len()],
-        inverters: layout.inverters.iter().map(inverter).collect(),
-    }
+    let (start, span) = (Time::from_unix_ms(start_ms), Span::from_ms(span_ms));
+    let inputs = layout.inverters.iter().map(|(_, inputs)| inputs.len());
+    Slot::not_measured(start, span, layout.planes.len(), inputs)
 }
 
 fn write_plane(
