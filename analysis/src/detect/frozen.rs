@@ -6,8 +6,8 @@
 //!          while in health, and how long is learned. Before two hours of work have been seen: an
 //!          hour. From two thirds of that on, and while it stands, the values are not believed.
 //!          Where a limit holds power and current at one number, the voltages of array and supply and
-//!          the frequency still move, if they are published finely enough: of a device, one of them
-//!          must have moved at two thirds of the polls at work, or nothing is told.
+//!          the frequency still move, if they are published finely enough: of a device or an input,
+//!          one of them must have moved at two thirds of the polls at work, or nothing is told.
 //! Symbols: T [min], shortest time for this kind of values.
 //! Range:   polls in order of time; only while the device is at work in the light. Night, sleep and
 //!          a silence of more than three polls start afresh.
@@ -131,6 +131,11 @@ impl FrozenWatch {
             seen,
         };
         (false, Some(found))
+    }
+
+    /// Whether something moved at the latest poll, which was at this time.
+    pub fn moved_at(&self, at: Time) -> bool {
+        self.stand.is_some_and(|(since, ..)| since == at)
     }
 
     /// Whether the values are known to stand still.

@@ -25,7 +25,7 @@ pub use strings::{string_beside_siblings, string_kind};
 
 pub use inverter::{acted_evidence, efficiency_low, limited, protection_acted, tracker_off_peak};
 pub use measuring::{
-    back_sensor_wrong, clock_off, sensor_dark, sensor_wrong, value_frozen, value_impossible,
+    Still, back_sensor_wrong, clock_off, sensor_dark, sensor_wrong, value_frozen, value_impossible,
 };
 pub(super) use trip::{NEUTRAL_LOST, trip_words};
 pub use trip::{grid_trip, reconnection};

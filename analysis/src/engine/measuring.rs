@@ -12,6 +12,7 @@ use crate::detect::{
     BackSensorWatch, ClockWatch, CounterWatch, DarkSensorWatch, Edge, FrozenWatch, ImpossibleValue,
     ImpossibleWatch, Kind, SensorBasis, SensorWatch, WatchedValue, is_sentinel,
 };
+use crate::diagnose::explain::Still;
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::expected::Light;
 use crate::plant::Plant;
@@ -27,8 +28,9 @@ const FROZEN_AFTER: Span = Span::from_min(10);
 /// Round noon a clear sky moves a register of 10 W/m2 for three quarters of an hour by nothing.
 const FROZEN_LIGHT_AFTER: Span = Span::from_h(1);
 const FROZEN_BACK_AFTER: Span = Span::from_h(2);
-/// Values that a frozen inverter must have, other than nothing.
+/// Values that a frozen inverter and a frozen input of one must have, other than nothing.
 const FROZEN_VALUES: usize = 3;
+const FROZEN_INPUT_VALUES: usize = 2;
 /// Power over rated power from which an inverter is at work [-]; light from which a sensor is [W/m2].
 const AT_WORK_RATIO: f64 = 0.01;
 const AT_WORK_W_M2: f64 = 50.0;
@@ -46,8 +48,9 @@ pub(super) struct MeasuringState {
     shown: BTreeSet<ChannelId>,
     /// By inverter.
     counters: Vec<CounterWatch>,
-    /// By inverter.
+    /// By inverter: of the whole, and of each input.
     frozen: Vec<FrozenWatch>,
+    frozen_inputs: Vec<Vec<FrozenWatch>>,
     /// Of light and back sensors.
     still: BTreeMap<ChannelId, FrozenWatch>,
     dark: BTreeMap<ChannelId, DarkSensorWatch>,
@@ -87,6 +90,11 @@ impl MeasuringState {
             shown: BTreeSet::new(),
             counters: vec![CounterWatch::default(); plant.inverters.len()],
             frozen: plant.inverters.iter().map(|i| frozen(i.every)).collect(),
+            frozen_inputs: plant
+                .inverters
+                .iter()
+                .map(|i| vec![frozen(i.every); i.inputs.len()])
+                .collect(),
             still: still_light.chain(still_backs).collect(),
             dark: light
                 .iter()
@@ -257,16 +265,7 @@ impl Engine {
     }
 
     fn drop_frozen(&mut self, i: usize, poll: &mut [Reading]) {
-        let moves = |reading: &Reading| {
-            let (_, quantity) = self.roles.quantity(reading.channel);
-            let value = reading.value.good().filter(|v| *v != 0.0)?;
-            is_lively(quantity).then_some(WatchedValue {
-                channel: reading.channel,
-                value,
-                always_moves: always_moves(quantity),
-            })
-        };
-        let values: Vec<WatchedValue> = poll.iter().filter_map(moves).collect();
+        let values: Vec<WatchedValue> = poll.iter().filter_map(|r| self.moving(r)).collect();
         let has_power = values.iter().any(|v| {
             let (_, quantity) = self.roles.quantity(v.channel);
             let rated_w = self.plant.inverters[i].rated_ac.w();
@@ -277,19 +276,65 @@ impl Engine {
                 _ => false,
             }
         });
-        let lit = self.state.inverters[i].lit_since.is_some();
-        let at_work = lit && has_power && values.len() >= FROZEN_VALUES;
+        let is_lit = self.state.inverters[i].lit_since.is_some();
+        let at_work = is_lit && has_power && values.len() >= FROZEN_VALUES;
         let watch = &mut self.state.measuring.frozen[i];
         let (believed, edge) = watch.poll(poll[0].at, &values, at_work);
-        if !believed {
-            poll.iter_mut().for_each(|r| r.value = Value::Missing);
-        }
+        let moves = watch.moved_at(poll[0].at);
         let device = self.plant.inverters[i].id.clone();
         if let Some(edge) = edge {
-            let new =
-                |began, found, seen: &_| explain::value_frozen(&device, None, (began, found), seen);
+            let new = |began, found, seen: &_| {
+                explain::value_frozen(&device, Still::Device, (began, found), seen)
+            };
             self.book_measuring(&device, Kind::ValueFrozen, edge, new);
         }
+        if believed {
+            self.drop_frozen_inputs(i, poll, at_work && moves);
+        } else {
+            poll.iter_mut().for_each(|r| r.value = Value::Missing);
+        }
+    }
+
+    /// Inputs that stand still while the rest of their inverter moves.
+    fn drop_frozen_inputs(&mut self, i: usize, poll: &mut [Reading], moves: bool) {
+        let device = self.plant.inverters[i].id.clone();
+        for k in 0..self.plant.inverters[i].inputs.len() {
+            let number = self.plant.inverters[i].inputs[k].number;
+            let is_of_input =
+                |r: &Reading| self.roles.quantity(r.channel).0 == Place::Input(number);
+            let own = poll.iter().filter(|r| is_of_input(r));
+            let values: Vec<WatchedValue> = own.filter_map(|r| self.moving(r)).collect();
+            let at_work = moves && values.len() >= FROZEN_INPUT_VALUES;
+            let watch = &mut self.state.measuring.frozen_inputs[i][k];
+            let (believed, edge) = watch.poll(poll[0].at, &values, at_work);
+            if !believed {
+                let own = poll.iter_mut().filter(|r| is_of_input(r));
+                own.for_each(|r| r.value = Value::Missing);
+            }
+            match edge {
+                Some(Edge::Found { began, found, seen }) => {
+                    let what = Still::Input(number);
+                    let new = explain::value_frozen(&device, what, (began, found), &seen);
+                    self.state.book.open(new);
+                }
+                Some(Edge::Ended { at }) => {
+                    let subject = Subject::input(&device, number);
+                    self.state.book.end(&subject, Kind::ValueFrozen, at);
+                }
+                None => {}
+            }
+        }
+    }
+
+    /// A reading that does not stand still at work.
+    fn moving(&self, reading: &Reading) -> Option<WatchedValue> {
+        let (_, quantity) = self.roles.quantity(reading.channel);
+        let value = reading.value.good().filter(|v| *v != 0.0)?;
+        is_lively(quantity).then_some(WatchedValue {
+            channel: reading.channel,
+            value,
+            always_moves: always_moves(quantity),
+        })
     }
 
     fn drop_still(&mut self, poll: &mut [Reading]) {
@@ -319,7 +364,8 @@ impl Engine {
             let channel = plant.channels.channel(reading.channel);
             if let Some(edge) = edge {
                 let new = |began, found, seen: &_| {
-                    explain::value_frozen(&channel.device, Some(channel), (began, found), seen)
+                    let what = Still::Sensor(channel);
+                    explain::value_frozen(&channel.device, what, (began, found), seen)
                 };
                 self.book_measuring(&channel.device, Kind::ValueFrozen, edge, new);
             }

@@ -140,16 +140,19 @@ fn a_single_spike_is_dropped_silently_and_moves_no_mean() {
     assert!(volts.map(|v| v.v()).fold(0.0, f64::max) < 900.0);
 }
 
-/// Everything that an inverter says from ten to one on the second day is what it said at ten.
-fn freeze(polls: &mut [Poll], plant: &Plant, hours: Period) {
-    let of_inverter = |r: &Reading| plant.channels.channel(r.channel).device.as_str() == "inv-1";
+/// What the channels that begin like this say in these hours is what they said first.
+fn freeze(polls: &mut [Poll], plant: &Plant, begin: &str, hours: Period) {
+    let stand = |r: &Reading| {
+        let address = plant.channels.channel(r.channel).to_string();
+        address.starts_with(begin)
+    };
     let first = polls
         .iter()
         .position(|p| hours.holds(p.0))
         .expect("it begins");
-    let kept: Vec<Reading> = polls[first].1.iter().copied().filter(of_inverter).collect();
+    let kept: Vec<Reading> = polls[first].1.iter().copied().filter(stand).collect();
     for (at, readings) in polls.iter_mut().filter(|p| hours.holds(p.0)) {
-        readings.retain(|r| !of_inverter(r));
+        readings.retain(|r| !stand(r));
         readings.extend(kept.iter().map(|r| Reading { at: *at, ..*r }));
     }
 }
@@ -158,7 +161,12 @@ fn freeze(polls: &mut [Poll], plant: &Plant, hours: Period) {
 fn a_logger_that_repeats_itself_is_told_after_ten_minutes_and_breaks_no_array() {
     let plant = site(Span::from_min(1), &[]);
     let mut polls = played(&plant, fair(), 3);
-    freeze(&mut polls, &plant, Period::new((1, 10.0), (1, 13.0)));
+    freeze(
+        &mut polls,
+        &plant,
+        "inv-1/",
+        Period::new((1, 10.0), (1, 13.0)),
+    );
     let told = told(&plant, &polls);
     let found = only(&told, Kind::ValueFrozen);
     assert_eq!(
@@ -166,6 +174,23 @@ fn a_logger_that_repeats_itself_is_told_after_ten_minutes_and_breaks_no_array() 
         (at(1, 10.0), at(1, 10.0) + Span::from_min(10))
     );
     assert_eq!(found.ended, Some(at(1, 13.0)));
+}
+
+#[test]
+fn an_input_that_stands_still_alone_is_told_as_that_and_as_nothing_else() {
+    for every in [Span::from_min(1), Span::from_min(5)] {
+        let plant = site(every, &[]);
+        let mut polls = played(&plant, fair(), 3);
+        let hours = Period::new((1, 10.0), (2, 9.0));
+        freeze(&mut polls, &plant, "inv-1/input-2/", hours);
+        let told = told(&plant, &polls);
+        let found = only(&told, Kind::ValueFrozen);
+        assert_eq!(found.subject.input, Some(2));
+        assert_eq!(found.began, hours.from);
+        let after = found.found - hours.from;
+        assert!(after <= Span::from_min(20), "{}", told.list());
+        assert_eq!(found.ended, Some(hours.to));
+    }
 }
 
 /// Whole volts, tenths of amperes, hundreds of watts, a frequency in tenths.
@@ -458,7 +483,18 @@ fn delivery_and_restarts_change_nothing() {
         },
         14,
     );
-    freeze(&mut polls, &plant, Period::new((4, 10.0), (4, 13.0)));
+    freeze(
+        &mut polls,
+        &plant,
+        "inv-1/",
+        Period::new((4, 10.0), (4, 13.0)),
+    );
+    freeze(
+        &mut polls,
+        &plant,
+        "inv-1/input-3/",
+        Period::new((5, 10.0), (5, 13.0)),
+    );
     let hours = Period::new((6, 9.0), (6, 16.0));
     change(&mut polls, id(&plant, "mast/poa_w_m2"), |t, v| {
         if hours.holds(t) { 0.0 } else { v }

@@ -5,7 +5,7 @@
 //! nothing more.
 //! Never in here: decisions.
 
-use super::{causes, evidence};
+use super::{causes, evidence, place};
 use crate::detect::{ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift, is_sentinel};
 use crate::diagnose::measured::measured;
 use crate::diagnose::{NewFinding, Subject};
@@ -75,37 +75,63 @@ pub fn value_impossible(
     }
 }
 
-/// Values that stand still: of a whole device, or of one sensor.
+/// What stands still.
+#[derive(Debug, Clone, Copy)]
+pub enum Still<'c> {
+    /// Everything that a device publishes.
+    Device,
+    /// Voltage and current of the input of this number, while the rest of its device moves.
+    Input(u8),
+    /// One sensor.
+    Sensor(&'c Channel),
+}
+
+/// Values that stand still.
 pub fn value_frozen(
     device: &DeviceId,
-    sensor: Option<&Channel>,
+    what: Still<'_>,
     (began, found): (Time, Time),
     seen: &Frozen,
 ) -> NewFinding {
-    let ranked: &[(&str, f64)] = match sensor {
-        Some(_) => &[
+    let ranked: &[(&str, f64)] = match what {
+        Still::Sensor(_) => &[
             ("sensor or its converter stuck", 0.6),
             ("data logger repeats its last values", 0.4),
         ],
-        None => &[
+        Still::Device => &[
             (
                 "data logger or network interface repeats its last values",
                 0.8,
             ),
             ("device's measuring part stopped", 0.2),
         ],
+        Still::Input(_) => &[
+            ("measuring part of this input stopped", 0.6),
+            (
+                "data logger or network interface repeats this input's last values",
+                0.4,
+            ),
+        ],
     };
-    let summary = match sensor {
-        Some(channel) => format!(
+    let subject = match what {
+        Still::Input(number) => Subject::input(device, number),
+        Still::Device | Still::Sensor(_) => Subject::device(device),
+    };
+    let summary = match what {
+        Still::Sensor(channel) => format!(
             "{channel} has stood at one number in daylight; it is not believed, and other sensors or \
              the array itself show the light and heat instead."
         ),
-        None => format!(
+        Still::Device => format!(
             "All {} values of {device} have stood still while it is at work; what it does is not known.",
             seen.values
         ),
+        Still::Input(_) => format!(
+            "Voltage and current of {} have stood still while the rest of {device} moves; what this \
+             input does is not known.",
+            place(&subject)
+        ),
     };
-    let subject = Subject::device(device);
     let finding = new(subject, Kind::ValueFrozen, (began, found), ranked, summary);
     NewFinding {
         evidence: evidence(&[
