@@ -57,8 +57,18 @@ pub fn link_lost(device: &DeviceId, began: Time, found: Time) -> NewFinding {
     }
 }
 
-/// An inverter without output in good light: covered modules, or off.
-pub fn standstill(device: &DeviceId, found: Time, still: &Standstill, frost: bool) -> NewFinding {
+/// An inverter without output in good light: covered modules, or off. `has_start_voltage`: whether
+/// an input has the voltage to start with, where that is measured.
+pub fn standstill(
+    device: &DeviceId,
+    found: Time,
+    still: &Standstill,
+    frost: bool,
+    has_start_voltage: Option<bool>,
+) -> NewFinding {
+    const OFF: &str = "switched off or stopped by a fault of its own";
+    const NO_AC: &str = "AC isolator or breaker open";
+    const NO_DC: &str = "all DC inputs disconnected";
     let (kind, what, ranked) = if frost {
         (
             Kind::Snow,
@@ -72,11 +82,12 @@ pub fn standstill(device: &DeviceId, found: Time, still: &Standstill, frost: boo
         (
             Kind::InverterOff,
             "does not produce although there is light",
-            causes(&[
-                ("switched off or stopped by a fault of its own", 0.6),
-                ("AC isolator or breaker open", 0.25),
-                ("all DC inputs disconnected", 0.15),
-            ]),
+            match has_start_voltage {
+                Some(true) => causes(&[(OFF, 0.7), (NO_AC, 0.3)]),
+                // Some show no DC voltage while they are off.
+                Some(false) => causes(&[(NO_DC, 0.7), (OFF, 0.2), (NO_AC, 0.1)]),
+                None => causes(&[(OFF, 0.6), (NO_AC, 0.25), (NO_DC, 0.15)]),
+            },
         )
     };
     NewFinding {

@@ -63,8 +63,12 @@ impl Engine {
         let covered = frost == Some(true) && !now[i].facts.stopped && !neighbour_works;
         let enough = if covered { COVERED_AFTER } else { OFF_AFTER };
         if let Some(still) = still.filter(|still| !explained && still.light >= enough) {
-            let id = &plant.inverters[i].id;
-            let new = explain::standstill(id, when.end, &still, covered);
+            let inverter = &plant.inverters[i];
+            let volts = now[i].inputs.iter().filter_map(|n| n.slot.voltage);
+            let starts = volts.map(|v| v.v() >= inverter.start_voltage.v());
+            let has_start_voltage = starts.reduce(|a, b| a || b);
+            let id = &inverter.id;
+            let new = explain::standstill(id, when.end, &still, covered, has_start_voltage);
             let other = [Kind::InverterOff, Kind::Snow]
                 .into_iter()
                 .find(|kind| *kind != new.kind);

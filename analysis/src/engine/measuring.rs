@@ -23,8 +23,10 @@ use crate::reading::{
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Shortest stands that are told: of an inverter, of a light sensor, of a sensor at a module.
+/// Shortest stands that are told: of an inverter, of two coarse values of one input, which now and then
+/// repeat themselves by chance, of a light sensor, of a sensor at a module.
 const FROZEN_AFTER: Span = Span::from_min(10);
+const FROZEN_INPUT_AFTER: Span = Span::from_h(1);
 /// Round noon a clear sky moves a register of 10 W/m2 for three quarters of an hour by nothing.
 const FROZEN_LIGHT_AFTER: Span = Span::from_h(1);
 const FROZEN_BACK_AFTER: Span = Span::from_h(2);
@@ -84,16 +86,19 @@ impl MeasuringState {
         };
         let still_light = light.iter().map(|id| still(id, FROZEN_LIGHT_AFTER));
         let still_backs = backs.iter().map(|id| still(id, FROZEN_BACK_AFTER));
-        let frozen = |every| FrozenWatch::new(every, FROZEN_AFTER);
         Self {
             impossible: vec![BTreeMap::new(); devices],
             shown: BTreeSet::new(),
             counters: vec![CounterWatch::default(); plant.inverters.len()],
-            frozen: plant.inverters.iter().map(|i| frozen(i.every)).collect(),
+            frozen: plant
+                .inverters
+                .iter()
+                .map(|i| FrozenWatch::new(i.every, FROZEN_AFTER))
+                .collect(),
             frozen_inputs: plant
                 .inverters
                 .iter()
-                .map(|i| vec![frozen(i.every); i.inputs.len()])
+                .map(|i| vec![FrozenWatch::new(i.every, FROZEN_INPUT_AFTER); i.inputs.len()])
                 .collect(),
             still: still_light.chain(still_backs).collect(),
             dark: light

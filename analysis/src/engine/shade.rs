@@ -26,6 +26,9 @@ const OTHER_LOSSES: [Kind; 5] = [
 /// the tangent of the incidence, up to this [deg].
 const FACING_RAD: f64 = 0.05;
 const MOST_SLANT_DEG: f64 = 85.0;
+/// How far light that is brought into a plane strays from hour to hour of a clear day, the same on days
+/// that follow each other, where no other input of the plane shows it (engineering judgement) [-].
+const BROUGHT_RATIO: f64 = 0.06;
 
 impl Engine {
     /// What is known to shade an input now.
@@ -88,8 +91,8 @@ impl Engine {
         // Nothing takes out that a plane without a sensor or a sibling faces a little otherwise.
         let is_alone = shared.is_none() && is_brought;
         let slant = plane.incidence.deg().min(MOST_SLANT_DEG).to_radians().tan();
-        let facing_sigma = if is_alone {
-            plane.beam_share * FACING_RAD * slant
+        let brought_sigma = if is_alone {
+            BROUGHT_RATIO.hypot(plane.beam_share * FACING_RAD * slant)
         } else {
             0.0
         };
@@ -106,7 +109,7 @@ impl Engine {
             beam_share: plane.beam_share as f32,
             current_ratio: (amps / most_a / factor) as f32,
             voltage_ratio: (volts / open.expected.voltage.v()) as f32,
-            sigma: sigma.hypot(own.own).hypot(facing_sigma) as f32,
+            sigma: sigma.hypot(own.own).hypot(brought_sigma) as f32,
             expected_wh: (open.power().w() * through * hours) as f32,
         })
     }

@@ -188,7 +188,7 @@ fn an_input_that_stands_still_alone_is_told_as_that_and_as_nothing_else() {
         assert_eq!(found.subject.input, Some(2));
         assert_eq!(found.began, hours.from);
         let after = found.found - hours.from;
-        assert!(after <= Span::from_min(20), "{}", told.list());
+        assert_eq!(after, Span::from_h(1), "{}", told.list());
         assert_eq!(found.ended, Some(hours.to));
     }
 }

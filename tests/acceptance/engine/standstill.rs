@@ -4,7 +4,7 @@ use crate::drive::{Told, account, end_of, one_by_one};
 use crate::scenario::play;
 use analysis::detect::Kind;
 use analysis::diagnose::Finding;
-use analysis::reading::{DeviceId, Span};
+use analysis::reading::{DeviceId, Quantity, Reading, Span, Value};
 use tests::plant::{Period, START, What, World, two_inverters};
 
 fn told(world: World) -> Told {
@@ -36,6 +36,33 @@ fn an_inverter_that_is_stopped_all_day_is_off() {
         "{:?}",
         off.lost
     );
+}
+
+/// With voltage at its inputs it is the inverter or its supply, without it is the array's side.
+#[test]
+fn the_voltage_at_its_inputs_says_on_which_side_to_look() {
+    let hours = Period::new((1, 0.0), (1, 15.0));
+    let world = World::fair().with(hours, What::Stopped(1));
+    let (plant, mut polls) = play(&two_inverters(), world, 2);
+    let leading = |polls: &[_]| {
+        let told = account(&plant, one_by_one(polls), end_of(&plant, polls));
+        let [off] = told.of(Kind::InverterOff)[..] else {
+            panic!("{}", told.list());
+        };
+        off.causes[0].cause.clone()
+    };
+    let off = "switched off or stopped by a fault of its own";
+    assert_eq!(leading(&polls), off);
+    let is_dc_voltage = |r: &Reading| {
+        let channel = plant.channels.channel(r.channel);
+        channel.device.as_str() == "inv-2" && channel.quantity == Quantity::DcVoltage
+    };
+    for (_, readings) in polls.iter_mut().filter(|p| hours.holds(p.0)) {
+        for reading in readings.iter_mut().filter(|r| is_dc_voltage(r)) {
+            reading.value = Value::Good(0.0);
+        }
+    }
+    assert_eq!(leading(&polls), "all DC inputs disconnected");
 }
 
 #[test]
