@@ -159,7 +159,8 @@ mod tests {
         know(&mut store, std::slice::from_ref(&one));
         let changed = standing.changed(NOON).await;
         assert_eq!(changed.len(), 1);
-        assert!(changed[0].topic.ends_with(one.id.as_str()) && changed[0].is_retained);
+        assert!(changed[0].topic.as_str().ends_with(one.id.as_str()));
+        assert!(changed[0].is_retained);
         assert!(
             changed[0].payload.contains("\"lost_kwh\":2.0"),
             "{changed:?}"
