@@ -21,7 +21,7 @@ use analysis::plant::design;
 use analysis::reading::Time;
 use analysis::review::Review;
 use askama::Template;
-use chrono::Days;
+use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
 use lines::{Line, Verdict};
 use std::path::{Path, PathBuf};
@@ -41,7 +41,7 @@ pub enum CommissioningError {
     /// There is nothing to judge by.
     #[error("report on the commissioning: the store has no slot from {from} on")]
     Empty {
-        /// When the plant was handed over.
+        /// The day on which the plant was handed over.
         from: String,
     },
     /// The page could not be put together.
@@ -80,7 +80,7 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
     let About { plant, timezone } = about;
     let local = |at: Time| text::local(at, timezone);
     let Some(FirstDays { from, to, whole }) = first_days(about, store)? else {
-        let from = local(plant.site.commissioned);
+        let from = handover(about).map_or_else(String::new, |day| day.to_string());
         return Err(CommissioningError::Empty { from }.into());
     };
     let period = (from, to);
@@ -142,7 +142,7 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
         from: local(from),
         to: local(to),
         zone: timezone.to_string(),
-        handed_over: local(plant.site.commissioned),
+        handed_over: handover(about).map_or_else(String::new, |day| day.to_string()),
         counts: [Verdict::Pass, Verdict::Look, Verdict::Fail].map(|v| (v.word(), count(v))),
         open: open
             .map(|f| [f.title(), local(f.began), f.summary.clone()])
@@ -202,10 +202,17 @@ fn first_days(about: About<'_>, store: &Store) -> Result<Option<FirstDays>, Repo
     let Some((first, last)) = store.span()? else {
         return Ok(None);
     };
-    let from = about.plant.site.commissioned.max(first);
+    let handed_over = handover(about).map(|day| text::midnight(day, about.timezone));
+    let from = handed_over.map_or(first, |at| at.max(first));
     Ok((from < last)
         .then(|| up_to(from, last, about.timezone))
         .flatten())
+}
+
+/// The day of the handover, which the plant has as its midnight in UTC.
+fn handover(about: About<'_>) -> Option<NaiveDate> {
+    let at = text::at_site(about.plant.site.commissioned, Tz::UTC)?;
+    Some(at.date_naive())
 }
 
 /// The first days of `[from, last)`; `None` outside the calendar.
