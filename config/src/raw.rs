@@ -48,7 +48,7 @@ table! {
         longitude_deg: f64, Required, range(-180.0, 180.0, "deg"), "east positive";
         altitude_m: f64, Required, range(-450.0, 6000.0, "m"), "above sea level";
         timezone: String, Required, Rule::Words("IANA time zone"), "time zone of reports";
-        grid_rules: String, Required, Rule::Words("a file name in config/grid without .toml"),
+        grid_rules: String, Required, Rule::Words("name of a set of supply rules"),
             "protection limits of the supply";
         nominal_phase_voltage_v: f64, Optional("as in the grid rules"), range(100.0, 500.0, "V"),
             "phase to neutral; for grid rules whose limits are ratios of it";

@@ -42,6 +42,14 @@ impl Orders {
             _ = self.hang_up.recv() => Order::Reload,
         }
     }
+
+    /// The next one to stop; those to reload are left for [`Self::next`].
+    pub async fn stop(&mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => (),
+            _ = self.terminate.recv() => (),
+        }
+    }
 }
 
 /// Orders of the system: only to stop.
@@ -62,5 +70,10 @@ impl Orders {
             .await
             .expect("the signal can be listened to");
         Order::Stop
+    }
+
+    /// The next one to stop.
+    pub async fn stop(&mut self) {
+        self.next().await;
     }
 }

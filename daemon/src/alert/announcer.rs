@@ -24,8 +24,8 @@ use tracing::{info, warn};
 
 /// Messages that are on the way together; a connection with all findings of years takes no minutes.
 const TOGETHER: usize = 32;
-/// From one look for findings whose state is to be cleared to the next.
-const CLEAR_EVERY: Duration = Duration::from_secs(3600);
+/// From one look for findings whose line has changed, or is to be cleared, to the next.
+const LOOK_EVERY: Duration = Duration::from_secs(3600);
 const ONLINE: &str = "online";
 
 /// Why the broker was not told. Messages read after "failed to".
@@ -208,7 +208,7 @@ impl Line {
         waits.after_success();
         self.lost = None;
         info!(broker = %self.told.broker.address, below = self.told.prefix, "findings are published");
-        let mut clear_at = monotonic() + CLEAR_EVERY;
+        let mut look_at = monotonic() + LOOK_EVERY;
         loop {
             let messages = tokio::select! {
                 wish = wishes.recv() => {
@@ -226,12 +226,12 @@ impl Line {
                     Some(lost) => return Some(lost),
                     None => continue,
                 },
-                () = sleep_until(clear_at) => self.standing.over(self.clock.now()).await,
+                () = sleep_until(look_at) => self.standing.changed(self.clock.now()).await,
             };
             if let Err(lost) = publish(&client, &mut packets, &messages).await {
                 return Some(lost);
             }
-            clear_at = monotonic() + CLEAR_EVERY;
+            look_at = monotonic() + LOOK_EVERY;
         }
     }
 }

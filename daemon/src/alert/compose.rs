@@ -7,7 +7,7 @@ use super::links::Links;
 use super::pack::{Envelope, PackError, message_id, pack};
 use super::picture::picture;
 use crate::store::{About, Delivery, News, Store, StoreError};
-use crate::text::midnight;
+use crate::text::{at_site, midnight};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
@@ -197,7 +197,19 @@ impl Composer {
                 });
             }
         }
-        Ok(letter::summary(self.site(), reader, name, &balance, &told))
+        let begun = store.span()?.and_then(|(at, _)| at_site(at, self.timezone));
+        let begun = begun.map(|at| at.date_naive());
+        let period = letter::Of {
+            name,
+            readings_from: begun.filter(|day| (first..next).contains(day) && *day > first),
+        };
+        Ok(letter::summary(
+            self.site(),
+            reader,
+            period,
+            &balance,
+            &told,
+        ))
     }
 
     /// What stands can be acknowledged.

@@ -14,6 +14,7 @@ use analysis::review::{Account, Balance};
 use askama::Template;
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD as STANDARD;
+use chrono::NaiveDate;
 use chrono_tz::Tz;
 use config::checked::{Reader, Role};
 use std::collections::BTreeSet;
@@ -137,16 +138,29 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
     rendered(subject, &view)
 }
 
-/// A mail about a period, named as `June 2026`.
+/// A period of which there is a summary.
+#[derive(Debug, Clone, Copy)]
+pub struct Of<'a> {
+    /// Its name, as `June 2026`.
+    pub name: &'a str,
+    /// The first day with readings where that is not the period's first.
+    pub readings_from: Option<NaiveDate>,
+}
+
+/// A mail about a period.
 pub fn summary(
     site: Site<'_>,
     reader: &Reader,
-    period: &str,
+    period: Of<'_>,
     balance: &Balance,
     told: &[Told],
 ) -> Letter {
-    let heading = format!("Summary of {period}");
-    let opening = in_a_sentence(balance, told);
+    let heading = format!("Summary of {}", period.name);
+    let part = period.readings_from.map(|day| {
+        let day = day.format("%-d %B %Y");
+        format!("There are readings from {day} on, and this is about these days alone. ")
+    });
+    let opening = part.unwrap_or_default() + &in_a_sentence(balance, told);
     let mut view = view(site, reader, (heading.clone(), opening), told, None);
     let site = &site.plant.site;
     let figure = |name, energy: Energy| Figure {

@@ -143,7 +143,11 @@ fn a_summary_counts_what_was_produced_in_a_light_that_is_not_known() {
         entry.not_compared = Energy::from_wh(not_compared);
         let mut balance = Balance::zero();
         balance.add(&entry);
-        summary(site, &file.alerts.readers[0], "June 2026", &balance, &[]).text
+        let period = Of {
+            name: "June 2026",
+            readings_from: None,
+        };
+        summary(site, &file.alerts.readers[0], period, &balance, &[]).text
     };
     let text = mail(50e3);
     let beside = "of that, while the light was not known: 50.0 kWh";
@@ -158,6 +162,29 @@ fn a_summary_counts_what_was_produced_in_a_light_that_is_not_known() {
         text.contains("produced: 99.5 kWh") && !text.contains("not known"),
         "{text}"
     );
+}
+
+/// The first month of a plant is seldom a whole one.
+#[test]
+fn a_summary_of_a_part_of_a_month_says_so() {
+    let file = site();
+    let site = Site {
+        plant: &file.plant,
+        timezone: file.timezone,
+        readers: &file.alerts.readers,
+    };
+    let mail = |readings_from| {
+        let period = Of {
+            name: "June 2026",
+            readings_from,
+        };
+        summary(site, &file.alerts.readers[0], period, &Balance::zero(), &[])
+    };
+    let part = mail(NaiveDate::from_ymd_opt(2026, 6, 22));
+    let words = "There are readings from 22 June 2026 on, and this is about these days alone. What";
+    assert!(part.text.contains(words), "{}", part.text);
+    assert!(part.html.contains(words), "{}", part.html);
+    assert!(!mail(None).text.contains("There are readings"));
 }
 
 #[test]

@@ -114,7 +114,10 @@ pub async fn serve(
             while orders.next().await == Order::Reload {
                 supervisor.reloading();
                 let read = reload::reload(file, folder, before.clone()).await;
-                next = reload::stored(read, &ask).await;
+                next = tokio::select! {
+                    stored = reload::stored(read, &ask) => stored,
+                    () = orders.stop() => break,
+                };
                 if next.is_some() {
                     return;
                 }

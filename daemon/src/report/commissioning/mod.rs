@@ -1,8 +1,8 @@
 //! `commissioning.html`: what the first weeks of readings say of a plant beside its design, to be
 //! looked through and signed.
 //!
-//! It is written when asked for, and by the daemon seven and thirty days after the handover or the
-//! first readings, whichever is later.
+//! It is written when asked for, and by the daemon when seven and thirty whole days have passed since the
+//! handover or the first readings, whichever is later.
 //! Never in here: the rules themselves (`lines`).
 
 mod array_lines;
@@ -18,10 +18,11 @@ use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::ledger::CapacityTest;
 use analysis::plant::design;
-use analysis::reading::{Span, Time};
+use analysis::reading::Time;
 use analysis::review::Review;
 use askama::Template;
-use chrono::Days;
+use chrono::{Days, NaiveDate};
+use chrono_tz::Tz;
 use lines::{Line, Verdict};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -40,7 +41,7 @@ pub enum CommissioningError {
     /// There is nothing to judge by.
     #[error("report on the commissioning: the store has no slot from {from} on")]
     Empty {
-        /// When the plant was handed over.
+        /// The day on which the plant was handed over.
         from: String,
     },
     /// The page could not be put together.
@@ -78,11 +79,11 @@ struct Page {
 pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, ReportError> {
     let About { plant, timezone } = about;
     let local = |at: Time| text::local(at, timezone);
-    let Some(period) = first_days(about, store)? else {
-        let from = local(plant.site.commissioned);
+    let Some(FirstDays { from, to, whole }) = first_days(about, store)? else {
+        let from = handover(about).map_or_else(String::new, |day| day.to_string());
         return Err(CommissioningError::Empty { from }.into());
     };
-    let (from, to) = period;
+    let period = (from, to);
     let utc_offset = |at: Time| text::utc_offset(at, timezone);
     let findings = as_of(store.findings()?, to);
     let mut review = Review::new(plant, &findings, period, &utc_offset);
@@ -137,11 +138,11 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
         .filter(|f| f.ended.is_none() && f.severity > Severity::Note);
     let page = Page {
         site: plant.site.name.clone(),
-        days: (to - from).ms() / Span::from_h(24).ms(),
+        days: whole,
         from: local(from),
         to: local(to),
         zone: timezone.to_string(),
-        handed_over: local(plant.site.commissioned),
+        handed_over: handover(about).map_or_else(String::new, |day| day.to_string()),
         counts: [Verdict::Pass, Verdict::Look, Verdict::Fail].map(|v| (v.word(), count(v))),
         open: open
             .map(|f| [f.title(), local(f.began), f.summary.clone()])
@@ -172,11 +173,10 @@ pub fn write_if_due(
     about: About<'_>,
     store: &Store,
 ) -> Result<Option<PathBuf>, ReportError> {
-    let Some((from, to)) = first_days(about, store)? else {
+    let Some(FirstDays { whole, .. }) = first_days(about, store)? else {
         return Ok(None);
     };
-    let is_over = |days: &&i64| to - from >= Span::from_h(24) * **days;
-    let Some(due) = DUE_DAYS.iter().rev().find(is_over) else {
+    let Some(due) = DUE_DAYS.iter().rev().find(|days| whole >= **days) else {
         return Ok(None);
     };
     let there = std::fs::read_to_string(folder.join(COMMISSIONING_NAME)).unwrap_or_default();
@@ -188,15 +188,83 @@ pub fn write_if_due(
     write(folder, about, store).map(Some)
 }
 
-/// From the handover, or the first whole day with readings if that is later, over the first days.
-fn first_days(about: About<'_>, store: &Store) -> Result<Option<(Time, Time)>, ReportError> {
+/// The time that the page is of.
+struct FirstDays {
+    from: Time,
+    to: Time,
+    /// Days of the site's calendar that lie in it as a whole.
+    whole: i64,
+}
+
+/// From the handover, or the first readings if they are later, over the first days and the part of a day
+/// before them.
+fn first_days(about: About<'_>, store: &Store) -> Result<Option<FirstDays>, ReportError> {
     let Some((first, last)) = store.span()? else {
         return Ok(None);
     };
-    let from = about.plant.site.commissioned.max(first);
-    let first_day = text::at_site(from, about.timezone).map(|date| date.date_naive());
-    // Thirty times 24 hours may end a little after that midnight.
-    let after = first_day.and_then(|day| day.checked_add_days(Days::new(MOST_DAYS + 1)));
-    let to = after.map_or(last, |day| last.min(text::midnight(day, about.timezone)));
-    Ok((from < to).then_some((from, to)))
+    let handed_over = handover(about).map(|day| text::midnight(day, about.timezone));
+    let from = handed_over.map_or(first, |at| at.max(first));
+    Ok((from < last)
+        .then(|| up_to(from, last, about.timezone))
+        .flatten())
+}
+
+/// The day of the handover, which the plant has as its midnight in UTC.
+fn handover(about: About<'_>) -> Option<NaiveDate> {
+    let at = text::at_site(about.plant.site.commissioned, Tz::UTC)?;
+    Some(at.date_naive())
+}
+
+/// The first days of `[from, last)`; `None` outside the calendar.
+fn up_to(from: Time, last: Time, timezone: Tz) -> Option<FirstDays> {
+    let date = |at| Some(text::at_site(at, timezone)?.date_naive());
+    let begun = date(from)?;
+    let part = u64::from(text::midnight(begun, timezone) < from);
+    let first_whole = begun.checked_add_days(Days::new(part))?;
+    let after = first_whole.checked_add_days(Days::new(MOST_DAYS))?;
+    let to = last.min(text::midnight(after, timezone));
+    let whole = (date(to)? - first_whole).num_days().max(0);
+    Some(FirstDays { from, to, whole })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use analysis::reading::Span;
+    use chrono_tz::Australia::Melbourne;
+
+    const HOUR: Span = Span::from_h(1);
+    /// 2026-09-10T14:00Z, midnight at Melbourne; on 4 October the clock is put forward.
+    const MIDNIGHT: Time = Time::from_unix_ms(1_789_048_800_000);
+
+    fn whole_days(from: Time, last: Time) -> (String, i64) {
+        let days = up_to(from, last, Melbourne).expect("in the calendar");
+        (text::local(days.to, Melbourne), days.whole)
+    }
+
+    #[test]
+    fn thirty_days_of_the_calendar_are_the_most_whatever_the_clock_does() {
+        assert_eq!(text::local(MIDNIGHT, Melbourne), "2026-09-11 00:00");
+        let years_later = MIDNIGHT + HOUR * 20_000;
+        let cases = [
+            (MIDNIGHT, "2026-10-11 00:00"),
+            (MIDNIGHT + HOUR * 13, "2026-10-12 00:00"),
+        ];
+        for (from, to) in cases {
+            assert_eq!(whole_days(from, years_later), (to.to_owned(), 30));
+        }
+        // The day with an hour less is over an hour earlier.
+        let evening = MIDNIGHT + HOUR * (30 * 24 - 1);
+        assert_eq!(whole_days(MIDNIGHT, evening).1, 30);
+        assert_eq!(whole_days(MIDNIGHT, evening - HOUR).1, 29);
+    }
+
+    #[test]
+    fn a_day_that_has_begun_is_no_whole_one() {
+        let noon = MIDNIGHT + HOUR * 12;
+        assert_eq!(whole_days(noon, noon + HOUR * 3).1, 0);
+        assert_eq!(whole_days(noon, noon + HOUR * 24).1, 0);
+        assert_eq!(whole_days(noon, noon + HOUR * 36).1, 1);
+        assert_eq!(whole_days(MIDNIGHT, noon).1, 0);
+    }
 }
