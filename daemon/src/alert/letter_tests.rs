@@ -93,6 +93,11 @@ fn what_stands_is_not_over_because_another_of_its_kind_is_and_what_got_worse_unh
     );
     stands.news = vec![Turn::Worse];
     let mail = letter(1, &[stands]);
+    assert_eq!(
+        mail.subject,
+        "Quince Row dairy: More urgent: A protection has acted"
+    );
+    assert!(mail.text.contains("is more urgent than before."));
     assert!(
         mail.text.contains("shed, input 1: more urgent than before"),
         "{}",
@@ -158,6 +163,14 @@ fn a_summary_counts_what_was_produced_in_a_light_that_is_not_known() {
         text.contains("produced: 99.5 kWh") && !text.contains("not known"),
         "{text}"
     );
+}
+
+#[test]
+fn what_is_over_is_no_more_of_what_stands() {
+    let stands = told(Kind::StringOpen, 1, 0, false);
+    let over = told(Kind::InputDead, 2, 1, true);
+    let subject = letter(1, &[stands, over]).subject;
+    assert_eq!(subject, "Quince Row dairy: A string carries nothing");
 }
 
 #[test]
