@@ -108,7 +108,10 @@ pub fn page(whole: &Whole, performance: &Performance) -> Result<Page, ReportErro
         let rated_kw = inverter.rated_ac.w() / 1000.0;
         InverterView {
             name: inverter.id.to_string(),
-            about: format!("{rated_kw} kW rated, {} inputs", inverter.inputs.len()),
+            about: format!(
+                "{rated_kw} kW rated, {}",
+                text::count(inverter.inputs.len(), "input")
+            ),
             inputs: inputs.collect(),
             drawn,
             left_out,
