@@ -107,7 +107,8 @@ texts! {
     design; settings; menu; more; all_pages; sign_in; sign_out; signed_in_as; password; wrong_password;
     too_often; as_of; site_time; question; today; measured; expected; share; wrong_now; nothing_wrong; all_put_off;
     snoozed; held_back; nothing_held_back; sources; last_heard; fresh; asleep; silent; not_yet; trouble_link;
-    trouble_refused; trouble_undecodable; chart_of_today; chart_of_day; no_chart; on_the_curve; curve_of_day; curve_note; zoom; plain_chart;
+    trouble_refused; trouble_undecodable; chart_of_today; chart_of_day; no_chart; on_the_curve; curve_of_day;
+    curve_note; zoom; plain_chart;
     download_csv; state; events; no_events; output; rated; heat_sink; power_limit; input; inputs_now;
     voltage; current; power; now; within; below; above; not_compared; means_of; inputs_note; no_slot;
     why_not_tested; limit; supply; phase; frequency; rules; allowed; sustained; mornings; morning;
