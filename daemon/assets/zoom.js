@@ -6,6 +6,20 @@
   const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const value = (slots, of) => slots.map((slot) => of(slot) ?? null);
 
+  // Where nothing was recorded a slot without values stands at either end, so that no line leads across.
+  const withGaps = (slots) => {
+    const begin = (slot) => Date.parse(slot.start_utc);
+    const end = (slot) => begin(slot) + 1000 * slot.span_s;
+    const none = (at, slot) => ({
+      start_utc: new Date(at).toISOString(), span_s: 0, ac_power_w: null, expected_ac_power_w: null,
+      inputs: slot.inputs.map(() => ({})),
+    });
+    return slots.flatMap((slot, i) => {
+      const last = slots[i - 1];
+      return last && begin(slot) > end(last) ? [none(end(last), slot), none(begin(slot), slot), slot] : [slot];
+    });
+  };
+
   const panels = (day, words) => {
     const all = [{
       title: `${words.power}, kW`,
@@ -96,6 +110,7 @@
         const answer = await fetch(chart.dataset.chart, { credentials: "same-origin" });
         if (!answer.ok) return;
         const day = await answer.json();
+        day.slots = withGaps(day.slots);
         place = document.createElement("div");
         place.className = "plot";
         picture.hidden = true;

@@ -3,7 +3,7 @@
 //! Sources write, the page reads; a lock is held for no longer than it takes to copy.
 //! Never in here: history, or what a value means.
 
-use crate::source::modbus::Trouble;
+use crate::source::modbus::{Trouble, Words};
 use analysis::reading::{ChannelTable, DeviceId, Reading, Time, Value};
 use std::collections::BTreeMap;
 use std::sync::{Mutex, MutexGuard};
@@ -22,7 +22,12 @@ struct Heard {
     /// By channel.
     values: Vec<Option<(Time, Value)>>,
     devices: BTreeMap<DeviceId, Device>,
+    words: BTreeMap<DeviceId, TimedWords>,
 }
+
+/// What a device has answered last to each request, as it came, and when: by Modbus function code and
+/// first address, counted from 0.
+pub type TimedWords = BTreeMap<(u8, u16), (Time, Vec<u16>)>;
 
 /// How a device is heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -46,6 +51,7 @@ impl Latest {
             heard: Mutex::new(Heard {
                 values: vec![None; channels.len()],
                 devices: devices.map(|id| (id, Device::default())).collect(),
+                words: BTreeMap::new(),
             }),
             changed: watch::Sender::new(0),
         }
@@ -64,11 +70,13 @@ impl Latest {
         self.tell();
     }
 
-    /// A device answered.
-    pub fn answered(&self, device: &DeviceId, at: Time, readings: &[Reading]) {
+    /// A device answered, with readings and with the words that they were read from.
+    pub fn answered(&self, device: &DeviceId, at: Time, readings: &[Reading], words: Words) {
         let mut heard = self.lock();
         heard.answered(device, at);
         heard.take(readings);
+        let of_device = heard.words.entry(device.clone()).or_default();
+        of_device.extend(words.into_iter().map(|(from, words)| (from, (at, words))));
         drop(heard);
         self.tell();
     }
@@ -94,6 +102,11 @@ impl Latest {
     /// The last value of each channel, in the order of the table.
     pub fn values(&self) -> Vec<Option<(Time, Value)>> {
         self.lock().values.clone()
+    }
+
+    /// What a device has answered, as it came; nothing of one that is not asked for registers.
+    pub fn words(&self, device: &DeviceId) -> TimedWords {
+        self.lock().words.get(device).cloned().unwrap_or_default()
     }
 
     /// Counts up whenever something was heard.
@@ -165,12 +178,17 @@ mod tests {
             at: at(ms),
             value: Value::Good(watts),
         };
-        latest.answered(&barn, at(4), &[reading(4, 900.0)]);
+        let words = |value| Words::from([((3, 40), vec![value, 7])]);
+        latest.answered(&barn, at(4), &[reading(4, 900.0)], words(9));
         latest.published(at(5), &[reading(2, 100.0)]);
         let device = latest.devices()[&barn];
         assert_eq!((device.trouble, device.heard), (None, Some(at(5))));
         assert_eq!((device.answers, device.failures), (2, 3));
         assert_eq!(latest.values(), [Some((at(4), Value::Good(900.0)))]);
         assert_eq!(*latest.changes().borrow(), 5);
+        let other = Words::from([((4, 0), vec![1])]);
+        latest.answered(&barn, at(6), &[], other);
+        let kept = TimedWords::from([((3, 40), (at(4), vec![9, 7])), ((4, 0), (at(6), vec![1]))]);
+        assert_eq!(latest.words(&barn), kept);
     }
 }

@@ -83,11 +83,12 @@ def both(path):
 
 
 def is_text(text):
-    """More than numbers, units and names with a number in them."""
+    """More than numbers, in whatever base, units and names with a number in them."""
     if text in SAME:
         return False
     for name in NAMES:
         text = text.replace(name, "")
+    text = re.sub(r"\b0x[0-9a-f]+\b", "", text)
     return bool(re.search(r"[^\W\d_]{4,}", text))
 
 

@@ -14,6 +14,7 @@ use daemon::store::{About, Layout, NewDelivery, Store, Target};
 use made::{store, store_of};
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use tests::{Ended, Program};
 
 const USAGE: Option<i32> = Some(64);
@@ -138,7 +139,27 @@ fn the_page_of_the_demo_needs_no_other_file_and_agrees_with_its_tables() {
         assert!(html.contains(words), "{words}");
     }
     assert!(html.to_lowercase().contains(&says[8].to_lowercase()));
-    assert!(sum_kwh(&read(folder.path(), "ledger.csv"), |n| n == "measured_wh") > 1000.0);
+    let ledger = read(folder.path(), "ledger.csv");
+    assert!(sum_kwh(&ledger, |n| n == "measured_wh") > 1000.0);
+    let above_kwh = sum_kwh(&ledger, |n| n == "above_rated_power_wh");
+    assert!(above_kwh > 1.0 && html.contains(&format!("would have given {above_kwh:.1} kWh more")));
+    look_at(folder.path());
+}
+
+/// The report and the mails in a folder, in a browser (`driven/report.py`).
+fn look_at(folder: &Path) {
+    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("the peers of the tests");
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/driven/report.py");
+    let files = ["report.html", "mail-02-service.html", "mail-12-family.html"];
+    let looked = Command::new(python)
+        .arg(script)
+        .args(files.map(|name| folder.join(name)))
+        .output()
+        .expect("it starts");
+    let said = String::from_utf8_lossy(&looked.stdout);
+    let wrong = String::from_utf8_lossy(&looked.stderr);
+    assert!(looked.status.success(), "{said}\n{wrong}");
+    assert!(said.contains("files looked at: 3"), "{said}");
 }
 
 fn report(store: &Path, out: &Path, days: [&str; 2]) -> Ended {

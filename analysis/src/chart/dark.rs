@@ -1,5 +1,6 @@
 //! The colours of the pictures for a dark ground, as rules of a style sheet: the drawing itself
-//! keeps the colours of paper, so that it can also be printed or mailed.
+//! keeps the colours of paper, so that it can also be printed or mailed. Where no style sheet reaches
+//! into a picture the drawing takes them itself.
 
 use super::style::*;
 use std::fmt::Write;
@@ -36,6 +37,24 @@ pub fn dark_rules(selector: &str) -> String {
         }
     }
     rules
+}
+
+/// A picture in the colours for a dark ground.
+pub fn darkened(svg: &str) -> String {
+    const LENGTH: usize = "#000000".len();
+    let pairs: Vec<_> = PAIRS.iter().map(|(l, d)| (hex(*l), hex(*d))).collect();
+    let mut parts = svg.split("=\"#");
+    let mut dark = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let light = format!("#{part}");
+        let pair = pairs.iter().find(|(of, _)| light.starts_with(of.as_str()));
+        dark.push_str("=\"");
+        match pair {
+            Some((_, to)) => dark.push_str(&format!("{to}{}", &light[LENGTH..])),
+            None => dark.push_str(&light),
+        }
+    }
+    dark
 }
 
 /// As the backend writes it.
@@ -76,5 +95,12 @@ mod tests {
             let contrast = (luminance(*dark) + 0.05) / ground;
             assert!(contrast >= least, "{light:?}: {contrast}");
         }
+    }
+
+    #[test]
+    fn a_picture_that_no_style_sheet_reaches_is_made_dark_itself() {
+        let light = "<svg><rect fill=\"#FFFFFF\" stroke=\"#181C24\"/><text fill=\"#123456\">= #FFFFFF</text></svg>";
+        let dark = "<svg><rect fill=\"#16191F\" stroke=\"#E8EAEF\"/><text fill=\"#123456\">= #FFFFFF</text></svg>";
+        assert_eq!(darkened(light), dark);
     }
 }

@@ -30,6 +30,8 @@ pub struct DayInput<'a> {
     pub plant: &'a Plant,
     /// Index of the inverter.
     pub inverter: usize,
+    /// Index of the only input that is shown; all of them where there is none.
+    pub input: Option<usize>,
     /// Those of the day, in order of time.
     pub slots: &'a [Slot],
     /// When the day begins and ends at the site.
@@ -47,7 +49,7 @@ pub struct DayInput<'a> {
 /// # Errors
 /// If there is no slot, if slots are not of this plant, or if it is too narrow.
 pub fn day_svg(input: &DayInput) -> Result<String, ChartError> {
-    let sources = sources(input.plant, input.inverter);
+    let sources = sources(input.plant, input.inverter, input.input);
     let height = 2.0 * EDGE + KEY + sources.len() as f64 * (NAME + PLOT) + TIMES;
     let (width, height) = (input.width_px, height.ceil() as u32);
     check_input(input, height)?;
@@ -77,13 +79,14 @@ pub fn day_svg(input: &DayInput) -> Result<String, ChartError> {
     Ok(svg.replacen(&fine, &format!("width=\"{width}\" height=\"{height}\""), 1))
 }
 
-fn sources(plant: &Plant, i: usize) -> Vec<Source> {
+fn sources(plant: &Plant, i: usize, only: Option<usize>) -> Vec<Source> {
     let inputs = &plant.inverters[i].inputs;
-    let mut planes: Vec<usize> = inputs.iter().map(|input| input.plane()).collect();
+    let shown = || (0..inputs.len()).filter(|k| only.is_none_or(|only| only == *k));
+    let mut planes: Vec<usize> = shown().map(|k| inputs[k].plane()).collect();
     planes.sort_unstable();
     planes.dedup();
     let light = planes.into_iter().map(Source::Irradiance);
-    let inputs = (0..inputs.len()).flat_map(|k| [Source::Voltage(i, k), Source::Current(i, k)]);
+    let inputs = shown().flat_map(|k| [Source::Voltage(i, k), Source::Current(i, k)]);
     light.chain([Source::Ac(i)]).chain(inputs).collect()
 }
 

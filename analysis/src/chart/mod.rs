@@ -46,7 +46,7 @@ mod value_axis;
 mod words;
 
 pub use cloud::{CloudCell, CloudInput, CloudLevel, cloud_picture};
-pub use dark::dark_rules;
+pub use dark::{dark_rules, darkened};
 pub use day::{DayInput, day_svg};
 pub use day_look::Look;
 pub use digest::{Digest, shows_days};

@@ -38,6 +38,9 @@ pub struct Balance {
     pub measured: Energy,
     /// What was produced beside it, while it was not known what the weather would give.
     pub not_compared: Energy,
+    /// What the arrays would have given above the rated power of their inverters: neither expected nor
+    /// missing.
+    pub above_rated: Energy,
     /// In the order of [`Loss::all`].
     losses: Vec<Energy>,
 }
@@ -50,6 +53,7 @@ impl Balance {
             expected: zero,
             measured: zero,
             not_compared: zero,
+            above_rated: zero,
             losses: vec![zero; Loss::all().count()],
         }
     }
@@ -62,20 +66,38 @@ impl Balance {
 
     /// Takes what another one has, of another time or another inverter.
     pub fn join(&mut self, other: &Self) {
-        let energies = [other.expected, other.measured, other.not_compared];
-        self.take(energies, &other.losses);
+        let Self {
+            expected,
+            measured,
+            not_compared,
+            above_rated,
+            losses,
+        } = other;
+        self.take([*expected, *measured, *not_compared, *above_rated], losses);
     }
 
     fn grow(&mut self, entry: &Entry, losses: &[Energy]) {
-        let energies = [entry.expected, entry.measured, entry.not_compared];
-        self.take(energies, losses);
+        let Entry {
+            expected,
+            measured,
+            not_compared,
+            above_rated,
+            ..
+        } = *entry;
+        self.take([expected, measured, not_compared, above_rated], losses);
     }
 
-    fn take(&mut self, [expected, measured, not_compared]: [Energy; 3], losses: &[Energy]) {
+    fn take(&mut self, energies: [Energy; 4], losses: &[Energy]) {
         let grow = |sum: &mut Energy, by: Energy| *sum = Energy::from_wh(sum.wh() + by.wh());
-        grow(&mut self.expected, expected);
-        grow(&mut self.measured, measured);
-        grow(&mut self.not_compared, not_compared);
+        let sums = [
+            &mut self.expected,
+            &mut self.measured,
+            &mut self.not_compared,
+            &mut self.above_rated,
+        ];
+        for (sum, energy) in sums.into_iter().zip(energies) {
+            grow(sum, energy);
+        }
         for (sum, energy) in self.losses.iter_mut().zip(losses) {
             grow(sum, *energy);
         }

@@ -98,9 +98,13 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
     let worst = told.iter().filter(|t| t.finding.ended.is_none());
     let worst = worst.max_by_key(|t| t.finding.severity).or(told.first());
     let what = worst.map_or("news", |t| t.finding.kind.title());
-    let kinds: BTreeSet<_> = told.iter().map(|t| t.finding.kind).collect();
+    let all_over = told.iter().all(|t| t.finding.ended.is_some());
+    // What is over is no more of what stands.
+    let counts = |t: &&Told| all_over || t.finding.ended.is_none();
+    let kinds: BTreeSet<_> = told.iter().filter(counts).map(|t| t.finding.kind).collect();
     let places_of = |kind| {
-        let of_kind: Vec<&Told> = told.iter().filter(|t| t.finding.kind == kind).collect();
+        let of_kind = told.iter().filter(counts);
+        let of_kind: Vec<&Told> = of_kind.filter(|t| t.finding.kind == kind).collect();
         places(site.plant, &of_kind).len()
     };
     let others = kinds
@@ -109,14 +113,16 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
         .sum::<usize>()
         .saturating_sub(1);
     let is_hazard = worst.is_some_and(|t| is_open_hazard(&t.finding));
-    let all_over = told.iter().all(|t| t.finding.ended.is_some());
     let is_first = told.iter().all(|t| t.news.contains(&Turn::Found));
+    let got_worse =
+        worst.is_some_and(|t| t.news.contains(&Turn::Worse) && !t.news.contains(&Turn::Found));
     let reminds = told.iter().any(|t| t.news.contains(&Turn::Unanswered));
     let mark = match (is_hazard, all_over, reminds) {
         (true, _, _) => "Please act today: ",
         (_, true, _) if is_first => "Came and went: ",
         (_, true, _) => "Over: ",
         (_, _, true) => "Still open: ",
+        _ if got_worse => "More urgent: ",
         _ => "",
     };
     let more = if others == 0 {
@@ -130,6 +136,7 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
         (true, _) if is_first => "Something was found that is over again.",
         (true, _) => "What you were told of is over.",
         (_, true) => "Nobody has answered to this yet, so all readers are told.",
+        _ if got_worse => "Something that you were told of is more urgent than before.",
         _ if told.len() == 1 => "Something was found that you should know.",
         _ => "Some things were found that you should know.",
     };

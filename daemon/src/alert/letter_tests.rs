@@ -93,6 +93,11 @@ fn what_stands_is_not_over_because_another_of_its_kind_is_and_what_got_worse_unh
     );
     stands.news = vec![Turn::Worse];
     let mail = letter(1, &[stands]);
+    assert_eq!(
+        mail.subject,
+        "Quince Row dairy: More urgent: A protection has acted"
+    );
+    assert!(mail.text.contains("is more urgent than before."));
     assert!(
         mail.text.contains("shed, input 1: more urgent than before"),
         "{}",
@@ -185,6 +190,14 @@ fn a_summary_of_a_part_of_a_month_says_so() {
     assert!(part.text.contains(words), "{}", part.text);
     assert!(part.html.contains(words), "{}", part.html);
     assert!(!mail(None).text.contains("There are readings"));
+}
+
+#[test]
+fn what_is_over_is_no_more_of_what_stands() {
+    let stands = told(Kind::StringOpen, 1, 0, false);
+    let over = told(Kind::InputDead, 2, 1, true);
+    let subject = letter(1, &[stands, over]).subject;
+    assert_eq!(subject, "Quince Row dairy: A string carries nothing");
 }
 
 #[test]

@@ -56,8 +56,8 @@ pub struct Answers {
 }
 
 impl Answers {
-    /// From all that was answered, in the order in which it was.
-    pub fn of(responses: &[Response], maintenance: Vec<Maintenance>) -> Self {
+    /// From all that was answered, in the order in which it was, and what was new of the findings.
+    pub fn of(responses: &[Response], maintenance: Vec<Maintenance>, news: &[News]) -> Self {
         let mut answers = Self {
             maintenance,
             ..Self::default()
@@ -69,7 +69,8 @@ impl Answers {
         }
         for (finding, responses) in by_finding {
             let finding = FindingId::from_stored(finding);
-            match in_force(responses) {
+            let worse = got_worse(news, &finding).map(|news| news.at);
+            match in_force(responses, worse) {
                 Some(InForce::Acknowledged) => {
                     answers.acknowledged.insert(finding);
                 }
@@ -81,6 +82,12 @@ impl Answers {
         }
         answers
     }
+}
+
+/// When a finding became more urgent last, if it did.
+fn got_worse<'a>(news: &'a [News], finding: &FindingId) -> Option<&'a News> {
+    let is_it = |news: &&News| news.what == Turn::Worse && news.finding == *finding;
+    news.iter().rfind(is_it)
 }
 
 /// What is to be done now.
@@ -134,7 +141,10 @@ fn unanswered(of: &Situation<'_>) -> Vec<FindingId> {
         if !is_open || waits {
             return false;
         }
-        let news = of.news.iter().filter(|news| news.finding == finding.id);
+        // One that became more urgent is a new matter: nobody is reminded of it before he knows.
+        let from = got_worse(of.news, &finding.id).map_or(0, |news| news.id);
+        let own = |news: &&News| news.finding == finding.id && news.id >= from;
+        let news = of.news.iter().filter(own);
         let reminders = news.clone().filter(|n| n.what == Turn::Unanswered).count() as u32;
         let numbers: BTreeSet<i64> = news.map(|news| news.id).collect();
         let got = of.mails.iter().filter(|mail| {

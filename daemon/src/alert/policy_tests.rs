@@ -539,9 +539,48 @@ fn the_latest_answer_counts() {
     };
     let until = local("2026-06-25 12:00");
     let snoozed = response(Answer::Snoozed, Some(until));
-    let answers = Answers::of(&[response(Answer::Note, None), snoozed.clone()], Vec::new());
+    let answers = Answers::of(
+        &[response(Answer::Note, None), snoozed.clone()],
+        Vec::new(),
+        &[],
+    );
     assert_eq!(answers.snoozed.get(&finding), Some(&until));
     assert!(answers.acknowledged.is_empty());
-    let answers = Answers::of(&[snoozed, response(Answer::Acknowledged, None)], Vec::new());
+    let answers = Answers::of(
+        &[snoozed, response(Answer::Acknowledged, None)],
+        Vec::new(),
+        &[],
+    );
     assert!(answers.snoozed.is_empty() && answers.acknowledged.contains(&finding));
+}
+
+#[test]
+fn what_was_put_off_is_told_at_once_when_it_becomes_a_hazard() {
+    for answer in [Answer::Snoozed, Answer::Acknowledged] {
+        let mut days = Days::new(&[reader("service", Role::Technician)]);
+        let id = days.find(Kind::ResistanceHigh, 1);
+        days.until("2026-06-22 13:00");
+        let said = Response {
+            finding: id.to_string(),
+            at: days.now,
+            who: "technician".to_owned(),
+            what: answer,
+            until: (answer == Answer::Snoozed).then(|| local("2026-07-20 00:00")),
+            text: String::new(),
+        };
+        days.answers = Answers::of(std::slice::from_ref(&said), Vec::new(), &days.news);
+        days.until("2026-06-24 15:00");
+        let finding = days.findings.get_mut(&id).expect("it was found");
+        finding.severity = Severity::Now;
+        days.tell(&id, Turn::Worse);
+        days.answers = Answers::of(&[said], Vec::new(), &days.news);
+        days.until("2026-06-24 16:00");
+        // Not before he has had time for it is he told that nobody has answered.
+        assert_eq!(
+            days.said(),
+            ["22 12:20 service news 1", "24 15:01 service news 2"]
+        );
+        days.until("2026-06-27 12:00");
+        assert_eq!(days.said().len(), 4, "{:?}", days.said());
+    }
 }

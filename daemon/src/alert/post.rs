@@ -117,7 +117,7 @@ impl Post {
         );
         let findings = store.findings_in_question(from)?;
         let maintenance = store.maintenance_after(from)?;
-        let answers = Answers::of(&store.responses_in_question(from)?, maintenance);
+        let answers = Answers::of(&store.responses_in_question(from)?, maintenance, &news);
         let decision = decide(&Situation {
             now,
             timezone: self.timezone,

@@ -52,7 +52,8 @@ pub(super) async fn poll(
         due = match result {
             Ok(readings) => {
                 let sent = clock.now();
-                latest.answered(poller.name(), at, &readings);
+                let words = poller.take_words();
+                latest.answered(poller.name(), at, &readings, words);
                 let settings = poller.take_settings();
                 let arrival = Arrival {
                     sent,

@@ -62,14 +62,20 @@ pub enum InForce {
 }
 
 /// Of the answers to one finding, in the order in which they were given, the one that holds: each takes
-/// the place of the one before it. Notes are no answers.
-pub fn in_force<'a>(responses: impl IntoIterator<Item = &'a Response>) -> Option<InForce> {
+/// the place of the one before it. Notes are no answers; nor is what was said before the finding became
+/// more urgent, of which nobody who said it knew.
+pub fn in_force<'a>(
+    responses: impl IntoIterator<Item = &'a Response>,
+    got_worse: Option<Time>,
+) -> Option<InForce> {
     let answer = |response: &Response| match response.what {
         What::Acknowledged => Some(InForce::Acknowledged),
         What::Snoozed => response.until.map(InForce::Snoozed),
         What::Note => None,
     };
-    responses.into_iter().filter_map(answer).last()
+    let still_counts = |r: &&Response| got_worse.is_none_or(|worse| r.at >= worse);
+    let responses = responses.into_iter().filter(still_counts);
+    responses.filter_map(answer).last()
 }
 
 /// Somebody works on the plant.

@@ -77,6 +77,18 @@ impl Store {
         read_findings(self.settled()?, &sql, [from.unix_ms()])
     }
 
+    /// When a finding became more urgent last, if it ever did.
+    pub fn got_worse(&self, finding: &FindingId) -> Result<Option<Time>, StoreError> {
+        let mut at = None;
+        let sql = "SELECT max(at_utc_ms) AS at_utc_ms FROM news WHERE finding = ?1 AND what = ?2";
+        let which = params![finding.as_str(), Turn::Worse.name()];
+        each_row(self.settled()?, sql, which, |row| {
+            at = get::<Option<i64>>(row, "at_utc_ms")?.map(Time::from_unix_ms);
+            Ok(())
+        })?;
+        Ok(at)
+    }
+
     /// Notes that nobody has answered to a finding.
     pub fn note_unanswered(&mut self, finding: &FindingId, at: Time) -> Result<(), StoreError> {
         write(self.settled()?, finding, Turn::Unanswered, at)

@@ -52,7 +52,7 @@ const HEALTHY_IS_ONE: &[&str] = &[
     "share_of_siblings_ratio",
 ];
 
-/// The rows of a finding.
+/// The rows of a finding; those that are held against another number come first.
 pub fn rows(evidence: &Evidence, timezone: Tz) -> Vec<Row> {
     let expected_of = |name: &str| evidence.get(&format!("expected_{name}"));
     let is_beside = |name: &str| {
@@ -62,7 +62,7 @@ pub fn rows(evidence: &Evidence, timezone: Tz) -> Vec<Row> {
             .any(|(of, beside, _)| *beside == name && evidence.contains_key(*of));
         in_table || of_other.is_some_and(|of| evidence.contains_key(of))
     };
-    evidence
+    let mut rows: Vec<Row> = evidence
         .iter()
         .filter(|(name, _)| !is_beside(name))
         .map(|(name, number)| {
@@ -85,7 +85,9 @@ pub fn rows(evidence: &Evidence, timezone: Tz) -> Vec<Row> {
                 beside,
             }
         })
-        .collect()
+        .collect();
+    rows.sort_by_key(|row| row.beside.is_empty());
+    rows
 }
 
 /// Units by the end of a name, the longer first.
@@ -199,6 +201,24 @@ mod tests {
         );
         assert_eq!(beside, "expected 9 A");
         assert_eq!(row(&[("current_ratio", 0.50023)], 0).2, "expected 100 %");
+    }
+
+    #[test]
+    fn what_is_held_against_another_number_stands_first() {
+        let numbers = [
+            ("current_common_sigma_ratio", 0.01),
+            ("current_ratio", 0.5),
+            ("samples_count", 6.0),
+            ("voltage_ratio", 1.0),
+        ];
+        let names = [0, 1, 2, 3].map(|n| row(&numbers, n).0);
+        let wanted = [
+            "current",
+            "voltage",
+            "current common standard deviation",
+            "samples",
+        ];
+        assert_eq!(names, wanted);
     }
 
     #[test]

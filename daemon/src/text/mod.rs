@@ -7,7 +7,7 @@ mod number;
 mod sure;
 
 pub use loss::{limit, loss};
-pub use number::{kwh, percent};
+pub use number::{count, kwh, percent};
 pub use sure::{Sureness, sure};
 
 use analysis::detect::Severity;

@@ -52,6 +52,11 @@ pub fn inverter_day(inverter: &str, date: &str) -> String {
     format!("/inverters/{}/days/{date}", encoded(inverter))
 }
 
+/// What a device has answered, register by register.
+pub fn registers(device: &str) -> String {
+    format!("/devices/{}/registers", encoded(device))
+}
+
 /// A finding.
 pub fn finding(id: &str) -> String {
     format!("/findings/{}", encoded(id))

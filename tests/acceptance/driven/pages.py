@@ -20,6 +20,10 @@ USABLE = """
     return [...document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, [tabindex='0']")]
         .filter((e) => !e.disabled && e.getClientRects().length && getComputedStyle(e).visibility !== "hidden");"""
 
+# Pictures that are not there, or not yet: all are once the page is.
+BLANK = """
+    return [...document.images].filter((e) => !e.complete || !e.naturalWidth || !e.clientHeight).map((e) => e.currentSrc || e.src);"""
+
 
 def judged(visitor, script, path):
     """What axe-core finds wrong with the page that is open."""
@@ -59,6 +63,9 @@ def looks(visitor, path, script, folder, sizes=(NARROWEST, PHONE, DESK), schemes
             visitor.go(path)
             where = f"{path} ({width} px, {scheme})"
             wide, out = visitor.overflow()
+            blank = visitor.run(BLANK)
+            if blank:
+                wrong.append(f"{where}: pictures that show nothing: {blank}")
             if wide > 0:
                 wrong.append(f"{where}: {wide} px wider than the window: {out}")
             if width != NARROWEST[0]:
@@ -157,4 +164,5 @@ def main():
         print("pages looked at:", 1 + len(args.paths))
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -106,6 +106,28 @@ def zoom(visitor):
     print("zoomed and read", seen, flush=True)
 
 
+def gap(visitor):
+    """No line leads across a time in which nothing was recorded."""
+    visitor.go(f"/inverters/{INVERTER}")
+    visitor.run("""
+        const own = window.fetch;
+        window.fetch = async (...asked) => {
+            const answer = await own(...asked);
+            if (!String(asked[0]).startsWith("/api/")) return answer;
+            const day = await answer.json(), n = day.slots.length;
+            day.slots.splice(Math.floor(n / 3), Math.ceil(n / 3));
+            return new Response(JSON.stringify(day));
+        };""")
+    visitor.run("document.querySelector('.chart button').scrollIntoView({block: 'center'})")
+    visitor.find(".chart button").click()
+    visitor.until("chart", lambda: visitor.all(".plot .uplot .u-over"))
+    over = visitor.all(".plot .uplot .u-over")[0]
+    visitor.run("arguments[0].scrollIntoView({block: 'center'})", over)
+    before, inside, after = (read_at(visitor, over, share)["measured"] for share in (0.1, 0.5, 0.9))
+    assert inside == "–" and "–" not in (before, after), f"{before}, {inside}, {after}"
+    print("nothing is drawn where nothing was recorded", flush=True)
+
+
 def take_away(visitor):
     text = visitor.download(visitor.find("a[href$='day.csv']"))
     rows = list(csv.DictReader(io.StringIO(text)))
@@ -137,6 +159,7 @@ with Visitor(ADDRESS) as one:
     see_it_appear(one)
     answer_it(one)
     zoom(one)
+    gap(one)
     take_away(one)
     without_scripts(one)
 print("the visit went as it should")

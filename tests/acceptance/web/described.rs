@@ -102,6 +102,56 @@ fn tables_and_numbers_are_there_to_take_away() {
     }
 }
 
+#[test]
+fn an_input_is_shown_on_its_curve_and_a_finding_with_its_day() {
+    let plant = Plant::start("");
+    let id = plant.found();
+    let mut browser = plant.browser();
+    let finding = browser.get(&format!("/findings/{id}")).body;
+    let svg = "/inverters/hut/days/2026-03-20/day.svg?look=dark";
+    let wanted = format!("{}&#38;input=", svg);
+    let (_, rest) = finding
+        .split_once(&wanted)
+        .unwrap_or_else(|| panic!("no {wanted} in {finding}"));
+    let number: u8 = rest[..1].parse().expect("an input");
+    let picture = browser.get(&format!("{svg}&input={number}")).body;
+    let panel = |n: u8| format!("input {n}: current, A");
+    assert!(picture.contains(&panel(number)) && !picture.contains(&panel(3 - number)));
+    assert_eq!(browser.get(&format!("{svg}&input=9")).status, 404);
+
+    let curve = format!("/inverters/hut/days/2026-03-20/inputs/{number}/curve.svg");
+    let day = browser.get("/inverters/hut/days/2026-03-20").body;
+    assert!(day.contains(&format!("src=\"{curve}\"")), "{day}");
+    let light = browser.get(&curve).body;
+    assert!(light.starts_with("<svg") && light.contains("where it worked on its curve"));
+    let dark = browser.get(&format!("{curve}?look=dark")).body;
+    assert!(light.contains("\"#FFFFFF\"") && !dark.contains("\"#FFFFFF\""));
+    let none = "/inverters/hut/days/2026-03-18/inputs/1/curve.svg";
+    assert_eq!(browser.get(none).status, 404);
+    // What is only noted wants nobody.
+    assert!(day.contains("<h2>Stands</h2>") && !day.contains("What wants a person"));
+}
+
+#[test]
+fn registers_are_shown_as_they_were_read() {
+    let plant = Plant::start("");
+    plant.found();
+    let mut browser = plant.browser();
+    let devices = browser.get("/devices").body;
+    assert!(devices.contains("href=\"/devices/hut/registers\""));
+    let page = browser.get("/devices/hut/registers").body;
+    assert!(page.contains("holding registers, "), "{page}");
+    let rows: Vec<&str> = page.split("<tr><th scope=\"row\">").skip(1).collect();
+    assert!(rows.len() > 50, "{}", rows.len());
+    for row in rows {
+        let cells: Vec<&str> = row.split(['<', '>']).collect();
+        let hexadecimal = cells.iter().find_map(|cell| cell.strip_prefix("0x"));
+        let word = u16::from_str_radix(hexadecimal.expect("one"), 16).expect("a word");
+        assert!(cells.contains(&word.to_string().as_str()), "{row}");
+    }
+    assert_eq!(browser.get("/devices/no/registers").status, 404);
+}
+
 /// Points of the picture lie between its edges, 8 pixels from the border; a pixel is four units.
 fn assert_nothing_leaves_the_plots(svg: &str) {
     let lists = svg

@@ -85,6 +85,7 @@ fn every_page_is_for_everybody() {
         "/performance/day",
         "/performance/month",
         "/devices",
+        "/devices/hut/registers",
         "/maintenance",
         "/design",
         "/settings",

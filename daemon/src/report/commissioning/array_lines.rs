@@ -2,6 +2,7 @@
 //! Never in here: insulation and supply.
 
 use super::lines::{Line, Verdict, against, share};
+use crate::text;
 use analysis::detect::Kind;
 use analysis::diagnose::Finding;
 use analysis::expected::{Learned, LearnedOf};
@@ -89,7 +90,7 @@ fn count(
         (None, Some(finding)) => (format!("ended: {}", finding.summary), Verdict::Look),
         (None, None) if tested == 0 => ("no day could be tested".to_owned(), Verdict::Look),
         (None, None) => (
-            format!("as described, on {tested} tested days"),
+            format!("as described, on {}", text::count(tested, "tested day")),
             Verdict::Pass,
         ),
     };
@@ -119,11 +120,17 @@ fn polarity(review: &InputReview) -> Line {
     let (found, verdict) = match (days, negative) {
         (0, _) => ("no day could be tested".to_owned(), Verdict::Look),
         (days, 0) => (
-            format!("current and voltage above zero on all of {days} tested days"),
+            format!(
+                "current and voltage above zero on {}",
+                text::count(days, "tested day")
+            ),
             Verdict::Pass,
         ),
         (days, n) => (
-            format!("current or voltage at or below zero on {n} of {days} tested days"),
+            format!(
+                "current or voltage at or below zero on {n} of {}",
+                text::count(days, "tested day")
+            ),
             Verdict::Fail,
         ),
     };

@@ -78,11 +78,11 @@ pub fn share(known: &Known) -> String {
     let (low, high) = interval(known);
     let percent = |ratio: f64| 100.0 * ratio;
     format!(
-        "{:.1} % ({:.1} to {:.1} %), of {} days to {}",
+        "{:.1} % ({:.1} to {:.1} %), of {} to {}",
         percent(known.value),
         percent(low),
         percent(high),
-        known.days,
+        text::count(known.days, "day"),
         text::date(known.to)
     )
 }

@@ -5,8 +5,8 @@ use super::{PageError, Whole};
 use crate::report::ReportError;
 use crate::text;
 use analysis::chart::{
-    CloudInput, HistoryDay, HistoryInput, Picture, SummaryInput, cloud_picture, history_picture,
-    input_day_picture,
+    ChartError, CloudInput, HistoryDay, HistoryInput, Picture, SummaryInput, cloud_picture,
+    history_picture, input_day_picture,
 };
 use analysis::plant::{Input, Inverter};
 use analysis::review::{CELL_RATIO, InputReview, Why, chosen_days, healthy_curve};
@@ -81,15 +81,8 @@ fn of_input(
         .findings
         .iter()
         .any(|(_, end)| *end == whole.period.1);
-    let cloud = CloudInput {
-        name: &name,
-        cell_ratio: CELL_RATIO,
-        cells: &review.cloud.cells(),
-        levels: &review.cloud.levels(stands),
-        curve: &curve.unwrap_or_default(),
-    };
     shown.put(
-        cloud_picture(&cloud)?,
+        on_curve(&name, review, stands, &curve.unwrap_or_default())?,
         "No picture of the place on the curve: no slot could be tested.",
     );
     let history: Vec<HistoryDay> = review
@@ -115,6 +108,23 @@ fn of_input(
         "No history: fewer than three days of the period could be tested.",
     );
     Ok(shown)
+}
+
+/// Where an input worked, beside its healthy curve; the medians are those of the time in which a finding
+/// stood, or of the rest.
+pub fn on_curve(
+    name: &str,
+    review: &InputReview,
+    in_finding: bool,
+    curve: &[(f64, f64)],
+) -> Result<Option<Picture>, ChartError> {
+    cloud_picture(&CloudInput {
+        name,
+        cell_ratio: CELL_RATIO,
+        cells: &review.cloud.cells(),
+        levels: &review.cloud.levels(in_finding),
+        curve,
+    })
 }
 
 /// Curves of the chosen days, by inverter and input; the slots of one day at a time.

@@ -10,6 +10,8 @@ mod supply;
 mod view;
 mod words;
 
+pub use inputs::on_curve;
+
 use super::whole_file::{WriteError, write_whole};
 use super::{About, ReportError};
 use crate::store::Store;

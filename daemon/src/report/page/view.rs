@@ -32,6 +32,8 @@ pub struct Page {
     has_money: bool,
     /// What was produced and is no part of the balance; empty where it is next to nothing.
     not_compared: String,
+    /// What the arrays would have given above rated power; empty where it is nothing.
+    above_rated: String,
     ledger: Vec<Drawn>,
     losses: Vec<LossRow>,
     findings: Vec<findings::View>,
@@ -108,7 +110,10 @@ pub fn page(whole: &Whole, performance: &Performance) -> Result<Page, ReportErro
         let rated_kw = inverter.rated_ac.w() / 1000.0;
         InverterView {
             name: inverter.id.to_string(),
-            about: format!("{rated_kw} kW rated, {} inputs", inverter.inputs.len()),
+            about: format!(
+                "{rated_kw} kW rated, {}",
+                text::count(inverter.inputs.len(), "input")
+            ),
             inputs: inputs.collect(),
             drawn,
             left_out,
@@ -128,6 +133,9 @@ pub fn page(whole: &Whole, performance: &Performance) -> Result<Page, ReportErro
         not_compared: energy
             .site
             .told_not_compared()
+            .map_or_else(String::new, text::kwh),
+        above_rated: Some(energy.site.above_rated)
+            .filter(|energy| energy.wh() >= LEAST_SHOWN_WH)
             .map_or_else(String::new, text::kwh),
         ledger,
         losses: losses(plant, &energy.site),

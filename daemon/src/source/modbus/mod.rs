@@ -18,4 +18,4 @@ pub use line::{Line, Lines};
 pub use poller::{Failure, Poller, Settings};
 pub use source::{ModbusSource, SourceError};
 pub use stream::Carrier;
-pub use unit::ReadOnlyClient;
+pub use unit::{ReadOnlyClient, Words};

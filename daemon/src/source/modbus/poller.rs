@@ -5,7 +5,7 @@ use super::endpoint::Endpoint;
 use super::error::Trouble;
 use super::line::Line;
 use super::source::{ModbusSource, SourceError};
-use super::unit::ReadOnlyClient;
+use super::unit::{ReadOnlyClient, Words};
 use crate::source::registers::MapDevice;
 use crate::source::sunspec::Spot;
 use crate::source::{LONGEST_WAIT, Waits};
@@ -138,6 +138,11 @@ impl Poller {
         self.published.take()
     }
 
+    /// What the device has answered since this was asked last, as it came.
+    pub fn take_words(&mut self) -> Words {
+        self.client.take_heard()
+    }
+
     /// The device's name.
     pub fn name(&self) -> &DeviceId {
         &self.name
@@ -164,6 +169,8 @@ impl Poller {
     async fn connect_and_poll(&mut self, at: Time) -> Result<Vec<Reading>, SourceError> {
         if self.source.is_none() {
             self.source = Some(self.find().await?);
+            // Who it is, and where its models stand, is no value of it.
+            self.client.take_heard();
         }
         let source = match self.source.as_mut().expect("found just above") {
             Known::Map(device) => return Ok(device.poll(&mut self.client, at).await?),

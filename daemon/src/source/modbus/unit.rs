@@ -5,7 +5,11 @@ use super::endpoint::{Endpoint, Framing};
 use super::error::{ModbusError, Request};
 use super::line::{Line, Turn};
 use super::stream::Carrier;
+use std::collections::BTreeMap;
 use std::time::Duration;
+
+/// What a unit has answered, as it came: by function code and first address, counted from 0.
+pub type Words = BTreeMap<(u8, u16), Vec<u16>>;
 
 /// A unit that is only ever read.
 pub struct ReadOnlyClient {
@@ -14,6 +18,8 @@ pub struct ReadOnlyClient {
     within: Duration,
     /// Held over several requests, so that they stand close together in time.
     turn: Option<Turn>,
+    /// The latest answer to each request, since they were taken last; a bit is 0 or 1.
+    heard: Words,
 }
 
 impl ReadOnlyClient {
@@ -24,6 +30,7 @@ impl ReadOnlyClient {
             unit,
             within,
             turn: None,
+            heard: Words::new(),
         }
     }
 
@@ -93,13 +100,21 @@ impl ReadOnlyClient {
             count,
         };
         match self.answer(request).await? {
-            Answer::Registers(values) => Ok(values),
+            Answer::Registers(values) => {
+                self.heard.insert((request.function, first), values.clone());
+                Ok(values)
+            }
             // The library holds answers to the function that was asked for.
             Answer::Bits(bits) => Err(ModbusError::Length {
                 request,
                 got: bits.len(),
             }),
         }
+    }
+
+    /// What was answered since this was asked last.
+    pub fn take_heard(&mut self) -> Words {
+        std::mem::take(&mut self.heard)
     }
 
     /// Whether there is a connection.
@@ -127,7 +142,11 @@ impl ReadOnlyClient {
             count,
         };
         match self.answer(request).await? {
-            Answer::Bits(bits) => Ok(bits),
+            Answer::Bits(bits) => {
+                let words = bits.iter().map(|bit| u16::from(*bit)).collect();
+                self.heard.insert((request.function, first), words);
+                Ok(bits)
+            }
             Answer::Registers(values) => Err(ModbusError::Length {
                 request,
                 got: values.len(),

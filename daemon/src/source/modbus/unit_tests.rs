@@ -53,6 +53,23 @@ fn frame(transaction: [u8; 2], unit: u8, pdu: &[u8]) -> Vec<u8> {
 }
 
 #[tokio::test]
+async fn what_was_answered_last_is_kept_until_it_is_taken() {
+    let (mut client, device) = pair();
+    let reading = async {
+        let values = client.registers(RegisterKind::Input, 100, 2).await;
+        assert_eq!(values.expect("two"), [0x1234, 0xFFFE]);
+        let heard = client.take_heard();
+        assert_eq!(heard, Words::from([((4, 100), vec![0x1234, 0xFFFE])]));
+        assert!(client.take_heard().is_empty());
+        drop(client);
+    };
+    let answer = |request: [u8; REQUEST_BYTES]| {
+        frame([request[0], request[1]], 7, &[4, 4, 0x12, 0x34, 0xFF, 0xFE])
+    };
+    tokio::join!(reading, answer_once(device, answer));
+}
+
+#[tokio::test]
 async fn two_registers_arrive() {
     let (result, open) = read_two(|request| {
         assert_eq!(request[6..], [7, 3, 0, 100, 0, 2]);

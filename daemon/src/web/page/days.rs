@@ -1,16 +1,17 @@
-//! The chart of a day, as a picture and as a table, and which days there are.
+//! The charts of a day, as pictures and as a table.
 
 use super::files::csv_file;
-use super::{Answer, message};
+use super::{Answer, Failed, message};
 use crate::web::Page;
 use crate::web::access::Visit;
+use crate::web::texts::Texts;
 use crate::web::view::day;
 use crate::web::view::inverter::index;
 use analysis::chart::Look;
 use axum::Extension;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
-use axum::response::IntoResponse;
+use axum::response::{IntoResponse, Response};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -24,6 +25,17 @@ const USUAL_WIDTH: u32 = 860;
 pub struct Wanted {
     look: Option<String>,
     width: Option<u32>,
+    /// Number of the only input that is shown.
+    input: Option<u8>,
+}
+
+impl Wanted {
+    fn look(&self) -> Look {
+        match self.look.as_deref() {
+            Some("dark") => Look::Dark,
+            _ => Look::Light,
+        }
+    }
 }
 
 /// The picture.
@@ -35,19 +47,47 @@ pub async fn picture(
 ) -> Answer {
     let t = visit.t;
     let i = index(&page, &id).ok_or_else(|| message::nothing(&page, t))?;
-    let look = match wanted.look.as_deref() {
-        Some("dark") => Look::Dark,
-        _ => Look::Light,
-    };
+    let look = wanted.look();
     let width = wanted.width.unwrap_or(USUAL_WIDTH);
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
-    let drawn = page.view(move |page, store| day::picture(page, store, i, date, (look, width)));
+    let only = wanted.input.map(|number| input(&page, t, i, number));
+    let only = only.transpose()?;
+    let drawn =
+        page.view(move |page, store| day::picture(page, store, (i, only), date, (look, width)));
     let drawn = drawn
         .await
         .map_err(|why| message::unavailable(&page, t, &why))?;
     let svg = drawn.ok_or_else(|| message::nothing(&page, t))?;
+    Ok(svg_file(svg))
+}
+
+/// The picture of where an input worked on its curve.
+pub async fn curve(
+    State(page): State<Arc<Page>>,
+    Path((id, date, number)): Path<(String, NaiveDate, u8)>,
+    Query(wanted): Query<Wanted>,
+    visit: Extension<Visit>,
+) -> Answer {
+    let t = visit.t;
+    let i = index(&page, &id).ok_or_else(|| message::nothing(&page, t))?;
+    let k = input(&page, t, i, number)?;
+    let drawn = page.view(move |page, store| day::curve(page, store, (i, k), date, wanted.look()));
+    let drawn = drawn
+        .await
+        .map_err(|why| message::unavailable(&page, t, &why))?;
+    Ok(svg_file(drawn.ok_or_else(|| message::nothing(&page, t))?))
+}
+
+/// The place of the input with a number.
+fn input(page: &Page, t: &'static Texts, i: usize, number: u8) -> Result<usize, Failed> {
+    let mut inputs = page.site.plant.inverters[i].inputs.iter();
+    let k = inputs.position(|input| input.number == number);
+    k.ok_or_else(|| message::nothing(page, t))
+}
+
+fn svg_file(svg: String) -> Response {
     let kind = [(header::CONTENT_TYPE, "image/svg+xml; charset=utf-8")];
-    Ok((kind, svg).into_response())
+    (kind, svg).into_response()
 }
 
 /// The table.

@@ -5,8 +5,8 @@ use super::{Answer, Frame, filled};
 use crate::web::access::Visit;
 use crate::web::texts::Texts;
 use crate::web::view::device::{Device, Freshness, LastValue, devices};
-use crate::web::{Page, show};
-use analysis::reading::Span;
+use crate::web::{Page, paths, show};
+use analysis::reading::{DeviceId, Span};
 use askama::Template;
 use axum::Extension;
 use axum::extract::State;
@@ -31,6 +31,8 @@ struct DeviceRow {
     values: Vec<ValueRow>,
     /// Names of those that have no value.
     without: String,
+    /// Path of what was read; empty where nothing was by registers.
+    registers: String,
 }
 
 struct ValueRow {
@@ -86,6 +88,10 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
             .filter_map(|value| value_row(page, t, value))
             .collect(),
         without: without.join("; "),
+        registers: match page.latest.words(&DeviceId::new(&device.id)).is_empty() {
+            true => String::new(),
+            false => paths::registers(&device.id),
+        },
     }
 }
 

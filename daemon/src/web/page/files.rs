@@ -144,8 +144,11 @@ pub async fn ledger(
             .iter()
             .map(|l| line(&l.name, l.wh, l.money))
             .collect();
-        let beside = line("not_compared", account.not_compared_wh, None);
-        [first, second].into_iter().chain(losses).chain([beside])
+        let beside = [
+            line("not_compared", account.not_compared_wh, None),
+            line("above_rated_power", account.above_rated_power_wh, None),
+        ];
+        [first, second].into_iter().chain(losses).chain(beside)
     });
     let header = ["inverter", "account", "energy_wh", "money", "currency"];
     let name = format!("ledger-{}-{}.csv", read.length, read.from);

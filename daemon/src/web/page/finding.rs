@@ -7,7 +7,7 @@ use super::{Answer, Frame, filled, message};
 use crate::store::What;
 use crate::text::evidence::{self, Row};
 use crate::web::access::Visit;
-use crate::web::calendar;
+use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
 use crate::web::view::finding::{Answered, one, part};
 use crate::web::{Page, paths, show};
@@ -87,6 +87,7 @@ struct One {
     causes: Vec<CauseRow>,
     evidence: Vec<Row>,
     day: String,
+    chart: Option<Chart>,
     answers: Vec<AnswerRow>,
     may_write: bool,
     tomorrow: String,
@@ -97,6 +98,14 @@ struct One {
 
 fn caution(t: &Texts, line: &str) -> (String, Option<&'static str>) {
     (line.to_owned(), (t.words.caution)(line))
+}
+
+/// The day on which it began.
+struct Chart {
+    date: String,
+    svg: String,
+    /// Makes it one of the input alone; empty where it is of the inverter.
+    only: String,
 }
 
 struct CauseRow {
@@ -120,19 +129,35 @@ pub async fn page(
     visit: Extension<Visit>,
 ) -> Answer {
     let t = visit.t;
-    let found = page.view(move |_, store| one(store, &id)).await;
-    let found = found.map_err(|why| message::unavailable(&page, t, &why))?;
-    let found = found.ok_or_else(|| message::nothing(&page, t))?;
+    let read = page.view(move |page, store| {
+        let Some(found) = one(store, &id)? else {
+            return Ok(None);
+        };
+        let date = calendar::day_at(found.finding.began, page.site.timezone);
+        let (from, to) = calendar::span(date, Length::Day, page.site.timezone);
+        Ok(Some((found, store.has_slots(from, to)?)))
+    });
+    let read = read.await;
+    let read = read.map_err(|why| message::unavailable(&page, t, &why))?;
+    let (found, has_chart) = read.ok_or_else(|| message::nothing(&page, t))?;
     let frame = Frame::new(
         &page,
         &visit,
         t.finding_title(found.finding.kind, &found.finding.subject),
         "/findings",
     );
-    Ok(filled(StatusCode::OK, &shown(&page, frame, &visit, &found)))
+    Ok(filled(
+        StatusCode::OK,
+        &shown(&page, frame, &visit, (&found, has_chart)),
+    ))
 }
 
-fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
+fn shown(
+    page: &Page,
+    frame: Frame,
+    visit: &Visit,
+    (answered, has_chart): (&Answered, bool),
+) -> One {
     let t = visit.t;
     let (finding, timezone) = (&answered.finding, page.site.timezone);
     let local = |at: Time| show::local(t, at, timezone);
@@ -144,8 +169,14 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
         .inverters
         .iter()
         .any(|i| i.id == finding.subject.device);
-    let began_on = calendar::day_at(finding.began, timezone).to_string();
-    let day = is_inverter.then(|| paths::inverter_day(finding.subject.device.as_str(), &began_on));
+    let began_on = calendar::day_at(finding.began, timezone);
+    let device = finding.subject.device.as_str();
+    let day = is_inverter.then(|| paths::inverter_day(device, &began_on.to_string()));
+    let chart = day.as_ref().filter(|_| has_chart).map(|day| Chart {
+        date: show::date(t, began_on),
+        svg: format!("{day}/day.svg"),
+        only: (finding.subject.input).map_or_else(String::new, |n| format!("&input={n}")),
+    });
     let causes = finding.causes.iter().map(|cause| CauseRow {
         name: cause.cause.clone(),
         percent: (cause.probability * 100.0).round() as i64,
@@ -184,6 +215,7 @@ fn shown(page: &Page, frame: Frame, visit: &Visit, answered: &Answered) -> One {
         advice: finding.advice.clone(),
         causes: causes.collect(),
         evidence: evidence::rows(&finding.evidence, timezone),
+        chart,
         day: day.map(|day| format!("{day}#day")).unwrap_or_default(),
         answers: answers.collect(),
         may_write: visit.may_write(),

@@ -6,6 +6,7 @@ use super::{Answer, Frame, filled, message};
 use crate::web::access::Visit;
 use crate::web::calendar;
 use crate::web::texts::Texts;
+use crate::web::view::day::on_a_curve;
 use crate::web::view::inverter::{Inverter, index, inverter};
 use crate::web::{Page, paths, show};
 use analysis::reading::Time;
@@ -42,6 +43,7 @@ struct Shown {
     before: String,
     after: String,
     has_chart: bool,
+    curves: Vec<CurveRow>,
     svg: String,
     csv: String,
     json: String,
@@ -49,6 +51,12 @@ struct Shown {
     supply: Vec<(String, String)>,
     rules: String,
     mornings: Vec<MorningRow>,
+}
+
+/// Where an input worked on its curve.
+struct CurveRow {
+    number: u8,
+    svg: String,
 }
 
 /// A day that was chosen in the form.
@@ -92,16 +100,17 @@ async fn shown(
     let i = index(page, id).ok_or_else(|| message::nothing(page, t))?;
     let read = page.view(move |page, store| {
         let (from, to) = calendar::span(date, calendar::Length::Day, page.site.timezone);
-        let has_chart = store.has_slots(from, to)?;
-        Ok((inverter(page, store, i)?, store.span()?, has_chart))
+        let slots = store.slots_of(i, from, to)?;
+        let charts = (!slots.is_empty()).then(|| on_a_curve(&slots, i));
+        Ok((inverter(page, store, i)?, store.span()?, charts))
     });
     let read = read.await;
-    let (now, span, has_chart) = read.map_err(|why| message::unavailable(page, t, &why))?;
+    let (now, span, charts) = read.map_err(|why| message::unavailable(page, t, &why))?;
     let frame = Frame::new(page, visit, id, "");
     let frame = if is_live { frame.live() } else { frame };
     Ok(filled(
         StatusCode::OK,
-        &fill(page, t, frame, &now, date, span, has_chart),
+        &fill(page, t, frame, &now, date, span, charts),
     ))
 }
 
@@ -112,7 +121,7 @@ fn fill(
     now: &Inverter,
     date: NaiveDate,
     span: Option<(Time, Time)>,
-    has_chart: bool,
+    charts: Option<Vec<usize>>,
 ) -> Shown {
     let timezone = page.site.timezone;
     let today = calendar::day_at(page.clock.now(), timezone);
@@ -123,6 +132,11 @@ fn fill(
         _ => String::new(),
     };
     let own = paths::inverter_day(&now.id, &date.to_string());
+    let curve = |k: usize| {
+        let number = now.inputs[k].input;
+        let svg = format!("{own}/inputs/{number}/curve.svg");
+        CurveRow { number, svg }
+    };
     let slot = now.slot.map(|(from, to)| {
         let clock = |at| crate::text::clock(at, timezone);
         format!("{}–{}", clock(from), clock(to))
@@ -162,7 +176,8 @@ fn fill(
         first_date: first.unwrap_or_default(),
         before: day_path(date.checked_sub_days(Days::new(1))),
         after: day_path(date.checked_add_days(Days::new(1))),
-        has_chart,
+        has_chart: charts.is_some(),
+        curves: charts.unwrap_or_default().into_iter().map(curve).collect(),
         svg: format!("{own}/day.svg"),
         csv: format!("{own}/day.csv"),
         json: format!("/api/v1{own}"),

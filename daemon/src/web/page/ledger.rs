@@ -16,6 +16,9 @@ use chrono::NaiveDate;
 use serde::Deserialize;
 use std::sync::Arc;
 
+/// Less above rated power is not worth a line.
+const LEAST_SHOWN_WH: f64 = 50.0;
+
 #[derive(Template)]
 #[template(path = "web/ledger.html")]
 struct Shown {
@@ -150,12 +153,16 @@ fn account(t: &Texts, account: &Account, currency: Option<&str>) -> AccountRow {
     let beside = account
         .tells_not_compared
         .then(|| row(t.not_compared_energy, account.not_compared_wh, None, false));
+    let above = (account.above_rated_power_wh >= LEAST_SHOWN_WH).then(|| {
+        let wh = account.above_rated_power_wh;
+        row(t.above_rated_energy, wh, None, false)
+    });
     let rows = [first].into_iter().chain(losses).chain([last]);
     AccountRow {
         name: account
             .inverter
             .clone()
             .unwrap_or_else(|| t.account_site.to_owned()),
-        rows: rows.chain(beside).collect(),
+        rows: rows.chain(beside).chain(above).collect(),
     }
 }

@@ -16,6 +16,7 @@ mod maintenance;
 pub mod message;
 mod overview;
 mod performance;
+mod registers;
 mod rows;
 mod settings;
 mod sign_in;
@@ -40,6 +41,10 @@ pub fn router(page: Arc<Page>) -> Router {
         .route("/inverters/{id}/days/{date}", get(inverter::page))
         .route("/inverters/{id}/days/{date}/day.svg", get(days::picture))
         .route("/inverters/{id}/days/{date}/day.csv", get(days::table))
+        .route(
+            "/inverters/{id}/days/{date}/inputs/{number}/curve.svg",
+            get(days::curve),
+        )
         .route("/findings", get(finding::list))
         .route("/findings.csv", get(files::findings))
         .route("/findings/{id}", get(finding::page))
@@ -54,6 +59,7 @@ pub fn router(page: Arc<Page>) -> Router {
             get(files::performance),
         )
         .route("/devices", get(devices::page))
+        .route("/devices/{id}/registers", get(registers::page))
         .route(
             "/maintenance",
             get(maintenance::page).post(maintenance::plan),

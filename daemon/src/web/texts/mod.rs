@@ -107,7 +107,8 @@ texts! {
     design; settings; menu; more; all_pages; sign_in; sign_out; signed_in_as; password; wrong_password;
     too_often; as_of; site_time; question; today; measured; expected; share; wrong_now; nothing_wrong; all_put_off;
     snoozed; held_back; nothing_held_back; sources; last_heard; fresh; asleep; silent; not_yet; trouble_link;
-    trouble_refused; trouble_undecodable; chart_of_today; chart_of_day; no_chart; zoom; plain_chart;
+    trouble_refused; trouble_undecodable; chart_of_today; chart_of_day; no_chart; on_the_curve; curve_of_day;
+    curve_note; zoom; plain_chart;
     download_csv; state; events; no_events; output; rated; heat_sink; power_limit; input; inputs_now;
     voltage; current; power; now; within; below; above; not_compared; means_of; inputs_note; no_slot;
     why_not_tested; limit; supply; phase; frequency; rules; allowed; sustained; mornings; morning;
@@ -115,10 +116,12 @@ texts! {
     show; standing; ended; no_findings; older; newest; since; until; found_at; lost; lost_so_far; how_sure;
     where_it_is; evidence; evidence_name; beside; causes; advice; caution; answers; no_answers;
     acknowledge; snooze; note; note_text; snooze_until; your_name; optional; acknowledged; snoozed_word;
-    on_the_day; readers_cannot; day; month; year; before; after; account_site; account; energy; money;
-    expected_energy; measured_energy; not_compared_energy; ledger_note;
+    on_the_day; day_it_began; readers_cannot; day; month; year; before; after; account_site; account; energy; money;
+    expected_energy; measured_energy; not_compared_energy; above_rated_energy; ledger_note;
     nothing_recorded; kpi_note; period; final_yield; performance_ratio; at_25; over_expected;
     availability; answers_counted; failures_counted; value; age; quality_out_of_range; without_value;
+    registers; registers_note; no_registers; holding_registers; input_registers; coils; discrete_inputs;
+    address; hexadecimal; decimal;
     table; design_note; what; margin; verdict; rule; settings_note; no_maintenance; maintenance_note;
     plan_work; end_now; on_what; whole_site; from; to; reason; save; back; error; not_found; wrong_host;
     form_refused; not_allowed; busy; not_stored; bad_form; link_wrong; link_expired;

@@ -2,12 +2,14 @@
 
 use super::rounded;
 use super::utc;
+use crate::report::page::on_curve;
 use crate::store::{Store, StoreError};
 use crate::text;
 use crate::web::Page;
 use crate::web::calendar::{self, Length};
-use analysis::chart::{DayInput, Look, day_svg};
-use analysis::detect::{InputSlot, InverterSlot, Slot};
+use analysis::chart::{DayInput, Look, darkened, day_svg};
+use analysis::detect::{Gate, InputSlot, InverterSlot, Slot};
+use analysis::review::{Review, healthy_curve};
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -150,11 +152,11 @@ pub fn csv(day: &Day) -> Result<Vec<u8>, csv::Error> {
     rows.into_inner().map_err(|error| error.into_error().into())
 }
 
-/// The picture of a day; `None` where there is nothing to draw.
+/// The picture of a day, of all inputs or of one; `None` where there is nothing to draw.
 pub fn picture(
     page: &Page,
     store: &Store,
-    i: usize,
+    (i, only): (usize, Option<usize>),
     date: NaiveDate,
     (look, width_px): (Look, u32),
 ) -> Result<Option<String>, StoreError> {
@@ -164,6 +166,7 @@ pub fn picture(
     let input = DayInput {
         plant: &page.site.plant,
         inverter: i,
+        input: only,
         slots: &slots,
         day,
         utc_offset: &|at| text::utc_offset(at, timezone),
@@ -177,4 +180,55 @@ pub fn picture(
             Ok(None)
         }
     }
+}
+
+/// Where an input of the inverter worked on its curve on a day; `None` where no slot could be tested.
+pub fn curve(
+    page: &Page,
+    store: &Store,
+    (i, k): (usize, usize),
+    date: NaiveDate,
+    look: Look,
+) -> Result<Option<String>, StoreError> {
+    let (plant, timezone) = (&page.site.plant, page.site.timezone);
+    let period = calendar::span(date, Length::Day, timezone);
+    let findings = store.findings_in(period.0, period.1)?;
+    let utc_offset = |at| text::utc_offset(at, timezone);
+    let mut review = Review::new(plant, &findings, period, &utc_offset);
+    for slot in store.slots_of(i, period.0, period.1)? {
+        review.add(&slot, &[]);
+    }
+    let (inverter, of_input) = (&plant.inverters[i], &review.inputs[i][k]);
+    let input = &inverter.inputs[k];
+    let name = format!("{} input {}", inverter.id, input.number);
+    let stands = of_input.findings.iter().any(|(_, end)| *end == period.1);
+    let curve = healthy_curve(plant, input).unwrap_or_default();
+    match on_curve(&name, of_input, stands, &curve) {
+        Ok(picture) => Ok(picture.map(|picture| match look {
+            Look::Light => picture.svg,
+            Look::Dark => darkened(&picture.svg),
+        })),
+        Err(error) => {
+            tracing::debug!(%error, "no picture of the curve");
+            Ok(None)
+        }
+    }
+}
+
+/// Places of the inputs of an inverter that have a slot of these on their curve.
+pub fn on_a_curve(slots: &[Slot], i: usize) -> Vec<usize> {
+    let has = |k: &usize| {
+        slots.iter().any(|slot| {
+            let input = &slot.inverters[i].inputs[*k];
+            let is_shown = matches!(input.gate, Gate::Valid | Gate::Limited);
+            is_shown
+                && input.expected.is_some()
+                && input.voltage.is_some()
+                && input.current.is_some()
+        })
+    };
+    let inputs = slots
+        .first()
+        .map_or(0, |slot| slot.inverters[i].inputs.len());
+    (0..inputs).filter(has).collect()
 }

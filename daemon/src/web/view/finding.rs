@@ -15,6 +15,8 @@ pub struct Answered {
     pub finding: Finding,
     /// In the order in which they were given.
     pub responses: Vec<Response>,
+    /// When it became more urgent last, if it did; not looked for where nobody has answered.
+    pub got_worse: Option<Time>,
 }
 
 /// An answer, for programs.
@@ -56,14 +58,18 @@ pub struct Brief {
 }
 
 impl Answered {
+    fn in_force(&self) -> Option<InForce> {
+        in_force(&self.responses, self.got_worse)
+    }
+
     /// Whether somebody has seen it and takes care: the answer that holds.
     pub fn is_acknowledged(&self) -> bool {
-        in_force(&self.responses) == Some(InForce::Acknowledged)
+        self.in_force() == Some(InForce::Acknowledged)
     }
 
     /// Until when it may wait, by the answer that holds.
     pub fn snoozed_until(&self, now: Time) -> Option<Time> {
-        match in_force(&self.responses) {
+        match self.in_force() {
             Some(InForce::Snoozed(until)) => Some(until).filter(|until| now < *until),
             Some(InForce::Acknowledged) | None => None,
         }
@@ -163,9 +169,16 @@ pub fn part(store: &Store, before: Option<&str>, limit: usize) -> Result<Part, S
 /// With what people have answered, in the order in which they are shown.
 fn answered(store: &Store, findings: Vec<Finding>) -> Result<Vec<Answered>, StoreError> {
     let with_answers = findings.into_iter().map(|finding| {
+        let responses = store.responses_to(finding.id.as_str())?;
+        // Few have answers, and without one it says nothing.
+        let got_worse = match responses.is_empty() {
+            true => None,
+            false => store.got_worse(&finding.id)?,
+        };
         Ok(Answered {
-            responses: store.responses_to(finding.id.as_str())?,
             finding,
+            responses,
+            got_worse,
         })
     });
     let mut all = with_answers.collect::<Result<Vec<_>, StoreError>>()?;

@@ -35,6 +35,8 @@ pub struct Account {
     pub measured_wh: f64,
     /// Produced beside it, while it was not known what the weather would give.
     pub not_compared_wh: f64,
+    /// What the arrays would have given above rated power: neither expected nor missing.
+    pub above_rated_power_wh: f64,
     pub expected_money: Option<f64>,
     pub measured_money: Option<f64>,
     /// Those that are not nothing.
@@ -112,6 +114,7 @@ fn account(page: &Page, inverter: Option<String>, balance: &Balance) -> Account 
         expected_wh: rounded(balance.expected.wh(), 1),
         measured_wh: rounded(balance.measured.wh(), 1),
         not_compared_wh: rounded(balance.not_compared.wh(), 1),
+        above_rated_power_wh: rounded(balance.above_rated.wh(), 1),
         tells_not_compared: balance.told_not_compared().is_some(),
         expected_money: money(balance.expected),
         measured_money: money(balance.measured),
