@@ -6,9 +6,6 @@
 //!          One sequential test for each reference, each with its own edge of health
 //!          (`shift`). The day's standard deviation is what was stated, drawn to the input's own
 //!          scatter s_own of its last n healthy days: s^2 = (7 s_stated^2 + n s_own^2) / (7 + n).
-//!          What was learned of the last month and the handover is of all slots, the day's value of
-//!          some of them: so these two are moved by the median of healthy days beside the last month,
-//!          and their edges take in how well that is known, 2 s (pi / 2 n)^(1/2).            eq. (1)
 //! Symbols: [-].
 //! Range:   days that `array_day` gives a value for.
 //! Source:  own; the seven days that a statement is worth are engineering judgement.
@@ -17,18 +14,13 @@
 use super::Edge;
 use super::array_day::DayMedian;
 use super::shift::{DayValue, Shift, ShiftWatch, Sought};
-use crate::reading::{MEDIAN_OVER_MEAN, Time, median, robust_spread};
+use crate::reading::{Time, median, robust_spread};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
 /// Days that the stated scatter counts for, and healthy days that are remembered.
 const STATED_DAYS: f64 = 7.0;
 const KEPT_DAYS: usize = 30;
-
-/// Healthy days before anything is said beside what was learned.
-const LEAST_DAYS: usize = 5;
-/// The edge lies this many standard deviations off.
-pub const EDGE_SIGMAS: f64 = 2.0;
 
 /// What a day is held against.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -88,9 +80,8 @@ impl ArrayWatch {
     ) -> Option<Edge<Deficit>> {
         let stood = self.stands();
         let sigma = self.sigma(day.sigma);
-        let own = self.own_references(references, sigma);
         let mut edge = None;
-        let watches = self.watches.iter_mut().zip(own).zip(Beside::ALL);
+        let watches = self.watches.iter_mut().zip(references).zip(Beside::ALL);
         for ((watch, reference), beside) in watches {
             let Some(reference) = reference else { continue };
             let value = DayValue {
@@ -126,32 +117,9 @@ impl ArrayWatch {
         self.watches.iter().any(|watch| watch.is_suspicious(sought))
     }
 
-    /// What was learned, as the values of days show it.
-    fn own_references(&self, references: &References, sigma: f64) -> References {
-        let n = self.healthy.len();
-        let middle = median(self.healthy_days()).filter(|_| n >= LEAST_DAYS);
-        let of_middle = EDGE_SIGMAS * sigma * MEDIAN_OVER_MEAN / (n as f64).sqrt();
-        let moved = |reference: Reference| {
-            middle.map(|middle| Reference {
-                ln: reference.ln + middle,
-                edge: reference.edge.hypot(of_middle), // eq. (1)
-            })
-        };
-        let [last_month, handover, datasheet] = *references;
-        [
-            last_month.and_then(moved),
-            handover.and_then(moved),
-            datasheet,
-        ]
-    }
-
-    fn healthy_days(&self) -> impl Iterator<Item = f64> {
-        self.healthy.iter().map(|x| f64::from(*x))
-    }
-
     fn sigma(&self, stated: f64) -> f64 {
         let n = self.healthy.len() as f64;
-        let values = || self.healthy_days();
+        let values = || self.healthy.iter().map(|x| f64::from(*x));
         let own = median(values()).and_then(|middle| robust_spread(values(), middle));
         let own = own.unwrap_or(0.0);
         ((STATED_DAYS * stated.powi(2) + n * own.powi(2)) / (STATED_DAYS + n)).sqrt()

@@ -69,7 +69,7 @@ mod window;
 mod wiring;
 
 pub use array_day::{ArrayDay, ArraySample, ArrayToday, DayMedian, VoltageSums};
-pub use array_watch::{ArrayWatch, Beside, Deficit, EDGE_SIGMAS, Reference, References};
+pub use array_watch::{ArrayWatch, Beside, Deficit, Reference, References};
 pub use back_sensor::{BRIGHT_W_M2, BackSensorWatch};
 pub use budget::Budget;
 pub use clock::{ClockOff, ClockWatch, Course, Offset, is_smooth, offset};

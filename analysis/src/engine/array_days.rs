@@ -5,8 +5,8 @@ use super::Engine;
 use super::inputs::Whose;
 use super::slots::{InputNow, When};
 use crate::detect::{
-    ArrayDay, ArraySample, ArrayToday, ArrayWatch, Budget, Deficit, EDGE_SIGMAS, Edge, Kind,
-    Reference, References, Residual, Sought, VoltageSums,
+    ArrayDay, ArraySample, ArrayToday, ArrayWatch, Budget, Deficit, Edge, Kind, Reference,
+    References, Residual, Sought, VoltageSums,
 };
 use crate::diagnose::voltage_loss::{self, Facts, VoltageLoss};
 use crate::diagnose::{Subject, explain};
@@ -17,17 +17,19 @@ use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
 /// Smallest steady losses of current and of voltage beyond the edge of health that are looked for [-]:
-/// with the edge beside the last month, 4 % of current, and of voltage less than one section of sixty or
-/// half an ohm in a single string take, and about what one section takes beside one other string.
+/// with the edge beside the last month, 4 % of current, and one section of sixty, or half an ohm, of
+/// voltage.
 const SMALLEST_CURRENT_RATIO: f64 = 0.025;
-const SMALLEST_VOLTAGE_RATIO: f64 = 0.004;
+const SMALLEST_VOLTAGE_RATIO: f64 = 0.003;
 /// A day on which so much current is missing teaches nothing [-].
 const DISTRUSTED_CURRENT_RATIO: f64 = 0.035;
+/// The edge of health lies this many standard deviations off.
+const EDGE_SIGMAS: f64 = 2.0;
 /// What lasts beside the last month, the handover and the datasheet (one standard deviation,
 /// engineering judgement: weather, seasons, mismatch and meters; the seasons move the voltage of healthy
 /// inputs of the campaign by up to 0.6 %) [-].
 const CURRENT_LASTS: [f64; 3] = [0.003, 0.006, 0.016];
-const VOLTAGE_LASTS: [f64; 3] = [0.0012, 0.004, 0.0065];
+const VOLTAGE_LASTS: [f64; 3] = [0.0007, 0.004, 0.0065];
 /// How far an input beside two others strays over what it would beside many: for such the numbers above
 /// were set [-].
 const BESIDE_TWO: f64 = 1.33;
@@ -36,9 +38,9 @@ const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
 /// the sensor's and the sky's error and the cells' heat from its own.
 const LONE_LASTS: [f64; 2] = [0.035, 0.005];
-/// The same of its voltage where nothing measures the air either: weeks are 5 K warmer than the season's,
+/// The same of its voltage where nothing measures the air either: weeks are 4 K warmer than the season's,
 /// and a cell's voltage falls by 0.39 % a kelvin [-].
-const LONE_UNHEATED_LASTS: f64 = 0.02;
+const LONE_UNHEATED_LASTS: f64 = 0.015;
 /// Days that must have taught the last month before it says anything.
 const LAST_MONTH_DAYS: usize = 5;
 /// Days whose slots decide what takes the voltage, and days that are remembered.
@@ -47,11 +49,8 @@ const KEPT_DAYS: usize = 30;
 /// Probability at which another cause takes the place of the one that was said.
 const ANOTHER: f64 = 0.9;
 /// Probability that it is neither sections nor a resistance above which nothing is said yet: voltage is
-/// missing, but as by warm cells, a shadow or a meter; and from which what was said is taken back.
-const NEITHER: f64 = 0.2;
-const TAKEN_BACK: f64 = 0.9;
-/// Confidence under which nobody is sent at once any more.
-const NOT_LIKELY: f64 = 0.5;
+/// missing, but as by warm cells, a shadow or a meter.
+const NEITHER: f64 = 0.5;
 /// Days in a year that give a value, at most.
 const DAYS_PER_YEAR: f64 = 365.0;
 /// Streams on one input: current and voltage, each beside three references.
@@ -59,9 +58,6 @@ const REFERENCES: usize = 3;
 
 /// What findings over days say of an input.
 pub(super) const DAY_KINDS: [Kind; 3] = [Kind::CurrentLow, Kind::SectionLost, Kind::ResistanceHigh];
-
-/// Of them what takes voltage.
-const VOLTAGE_KINDS: [Kind; 2] = [Kind::SectionLost, Kind::ResistanceHigh];
 
 /// What is remembered of one input's days.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -259,19 +255,15 @@ impl Engine {
             }
             Some(Edge::Ended { at }) => {
                 array.missing_voltage = None;
-                self.end_voltage(whose, at);
+                for kind in [Kind::SectionLost, Kind::ResistanceHigh] {
+                    self.state.book.end(&whose.subject, kind, at);
+                }
                 return;
             }
             None => {}
         }
         if let Some(missing) = array.missing_voltage {
             self.diagnose_voltage(whose, missing, now);
-        }
-    }
-
-    fn end_voltage(&mut self, whose: &Whose, at: Time) {
-        for kind in VOLTAGE_KINDS {
-            self.state.book.end(&whose.subject, kind, at);
         }
     }
 
@@ -299,12 +291,8 @@ impl Engine {
         };
         let ranked = voltage_loss::compare(&sums, &facts);
         let stands = |kind: &Kind| self.state.book.stands(&whose.subject, *kind);
-        let stood = VOLTAGE_KINDS.iter().any(stands);
+        let stood = [Kind::SectionLost, Kind::ResistanceHigh].iter().any(stands);
         if !stood && !voltage_loss::is_named(&ranked, NEITHER) {
-            return;
-        }
-        if stood && !voltage_loss::is_named(&ranked, TAKEN_BACK) {
-            self.end_voltage(whose, now);
             return;
         }
         let mut new = explain::voltage_low(
@@ -333,7 +321,7 @@ impl Engine {
         // likely.
         if urgency.is_some() && confidence >= ANOTHER {
             self.state.book.urge(&whose.subject, kind, urgency);
-        } else if confidence < NOT_LIKELY {
+        } else if confidence < NEITHER {
             self.state.book.urge(&whose.subject, kind, None);
         }
     }
