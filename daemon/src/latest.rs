@@ -109,6 +109,15 @@ impl Latest {
         self.lock().words.get(device).cloned().unwrap_or_default()
     }
 
+    /// Whether a device has answered with registers.
+    pub fn has_words(&self, device: &DeviceId) -> bool {
+        let heard = self.lock();
+        heard
+            .words
+            .get(device)
+            .is_some_and(|words| !words.is_empty())
+    }
+
     /// Counts up whenever something was heard.
     pub fn changes(&self) -> watch::Receiver<u64> {
         self.changed.subscribe()

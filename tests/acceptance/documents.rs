@@ -7,7 +7,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use tests::{COMMANDS, Ended, Program, python};
+use tests::{COMMANDS, Ended, Program, judged};
 
 fn noonmark(arguments: &[&str]) -> Ended {
     Program::start(arguments).end()
@@ -36,16 +36,8 @@ fn every_example_fits_its_schema_and_nothing_unknown_does() {
         assert_eq!((printed.code, printed.err.as_str()), (Some(0), ""));
         let schema = folder.path().join(kind);
         fs::write(&schema, printed.out).expect("room for it");
-        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("acceptance/schemas.py");
-        let output = Command::new(python())
-            .arg(script)
-            .arg(&schema)
-            .args(&examples)
-            .output()
-            .expect("the peers of the tests are installed");
-        let err = String::from_utf8_lossy(&output.stderr);
-        assert!(output.status.success(), "{kind}: {err}");
-        let out = String::from_utf8_lossy(&output.stdout);
+        let files = [schema].into_iter().chain(examples.iter().cloned());
+        let out = judged("schemas.py", files);
         let counts: Vec<usize> = out
             .split_whitespace()
             .map(|n| n.parse().expect("a number"))

@@ -14,8 +14,7 @@ use daemon::store::{About, Layout, NewDelivery, Store, Target};
 use made::{store, store_of};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
-use tests::{Ended, Program};
+use tests::{Ended, Program, judged};
 
 const USAGE: Option<i32> = Some(64);
 const BAD_DATA: Option<i32> = Some(65);
@@ -148,17 +147,8 @@ fn the_page_of_the_demo_needs_no_other_file_and_agrees_with_its_tables() {
 
 /// The report and the mails in a folder, in a browser (`driven/report.py`).
 fn look_at(folder: &Path) {
-    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("the peers of the tests");
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/driven/report.py");
     let files = ["report.html", "mail-02-service.html", "mail-12-family.html"];
-    let looked = Command::new(python)
-        .arg(script)
-        .args(files.map(|name| folder.join(name)))
-        .output()
-        .expect("it starts");
-    let said = String::from_utf8_lossy(&looked.stdout);
-    let wrong = String::from_utf8_lossy(&looked.stderr);
-    assert!(looked.status.success(), "{said}\n{wrong}");
+    let said = judged("driven/report.py", files.map(|name| folder.join(name)));
     assert!(said.contains("files looked at: 3"), "{said}");
 }
 

@@ -3,6 +3,7 @@
 //! Never in here: what a peer says.
 
 use crate::wait::DEADLINE;
+use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
@@ -78,6 +79,21 @@ impl Lines {
     pub fn rest(self) -> Vec<String> {
         self.0.iter().collect()
     }
+}
+
+/// What a script of `acceptance/` says of these arguments. Panics with all that it has said where it ends as
+/// wrong.
+pub fn judged(script: &str, arguments: impl IntoIterator<Item = impl AsRef<OsStr>>) -> String {
+    let scripts = Path::new(env!("CARGO_MANIFEST_DIR")).join("acceptance");
+    let output = Command::new(python())
+        .arg(scripts.join(script))
+        .args(arguments)
+        .output()
+        .expect("NOONMARK_TEST_PYTHON names a program");
+    let said = String::from_utf8(output.stdout).expect("UTF-8");
+    let wrong = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}\n{wrong}");
+    said
 }
 
 /// What a peer says behind a prefix.

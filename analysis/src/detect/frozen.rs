@@ -133,7 +133,7 @@ impl FrozenWatch {
         (false, Some(found))
     }
 
-    /// Whether something moved at the latest poll, which was at this time.
+    /// Whether something moved at the latest poll, which was at this time, or the watch starts afresh there.
     pub fn moved_at(&self, at: Time) -> bool {
         self.stand.is_some_and(|(since, ..)| since == at)
     }

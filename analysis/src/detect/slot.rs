@@ -125,6 +125,17 @@ impl InverterSlot {
 }
 
 impl InputSlot {
+    /// Voltage and current, each over the expected peak's, where they say something about the curve [-].
+    pub fn on_curve(&self) -> Option<(f64, f64)> {
+        let expected = self
+            .expected
+            .filter(|_| matches!(self.gate, Gate::Valid | Gate::Limited))?;
+        let voltage_ratio = self.voltage?.v() / expected.voltage.v();
+        let current_ratio = self.current?.a() / expected.current.a();
+        let both = voltage_ratio.is_finite() && current_ratio.is_finite();
+        both.then_some((voltage_ratio, current_ratio))
+    }
+
     /// Whether it gives less than it could because of a limit, its own or its inverter's.
     pub fn is_held_back(&self, of_inverter: Option<Limit>) -> bool {
         let limit = self.limit.or(of_inverter);

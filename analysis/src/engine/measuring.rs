@@ -270,7 +270,16 @@ impl Engine {
     }
 
     fn drop_frozen(&mut self, i: usize, poll: &mut [Reading]) {
-        let values: Vec<WatchedValue> = poll.iter().filter_map(|r| self.moving(r)).collect();
+        let moves = |reading: &Reading| {
+            let (_, quantity) = self.roles.quantity(reading.channel);
+            let value = reading.value.good().filter(|v| *v != 0.0)?;
+            is_lively(quantity).then_some(WatchedValue {
+                channel: reading.channel,
+                value,
+                always_moves: always_moves(quantity),
+            })
+        };
+        let values: Vec<WatchedValue> = poll.iter().filter_map(moves).collect();
         let has_power = values.iter().any(|v| {
             let (_, quantity) = self.roles.quantity(v.channel);
             let rated_w = self.plant.inverters[i].rated_ac.w();
@@ -285,7 +294,7 @@ impl Engine {
         let at_work = is_lit && has_power && values.len() >= FROZEN_VALUES;
         let watch = &mut self.state.measuring.frozen[i];
         let (believed, edge) = watch.poll(poll[0].at, &values, at_work);
-        let moves = watch.moved_at(poll[0].at);
+        let goes_on = at_work && watch.moved_at(poll[0].at);
         let device = self.plant.inverters[i].id.clone();
         if let Some(edge) = edge {
             let new = |began, found, seen: &_| {
@@ -294,26 +303,32 @@ impl Engine {
             self.book_measuring(&device, Kind::ValueFrozen, edge, new);
         }
         if believed {
-            self.drop_frozen_inputs(i, poll, at_work && moves);
+            self.drop_frozen_inputs(i, poll, &values, goes_on);
         } else {
             poll.iter_mut().for_each(|r| r.value = Value::Missing);
         }
     }
 
-    /// Inputs that stand still while the rest of their inverter moves.
-    fn drop_frozen_inputs(&mut self, i: usize, poll: &mut [Reading], moves: bool) {
+    /// Inputs that stand still while the rest of their inverter goes on; `values`: all that moves at work.
+    fn drop_frozen_inputs(
+        &mut self,
+        i: usize,
+        poll: &mut [Reading],
+        values: &[WatchedValue],
+        goes_on: bool,
+    ) {
         let device = self.plant.inverters[i].id.clone();
         for k in 0..self.plant.inverters[i].inputs.len() {
             let number = self.plant.inverters[i].inputs[k].number;
             let is_of_input =
-                |r: &Reading| self.roles.quantity(r.channel).0 == Place::Input(number);
-            let own = poll.iter().filter(|r| is_of_input(r));
-            let values: Vec<WatchedValue> = own.filter_map(|r| self.moving(r)).collect();
-            let at_work = moves && values.len() >= FROZEN_INPUT_VALUES;
+                |channel: ChannelId| self.roles.quantity(channel).0 == Place::Input(number);
+            let own = values.iter().filter(|v| is_of_input(v.channel));
+            let own: Vec<WatchedValue> = own.copied().collect();
+            let at_work = goes_on && own.len() >= FROZEN_INPUT_VALUES;
             let watch = &mut self.state.measuring.frozen_inputs[i][k];
-            let (believed, edge) = watch.poll(poll[0].at, &values, at_work);
+            let (believed, edge) = watch.poll(poll[0].at, &own, at_work);
             if !believed {
-                let own = poll.iter_mut().filter(|r| is_of_input(r));
+                let own = poll.iter_mut().filter(|r| is_of_input(r.channel));
                 own.for_each(|r| r.value = Value::Missing);
             }
             match edge {
@@ -329,17 +344,6 @@ impl Engine {
                 None => {}
             }
         }
-    }
-
-    /// A reading that does not stand still at work.
-    fn moving(&self, reading: &Reading) -> Option<WatchedValue> {
-        let (_, quantity) = self.roles.quantity(reading.channel);
-        let value = reading.value.good().filter(|v| *v != 0.0)?;
-        is_lively(quantity).then_some(WatchedValue {
-            channel: reading.channel,
-            value,
-            always_moves: always_moves(quantity),
-        })
     }
 
     fn drop_still(&mut self, poll: &mut [Reading]) {

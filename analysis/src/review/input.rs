@@ -113,15 +113,10 @@ impl InputReview {
             let missing = Power::from_w((peak.w() - (voltage * current).w()).max(0.0));
             open.missing_wh += (missing * slot.span).wh();
         }
+        let Some((voltage_ratio, current_ratio)) = now.on_curve() else {
+            return;
+        };
         let is_tested = now.gate == Gate::Valid;
-        if !is_tested && now.gate != Gate::Limited {
-            return;
-        }
-        let voltage_ratio = voltage.v() / expected.voltage.v();
-        let current_ratio = current.a() / expected.current.a();
-        if !(voltage_ratio.is_finite() && current_ratio.is_finite()) {
-            return;
-        }
         if is_tested {
             open.tested.push((middle, current_ratio, voltage_ratio));
         }

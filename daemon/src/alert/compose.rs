@@ -7,7 +7,7 @@ use super::links::Links;
 use super::pack::{Envelope, PackError, message_id, pack};
 use super::picture::picture;
 use crate::store::{About, Delivery, News, Store, StoreError};
-use crate::text::{at_site, midnight};
+use crate::text::{day_at, midnight};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
@@ -197,8 +197,7 @@ impl Composer {
                 });
             }
         }
-        let begun = store.span()?.and_then(|(at, _)| at_site(at, self.timezone));
-        let begun = begun.map(|at| at.date_naive());
+        let begun = store.span()?.and_then(|(at, _)| day_at(at, self.timezone));
         let period = letter::Of {
             name,
             readings_from: begun.filter(|day| (first..next).contains(day) && *day > first),

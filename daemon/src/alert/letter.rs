@@ -4,7 +4,7 @@
 use super::groups::{Group, cautions, groups};
 use super::places::places;
 use crate::store::Turn;
-use crate::text::{kwh, money, percent};
+use crate::text::{LEAST_SHOWN_WH, kwh, money, percent};
 use analysis::detect::Severity;
 use analysis::diagnose::Finding;
 use analysis::ledger::Loss;
@@ -18,9 +18,6 @@ use chrono::NaiveDate;
 use chrono_tz::Tz;
 use config::checked::{Reader, Role};
 use std::collections::BTreeSet;
-
-/// What is not recorded is a line of its own from here on.
-const LEAST_SHOWN_WH: f64 = 50.0;
 
 /// What every mail of a site needs.
 #[derive(Debug, Clone, Copy)]

@@ -4,7 +4,7 @@
 use super::letter::Told;
 use crate::report::chart_files::{ChartFilesError, png};
 use crate::store::{Store, StoreError};
-use crate::text::{at_site, midnight, utc_offset};
+use crate::text::{at_site, day_at, midnight, utc_offset};
 use analysis::chart::{ChartError, Size, SummaryInput};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
@@ -34,8 +34,7 @@ pub fn picture(
     let Some((_, last)) = store.span()? else {
         return Ok(None);
     };
-    let day = at_site(around, timezone).map(|date| date.date_naive());
-    let from = day.map(|day| midnight(day, timezone));
+    let from = day_at(around, timezone).map(|day| midnight(day, timezone));
     let from = from.unwrap_or(around - PICTURE_SPAN);
     let to = last.min(from + PICTURE_SPAN);
     let from = if to - from < LEAST_OF_A_DAY {

@@ -4,7 +4,7 @@
 use super::past::{Past, is_to};
 use super::policy::Situation;
 use crate::store::{About, Delivery, News, Turn};
-use crate::text::at_site;
+use crate::text::{at_site, day_at};
 use analysis::detect::{Kind, Severity};
 use analysis::diagnose::{Finding, FindingId};
 use analysis::reading::{Span, Time};
@@ -203,7 +203,7 @@ impl<'a> To<'a> {
             return None;
         }
         let first = today.with_day(1)?.checked_sub_months(Months::new(1))?;
-        let looked = at_site(self.of.first_slot?, self.of.timezone)?.date_naive();
+        let looked = day_at(self.of.first_slot?, self.of.timezone)?;
         (looked < today.with_day(1)?).then_some(About::Month(first))
     }
 
@@ -213,8 +213,7 @@ impl<'a> To<'a> {
         let day = today.checked_sub_days(Days::new(1))?;
         let first = today.checked_sub_days(Days::new(CAUGHT_UP_DAYS))?;
         let is_of_days = |news: &&News| {
-            at_site(news.at, self.of.timezone)
-                .is_some_and(|at| (first..today).contains(&at.date_naive()))
+            day_at(news.at, self.of.timezone).is_some_and(|day| (first..today).contains(&day))
         };
         let untold = self.of.news.iter().filter(is_of_days).filter(|news| {
             let finding = self.of.findings.get(&news.finding);

@@ -7,7 +7,7 @@ mod number;
 mod sure;
 
 pub use loss::{limit, loss};
-pub use number::{count, kwh, percent};
+pub use number::{LEAST_SHOWN_WH, count, kwh, percent};
 pub use sure::{Sureness, sure};
 
 use analysis::detect::Severity;
@@ -118,6 +118,11 @@ pub fn day(number: i64) -> Option<NaiveDate> {
 pub fn at_site(at: Time, timezone: Tz) -> Option<DateTime<Tz>> {
     let utc = DateTime::<Utc>::from_timestamp_millis(at.unix_ms())?;
     Some(timezone.from_utc_datetime(&utc.naive_utc()))
+}
+
+/// The day at the site; `None` outside the calendar.
+pub fn day_at(at: Time, timezone: Tz) -> Option<NaiveDate> {
+    Some(at_site(at, timezone)?.date_naive())
 }
 
 /// An error with what is behind it, each said once.

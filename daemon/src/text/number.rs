@@ -3,6 +3,9 @@
 
 use analysis::reading::Energy;
 
+/// What [`kwh`] shows as `0.1 kWh` at least: less is not worth a line of its own [Wh].
+pub const LEAST_SHOWN_WH: f64 = 50.0;
+
 /// `1 234.5 kWh`
 pub fn kwh(energy: Energy) -> String {
     format!("{} kWh", grouped(energy.wh() / 1000.0))

@@ -1,7 +1,7 @@
 //! Days, months and years as the calendar at the site has them.
 //! Never in here: solar days, by which figures are counted.
 
-use crate::text::{at_site, midnight};
+use crate::text::{self, midnight};
 use analysis::reading::Time;
 use chrono::{Datelike, Days, Months, NaiveDate};
 use chrono_tz::Tz;
@@ -38,7 +38,7 @@ impl Length {
 
 /// The day at the site at a time.
 pub fn day_at(at: Time, timezone: Tz) -> NaiveDate {
-    at_site(at, timezone).map_or_else(NaiveDate::default, |date| date.date_naive())
+    text::day_at(at, timezone).unwrap_or_default()
 }
 
 /// First day of the length that holds a day, and the first day after it.

@@ -3,20 +3,13 @@
 
 use super::Plant;
 use std::process::Command;
+use tests::{judged, python};
 
 #[test]
 fn answers_are_as_they_are_described() {
     let plant = Plant::start("");
     let id = plant.found();
-    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/described.py");
-    let output = Command::new(python)
-        .args([script, &plant.address, "hut", "2026-03-20", &id])
-        .output()
-        .expect("it starts");
-    let said = String::from_utf8_lossy(&output.stdout);
-    let wrong = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{said}\n{wrong}");
+    let said = judged("described.py", [&plant.address, "hut", "2026-03-20", &id]);
     assert!(said.contains("every path asked"), "{said}");
 }
 
@@ -27,8 +20,7 @@ fn requests_that_are_made_up_are_answered_as_described() {
     const EXAMPLES: &str = "15";
     let plant = Plant::start("");
     plant.found();
-    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
-    let program = std::path::Path::new(&python).with_file_name("schemathesis");
+    let program = std::path::Path::new(&python()).with_file_name("schemathesis");
     let folder = tempfile::tempdir().expect("a folder");
     let address = format!("http://{}", plant.address);
     let output = Command::new(program)

@@ -10,6 +10,7 @@ use daemon::web::link::{Key, Purpose, path, sign};
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
+use tests::python;
 
 /// A script of `driven`, which talks while it works.
 struct Visit {
@@ -19,9 +20,8 @@ struct Visit {
 
 impl Visit {
     fn start(script: &str, arguments: &[&str]) -> Self {
-        let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("acceptance/driven");
-        let mut child = Command::new(python)
+        let mut child = Command::new(python())
             .arg(folder.join(script))
             .args(arguments)
             .stdout(Stdio::piped())

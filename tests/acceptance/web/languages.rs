@@ -1,8 +1,7 @@
 //! The pages in each language: chosen by the browser, or by people, which then holds.
 
 use super::Plant;
-use std::process::Command;
-use tests::{Browser, until};
+use tests::{Browser, judged, until};
 
 fn language(browser: &mut Browser, accepted: &str) -> String {
     let head = [("accept-language", accepted)];
@@ -15,25 +14,27 @@ fn language(browser: &mut Browser, accepted: &str) -> String {
 fn every_page_is_whole_in_every_language() {
     let plant = Plant::start("");
     let id = plant.found();
-    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/acceptance/languages.py");
     let finding = format!("/findings/{id}");
-    let output = Command::new(python)
-        .args([script, &plant.address, "/", "/findings", &finding])
-        .args(["/inverters/hut", "/inverters/hut/days/2026-03-20"])
-        .args([
-            "/inverters/hut/days/2026-03-18",
-            "/ledger/day",
-            "/ledger/year",
-        ])
-        .args(["/performance/day", "/performance/month", "/devices"])
-        .arg("/devices/hut/registers")
-        .args(["/maintenance", "/design", "/settings", "/no-such-page"])
-        .output()
-        .expect("it starts");
-    let said = String::from_utf8_lossy(&output.stdout);
-    let wrong = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{said}\n{wrong}");
+    let pages = [
+        "/",
+        "/findings",
+        &finding,
+        "/inverters/hut",
+        "/inverters/hut/days/2026-03-20",
+        "/inverters/hut/days/2026-03-18",
+        "/ledger/day",
+        "/ledger/year",
+        "/performance/day",
+        "/performance/month",
+        "/devices",
+        "/devices/hut/registers",
+        "/maintenance",
+        "/design",
+        "/settings",
+        "/no-such-page",
+    ];
+    let address = plant.address.as_str();
+    let said = judged("languages.py", [address].into_iter().chain(pages));
     assert!(said.contains("pages in both languages: 16"), "{said}");
 }
 

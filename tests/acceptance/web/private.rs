@@ -5,6 +5,7 @@ use super::access::{PASSWORD, sign_in, with_passwords};
 use std::fs;
 use std::io::Write;
 use std::process::Command;
+use tests::python;
 
 #[test]
 fn nothing_that_is_answered_names_a_path_or_a_secret() {
@@ -77,8 +78,7 @@ fn an_encrypted_page_is_reached_by_its_certificate() {
                   c = ssl.create_default_context(cafile=sys.argv[2])\n\
                   a = u.urlopen(f'https://{sys.argv[1]}/', context=c, timeout=60)\n\
                   print(a.status, a.headers['strict-transport-security'], a.headers['set-cookie'])";
-    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("as for the devices");
-    let output = Command::new(python)
+    let output = Command::new(python())
         .args(["-c", script, &plant.address, &page])
         .output();
     let output = output.expect("it starts");

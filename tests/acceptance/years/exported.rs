@@ -6,7 +6,7 @@ use crate::{
 use analysis::reading::{Span, Value};
 use serde_json::{Value as Json, json};
 use std::path::Path;
-use std::process::Command;
+use tests::judged;
 
 /// What stands in a row behind file, time and channel.
 type Numbers = (i32, [Option<f64>; 5], [i64; 3]);
@@ -103,20 +103,7 @@ fn export(store: &Path, out: &Path, (from, to): (&str, &str), format: &str) -> t
 }
 
 fn read(folder: &Path, format: &str) -> Vec<Json> {
-    let python = std::env::var("NOONMARK_TEST_PYTHON").expect("set as DEVELOPERS.md says");
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("acceptance/read_export.py");
-    let output = Command::new(python)
-        .arg(script)
-        .arg(folder)
-        .arg(format)
-        .output();
-    let output = output.expect("python runs");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    let lines = String::from_utf8(output.stdout).expect("UTF-8");
+    let lines = judged("read_export.py", [folder.as_os_str(), format.as_ref()]);
     lines
         .lines()
         .map(|line| serde_json::from_str(line).expect("JSON"))

@@ -79,9 +79,9 @@ struct Page {
 pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, ReportError> {
     let About { plant, timezone } = about;
     let local = |at: Time| text::local(at, timezone);
+    let handed_over = handover(about).map_or_else(String::new, |day| day.to_string());
     let Some(FirstDays { from, to, whole }) = first_days(about, store)? else {
-        let from = handover(about).map_or_else(String::new, |day| day.to_string());
-        return Err(CommissioningError::Empty { from }.into());
+        return Err(CommissioningError::Empty { from: handed_over }.into());
     };
     let period = (from, to);
     let utc_offset = |at: Time| text::utc_offset(at, timezone);
@@ -142,7 +142,7 @@ pub fn write(folder: &Path, about: About<'_>, store: &Store) -> Result<PathBuf, 
         from: local(from),
         to: local(to),
         zone: timezone.to_string(),
-        handed_over: handover(about).map_or_else(String::new, |day| day.to_string()),
+        handed_over,
         counts: [Verdict::Pass, Verdict::Look, Verdict::Fail].map(|v| (v.word(), count(v))),
         open: open
             .map(|f| [f.title(), local(f.began), f.summary.clone()])
@@ -211,19 +211,19 @@ fn first_days(about: About<'_>, store: &Store) -> Result<Option<FirstDays>, Repo
 
 /// The day of the handover, which the plant has as its midnight in UTC.
 fn handover(about: About<'_>) -> Option<NaiveDate> {
-    let at = text::at_site(about.plant.site.commissioned, Tz::UTC)?;
-    Some(at.date_naive())
+    text::day_at(about.plant.site.commissioned, Tz::UTC)
 }
 
 /// The first days of `[from, last)`; `None` outside the calendar.
 fn up_to(from: Time, last: Time, timezone: Tz) -> Option<FirstDays> {
-    let date = |at| Some(text::at_site(at, timezone)?.date_naive());
-    let begun = date(from)?;
+    let begun = text::day_at(from, timezone)?;
     let part = u64::from(text::midnight(begun, timezone) < from);
     let first_whole = begun.checked_add_days(Days::new(part))?;
     let after = first_whole.checked_add_days(Days::new(MOST_DAYS))?;
     let to = last.min(text::midnight(after, timezone));
-    let whole = (date(to)? - first_whole).num_days().max(0);
+    let whole = (text::day_at(to, timezone)? - first_whole)
+        .num_days()
+        .max(0);
     Some(FirstDays { from, to, whole })
 }
 

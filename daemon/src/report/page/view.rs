@@ -4,7 +4,7 @@
 use super::inputs::Shown;
 use super::{PageError, Whole, findings, inputs, supply, words};
 use crate::report::ReportError;
-use crate::text;
+use crate::text::{self, LEAST_SHOWN_WH};
 use analysis::chart::{LedgerBar, LedgerInput, MOST_PARTS, dark_rules, ledger_picture};
 use analysis::ledger::{Figures, Loss, Performance, Period};
 use analysis::plant::Plant;
@@ -226,9 +226,6 @@ fn losses(plant: &Plant, site: &Balance) -> Vec<LossRow> {
     };
     shown.into_iter().map(row).collect()
 }
-
-/// What is shown as `0.1 kWh` at least.
-const LEAST_SHOWN_WH: f64 = 50.0;
 
 fn ledger(energy: &EnergyReview) -> Result<Vec<Drawn>, PageError> {
     let mut largest: Vec<(Loss, f64)> = energy

@@ -88,9 +88,9 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
             .filter_map(|value| value_row(page, t, value))
             .collect(),
         without: without.join("; "),
-        registers: match page.latest.words(&DeviceId::new(&device.id)).is_empty() {
-            true => String::new(),
-            false => paths::registers(&device.id),
+        registers: match page.latest.has_words(&DeviceId::new(&device.id)) {
+            true => paths::registers(&device.id),
+            false => String::new(),
         },
     }
 }

@@ -2,6 +2,7 @@
 
 use super::performance::Tab;
 use super::{Answer, Frame, filled, message};
+use crate::text::LEAST_SHOWN_WH;
 use crate::web::access::Visit;
 use crate::web::calendar::{self, Length};
 use crate::web::texts::Texts;
@@ -15,9 +16,6 @@ use axum::response::Redirect;
 use chrono::NaiveDate;
 use serde::Deserialize;
 use std::sync::Arc;
-
-/// Less above rated power is not worth a line.
-const LEAST_SHOWN_WH: f64 = 50.0;
 
 #[derive(Template)]
 #[template(path = "web/ledger.html")]

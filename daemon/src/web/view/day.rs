@@ -8,7 +8,7 @@ use crate::text;
 use crate::web::Page;
 use crate::web::calendar::{self, Length};
 use analysis::chart::{DayInput, Look, darkened, day_svg};
-use analysis::detect::{Gate, InputSlot, InverterSlot, Slot};
+use analysis::detect::{InputSlot, InverterSlot, Slot};
 use analysis::review::{Review, healthy_curve};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -217,16 +217,8 @@ pub fn curve(
 
 /// Places of the inputs of an inverter that have a slot of these on their curve.
 pub fn on_a_curve(slots: &[Slot], i: usize) -> Vec<usize> {
-    let has = |k: &usize| {
-        slots.iter().any(|slot| {
-            let input = &slot.inverters[i].inputs[*k];
-            let is_shown = matches!(input.gate, Gate::Valid | Gate::Limited);
-            is_shown
-                && input.expected.is_some()
-                && input.voltage.is_some()
-                && input.current.is_some()
-        })
-    };
+    let of_input = |k: usize| slots.iter().map(move |slot| &slot.inverters[i].inputs[k]);
+    let has = |k: &usize| of_input(*k).any(|input| input.on_curve().is_some());
     let inputs = slots
         .first()
         .map_or(0, |slot| slot.inverters[i].inputs.len());
