@@ -2,7 +2,7 @@
 //! shares.
 //!
 //! Model:   the day's current and voltage are medians of ln (measured / expected by the datasheet); the
-//!          voltage's of the brighter half of its slots, where a resistance shows most.
+//!          voltage's of the brighter half of the bright slots (`expected::bright`).
 //!          Where the tracker holds the peak, what takes voltage (a lost section, warm cells) moves the
 //!          peak and leaves its current: so the current is held against that at the peak, freed from
 //!          the tracker's own way round it. At any peak d ln I / d ln V = -1; with v the measured over
@@ -17,17 +17,16 @@
 //!          How the missing voltage d goes with the voltage V and the current I stays as sums.
 //! Symbols: V [V], I [A], ratios and standard deviations [-].
 //! Range:   an hour of valid light for the current, an hour above 400 W/m2 for the voltage.
-//! Source:  own; 400 W/m2 as for I-V tests in IEC 62446-1 (from memory, verify). Scatter from day to
-//!          day: engineering judgement, replaced by the input's own (`array_watch`).
+//! Source:  own. Scatter from day to day: engineering judgement, replaced by the input's own
+//!          (`array_watch`).
 //! Check:   unit tests below; tests/acceptance/engine/array.rs.
 
+use crate::expected::{BRIGHT_POA_W_M2, brighter_half};
 use crate::reading::{SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 
 /// Valid light that a day needs [h].
 const MIN_LIGHT_H: f64 = 1.0;
-/// Irradiance above which the voltage is well known [W/m2].
-const MIN_VOLTAGE_POA_W_M2: f64 = 400.0;
 /// Own standard deviation above which a current is too rough [-].
 const MAX_OWN_RATIO: f64 = 0.06;
 /// Share of independent evidence in neighbouring slots [-].
@@ -209,7 +208,7 @@ impl Kept {
             volts: (sample.expected_voltage_v / sample.gains.1) as f32,
             amps: sample.expected_current_a as f32,
         };
-        let is_bright = sample.poa_w_m2 >= MIN_VOLTAGE_POA_W_M2;
+        let is_bright = sample.poa_w_m2 >= BRIGHT_POA_W_M2;
         Self {
             current_over_peak: sample.current_over_peak as f32,
             curve_over_peak: sample.curve_over_peak as f32,
@@ -235,9 +234,7 @@ fn is_off_peak(samples: &[Kept]) -> bool {
 }
 
 fn voltage_of(bright: &[KeptVoltage]) -> Option<DayMedian> {
-    let middle_a = median(bright.iter().map(|v| f64::from(v.amps)))?;
-    let brighter = bright.iter().filter(|v| f64::from(v.amps) >= middle_a);
-    let brighter: Vec<KeptVoltage> = brighter.copied().collect();
+    let brighter = brighter_half(bright.to_vec(), |v| f64::from(v.amps));
     Some(DayMedian {
         ln: median(brighter.iter().map(|v| f64::from(v.ln)))?,
         sigma: day_sigma(brighter.iter().map(|v| v.sigma), VOLTAGE_DAY_RATIO),
@@ -307,6 +304,11 @@ impl VoltageSums {
             di: self.di + ln * self.vi,
             ..self
         }
+    }
+
+    /// The voltage that is missing, over what is expected [-].
+    pub fn loss_ratio(&self) -> f64 {
+        self.dv / self.vv
     }
 
     /// Slots that are as good as independent.

@@ -1,7 +1,7 @@
 //! The latest valid slots of one input on one day: what a fast diagnosis looks at.
 //! Never in here: what the samples mean.
 
-use crate::reading::{SolarDay, Span, Time};
+use crate::reading::{SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -36,6 +36,8 @@ pub struct Window {
     day: Option<SolarDay>,
     samples: VecDeque<Sample>,
     first_ratio_of_day: Option<f64>,
+    /// The middle of the last samples of the day before.
+    ratio_before: Option<f64>,
 }
 
 impl Window {
@@ -49,6 +51,7 @@ impl Window {
         if self.day != Some(day) {
             *self = Self {
                 day: Some(day),
+                ratio_before: median(self.samples.iter().map(|s| s.ratio)),
                 ..Self::default()
             };
         }
@@ -67,9 +70,10 @@ impl Window {
         Some(self.samples.iter().skip(skipped).copied().collect())
     }
 
-    /// The first ratio of the day: whether a loss was there when the light came.
-    pub fn first_ratio_of_day(&self) -> Option<f64> {
-        self.first_ratio_of_day
+    /// The first ratio of the day, and the middle of the last ones of the day before: whether a loss was
+    /// there when the light came, and came in the night.
+    pub fn across_the_night(&self) -> Option<(f64, Option<f64>)> {
+        Some((self.first_ratio_of_day?, self.ratio_before))
     }
 
     /// All samples kept, oldest first.
@@ -111,7 +115,15 @@ mod tests {
             Some(6)
         );
         assert_eq!(window.latest(Span::from_h(2), slot, 4), None);
-        window.push(day(86_400_000), sample(86_400_000));
+        assert_eq!(window.across_the_night(), Some((1.0, None)));
+        window.push(
+            day(86_400_000),
+            Sample {
+                ratio: 0.7,
+                ..sample(86_400_000)
+            },
+        );
         assert_eq!(window.samples().count(), 1);
+        assert_eq!(window.across_the_night(), Some((0.7, Some(1.0))));
     }
 }

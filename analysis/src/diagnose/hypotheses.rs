@@ -14,7 +14,7 @@
 //! Symbols: ratios dimensionless; priors are probabilities per window.
 //! Range:   at least two samples; standard deviations > 0.
 //! Source:  own. Priors: engineering judgement, from one string fault in some hundred input-years;
-//!          cover is likely only after frost, and most when the loss was there at first light.
+//!          cover is likely only after frost, and most when the loss came at night.
 //! Check:   unit tests below, tests/acceptance/replay.rs on real snow days.
 
 use crate::detect::Sample;
@@ -41,8 +41,8 @@ const DENSITY_BELOW: f64 = 1e-3;
 const DEAD_SIGMA_RATIO: f64 = 0.008;
 /// Prior of a loss that none of the others describes: passing shade, a bad reading.
 const PRIOR_OTHER: f64 = 1e-2;
-/// Prior of cover: after frost with the loss there at first light, after frost, and without frost.
-const PRIOR_COVER_AT_FIRST_LIGHT: f64 = 0.5;
+/// Prior of cover: after frost where the loss came at night, after frost, and without frost.
+const PRIOR_COVER_AT_NIGHT: f64 = 0.5;
 const PRIOR_COVER_AFTER_FROST: f64 = 1e-3;
 const PRIOR_COVER_WITHOUT_FROST: f64 = 1e-9;
 /// Where nothing measures the temperature.
@@ -81,8 +81,8 @@ pub struct Context {
     pub strings: u8,
     /// Whether it has frozen or snowed lately; `None` where nothing measures it.
     pub frost: Option<bool>,
-    /// Whether the loss was there when the light came.
-    pub loss_at_first_light: bool,
+    /// Whether the loss was there when the light came, and not the evening before.
+    pub loss_came_at_night: bool,
     /// Whether another input on the plane carries what it should: snow seldom covers one alone.
     pub siblings_clear: bool,
     /// Whether all other inputs on the plane show a loss as well: strings seldom open together.
@@ -107,9 +107,7 @@ pub fn compare(window: &[Sample], context: Context) -> Vec<(Hypothesis, f64)> {
         .sum::<f64>()
         + lossy_voltage;
     let covered_prior = match context.frost {
-        Some(true) if context.loss_at_first_light && !context.siblings_clear => {
-            PRIOR_COVER_AT_FIRST_LIGHT
-        }
+        Some(true) if context.loss_came_at_night && !context.siblings_clear => PRIOR_COVER_AT_NIGHT,
         Some(true) => PRIOR_COVER_AFTER_FROST,
         Some(false) => PRIOR_COVER_WITHOUT_FROST,
         None => PRIOR_COVER_FROST_UNKNOWN,
@@ -266,7 +264,7 @@ mod tests {
     const WARM: Context = Context {
         strings: 2,
         frost: Some(false),
-        loss_at_first_light: false,
+        loss_came_at_night: false,
         siblings_clear: false,
         siblings_share_loss: false,
         near_shade: false,
@@ -274,7 +272,7 @@ mod tests {
     const FROST: Context = Context {
         strings: 4,
         frost: Some(true),
-        loss_at_first_light: true,
+        loss_came_at_night: true,
         siblings_clear: false,
         siblings_share_loss: false,
         near_shade: false,
@@ -368,7 +366,7 @@ mod tests {
         let context = Context {
             strings: 3,
             frost: Some(false),
-            loss_at_first_light: false,
+            loss_came_at_night: false,
             siblings_clear: false,
             siblings_share_loss: false,
             near_shade: false,

@@ -12,7 +12,7 @@ use crate::diagnose::voltage_loss::{self, Facts, VoltageLoss};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Known, Own, PlaneLight};
 use crate::plant::PvString;
-use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Time, median};
+use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -37,10 +37,14 @@ const BESIDE_TWO: f64 = 1.33;
 const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
 /// the sensor's and the sky's error and the cells' heat from its own.
-const LONE_LASTS: [f64; 2] = [0.035, 0.005];
+const LONE_CURRENT_LASTS: f64 = 0.035;
+const LONE_VOLTAGE_LASTS: f64 = 0.005;
 /// The same of its voltage where nothing measures the air either: weeks are 4 K warmer than the season's,
 /// and a cell's voltage falls by 0.39 % a kelvin [-].
 const LONE_UNHEATED_LASTS: f64 = 0.015;
+/// An input that is alone in its plane has lost something at once, or it is told nothing: what gathers for
+/// longer is a season's, the sensor's or the plane's dirt.
+const LONE_ONSET: Span = Span::from_h(24 * 30);
 /// Days that must have taught the last month before it says anything.
 const LAST_MONTH_DAYS: usize = 5;
 /// Days whose slots decide what takes the voltage, and days that are remembered.
@@ -49,13 +53,18 @@ const KEPT_DAYS: usize = 30;
 /// Probability at which another cause takes the place of the one that was said.
 const ANOTHER: f64 = 0.9;
 /// Probability that it is neither sections nor a resistance above which nothing is said yet: voltage is
-/// missing, but as by warm cells, a shadow or a meter.
+/// missing, but as by warm cells, a shadow or a meter; and above which nothing is said any more.
 const NEITHER: f64 = 0.5;
+const TAKEN_BACK: f64 = 0.95;
+/// Bright light that decides what takes the voltage [h].
+const SHAPE_H: f64 = 3.0;
 /// Days in a year that give a value, at most.
 const DAYS_PER_YEAR: f64 = 365.0;
 /// Streams on one input: current and voltage, each beside three references.
 const REFERENCES: usize = 3;
 
+/// What is said where voltage is missing.
+const VOLTAGE_KINDS: [Kind; 2] = [Kind::SectionLost, Kind::ResistanceHigh];
 /// What findings over days say of an input.
 pub(super) const DAY_KINDS: [Kind; 3] = [Kind::CurrentLow, Kind::SectionLost, Kind::ResistanceHigh];
 
@@ -227,10 +236,20 @@ impl Engine {
                 .voltage
                 .add(value, when.start, &of_voltage, &voltage_sought)
         });
+        let is_step = |edge: &Edge<Deficit>| self.is_step((i, k), edge);
+        let (current, voltage) = (current.filter(is_step), voltage.filter(is_step));
         if let Some(edge) = current {
             self.book_current(whose, edge);
         }
         self.book_voltage(whose, voltage, when.start);
+    }
+
+    /// Whether something came or went fast enough to be an input's own.
+    fn is_step(&self, input: (usize, usize), edge: &Edge<Deficit>) -> bool {
+        let is_alone = self.state.calibration.own(input).is_none();
+        let is_slow =
+            matches!(edge, Edge::Found { began, found, .. } if *found - *began > LONE_ONSET);
+        !(is_alone && is_slow)
     }
 
     fn book_current(&mut self, whose: &Whose, edge: Edge<Deficit>) {
@@ -255,15 +274,19 @@ impl Engine {
             }
             Some(Edge::Ended { at }) => {
                 array.missing_voltage = None;
-                for kind in [Kind::SectionLost, Kind::ResistanceHigh] {
-                    self.state.book.end(&whose.subject, kind, at);
-                }
+                self.end_voltage(whose, at);
                 return;
             }
             None => {}
         }
         if let Some(missing) = array.missing_voltage {
             self.diagnose_voltage(whose, missing, now);
+        }
+    }
+
+    fn end_voltage(&mut self, whose: &Whose, at: Time) {
+        for kind in VOLTAGE_KINDS {
+            self.state.book.end(&whose.subject, kind, at);
         }
     }
 
@@ -287,12 +310,23 @@ impl Engine {
         let facts = Facts {
             sections: input.strings.iter().map(sections).min().unwrap_or(1),
             strings: input.strings.len() as u32,
-            lasting_ratio: VOLTAGE_LASTS_LATELY,
+            lasting_ratio: if self.state.calibration.own((whose.i, whose.k)).is_some() {
+                VOLTAGE_LASTS_LATELY
+            } else {
+                self.lone_voltage_lasts()
+            },
         };
         let ranked = voltage_loss::compare(&sums, &facts);
         let stands = |kind: &Kind| self.state.book.stands(&whose.subject, *kind);
-        let stood = [Kind::SectionLost, Kind::ResistanceHigh].iter().any(stands);
-        if !stood && !voltage_loss::is_named(&ranked, NEITHER) {
+        let stood = VOLTAGE_KINDS.iter().any(stands);
+        // What was missing for long and no longer is, is not said any more.
+        let is_large = sums.loss_ratio() >= SMALLEST_VOLTAGE_RATIO;
+        let is_bright = sums.n * self.plant.timing.slot.hours() >= SHAPE_H;
+        if !stood && !(is_large && is_bright && voltage_loss::is_named(&ranked, NEITHER)) {
+            return;
+        }
+        if stood && !voltage_loss::is_named(&ranked, TAKEN_BACK) {
+            self.end_voltage(whose, now);
             return;
         }
         let mut new = explain::voltage_low(
@@ -341,13 +375,7 @@ impl Engine {
                     None,
                 ]
             };
-            let [current, voltage] = LONE_LASTS;
-            let voltage = if self.roles.has_heat {
-                voltage
-            } else {
-                LONE_UNHEATED_LASTS
-            };
-            return [current, voltage].map(plane);
+            return [LONE_CURRENT_LASTS, self.lone_voltage_lasts()].map(plane);
         };
         let of = |own: Own, lasts: [f64; REFERENCES]| {
             let beside = |known: Known, lasts| Reference {
@@ -371,6 +399,14 @@ impl Engine {
         let mut voltage_lasts = VOLTAGE_LASTS;
         voltage_lasts[0] *= beside.max(1.0);
         [of(current, CURRENT_LASTS), of(voltage, voltage_lasts)]
+    }
+
+    fn lone_voltage_lasts(&self) -> f64 {
+        if self.roles.has_heat {
+            LONE_VOLTAGE_LASTS
+        } else {
+            LONE_UNHEATED_LASTS
+        }
     }
 
     /// How many other inputs have all their strings on the plane of an input.

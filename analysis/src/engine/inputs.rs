@@ -21,6 +21,9 @@ const SAY: f64 = 0.95;
 const END: f64 = 0.9;
 /// A first ratio of the day under this is a loss that was there when the light came [-].
 const LOST_AT_FIRST_LIGHT: f64 = 0.9;
+/// Ratios of an evening and of the morning after it that are the same [-]: snow seldom leaves as much
+/// uncovered (engineering judgement).
+const SAME_RATIO: f64 = 0.04;
 
 /// No light is less than this over what a sensor says, where inputs can be judged at all [-].
 const LEAST_LIGHT_RATIO: f64 = 0.05;
@@ -76,11 +79,11 @@ impl Engine {
         let sample = sample(when, own, &siblings, fellows, now[i].inputs[k].missing_wh);
         let state = &mut self.state.inverters[i].inputs[k];
         state.window.push(when.day, sample);
-        let first = state.window.first_ratio_of_day();
+        let across_the_night = state.window.across_the_night();
         let context = Context {
             strings: whose.strings,
             frost,
-            loss_at_first_light: first.is_some_and(|ratio| ratio < LOST_AT_FIRST_LIGHT),
+            loss_came_at_night: across_the_night.is_some_and(came_at_night),
             siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
             siblings_share_loss: !siblings.is_empty()
                 && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),
@@ -114,6 +117,7 @@ impl Engine {
         if let Some((plane, prediction)) = plane.zip(prediction) {
             let seen = CalibrationSample {
                 rung: plane.rung,
+                poa_w_m2: plane.poa.w_m2(),
                 current_ratio: own.ratio,
                 current_by_voltage: own.current_by_voltage,
                 voltage_ratio: own.voltage_ratio,
@@ -300,6 +304,11 @@ impl Engine {
         }
         self.state.book.open(new);
     }
+}
+
+/// Whether a loss was there when the light came, and not as much of it the evening before.
+fn came_at_night((first, before): (f64, Option<f64>)) -> bool {
+    first < LOST_AT_FIRST_LIGHT && before.is_none_or(|before| (first - before).abs() > SAME_RATIO)
 }
 
 /// The slot of an input, freed from what its siblings share with it.

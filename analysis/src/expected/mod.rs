@@ -4,6 +4,7 @@
 //! of every input, [`Calibration`] learns how an input differs from its datasheet.
 //! Never in here: what a difference between measured and expected means.
 
+mod bright;
 mod calibration;
 mod chain;
 mod course;
@@ -24,6 +25,7 @@ mod types;
 mod typical;
 mod validity;
 
+pub use bright::{BRIGHT_POA_W_M2, brighter_half};
 pub use calibration::{
     Calibration, CalibrationSample, Factors, Known, Learned, LearnedOf, Own, SupplyNumber,
 };

@@ -67,7 +67,7 @@ pub fn voltage_low(
     let (ohm, by_resistance) = resistance.unwrap_or((0.0, 0.0));
     let (k, _) = sections.unwrap_or((1, 0.0));
     let by_sections: f64 = probability(ranked, |loss| matches!(loss, VoltageLoss::Sections(_)));
-    let ratio = sums.dv / sums.vv;
+    let ratio = sums.loss_ratio();
     let mean_a = (sums.ii / sums.n).sqrt();
     let place = place(&subject);
     let mut numbers = evidence(&[

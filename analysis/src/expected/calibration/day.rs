@@ -1,6 +1,7 @@
 //! What one day of one input says about it, and whether that day may calibrate.
 //!
-//! Model:   medians over the valid slots of a day in one kind of light. A voltage that is off all day
+//! Model:   medians over the valid slots of a day in one kind of light; of the voltage also over the
+//!          brighter half of the bright ones (`bright`), or of all where they are few. A voltage that is off all day
 //!          is taken as the cells' temperature, and the current is compared with the curve where that
 //!          temperature moves it: with u the median of V_measured / V_mp,
 //!          I_measured / I_curve(V / u) = I_measured / I_curve(V) / (1 - (d ln I / d ln V) ln u)
@@ -13,6 +14,7 @@
 //!          mismatch 7 % at most, temperature error 10 K x 0.4 %/K plus 2 %.
 //! Check:   tests below; tests/acceptance/engine/health.rs, strings open from the first day.
 
+use super::super::bright::{BRIGHT_POA_W_M2, brighter_half};
 use super::super::types::WeatherRung;
 use crate::plant::{Input, Plant};
 use crate::reading::{Span, median, robust_spread};
@@ -20,6 +22,8 @@ use serde::{Deserialize, Serialize};
 
 /// Light that a day must have [h].
 const MIN_LIGHT_H: f64 = 1.5;
+/// Bright light beside which the rest of a day says nothing of the voltage [h].
+const MIN_BRIGHT_H: f64 = 1.0;
 /// Largest spread of the current ratios of a day [-].
 const MAX_SPREAD_RATIO: f64 = 0.05;
 /// Bounds of the current and of the voltage around 1, beside the module's own tolerance [-].
@@ -33,6 +37,8 @@ pub(super) const SIBLING_BOUND_RATIO: f64 = 0.06;
 pub struct CalibrationSample {
     /// Where the light came from.
     pub rung: WeatherRung,
+    /// Irradiance in the plane [W/m2].
+    pub poa_w_m2: f64,
     /// I_measured / I_curve(V_measured) [-].
     pub current_ratio: f64,
     /// d ln I / d ln V of the curve there [-].
@@ -49,6 +55,7 @@ pub struct CalibrationSample {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(super) struct Kept {
     pub rung: WeatherRung,
+    pub poa_w_m2: f64,
     pub current_ratio: f64,
     pub current_by_voltage: f64,
     /// V_measured / V_mp of the calibrated chain.
@@ -77,14 +84,44 @@ impl Bounds {
     }
 }
 
+/// The voltage of some slots.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct VoltageMedian {
+    /// ln (V_measured / V_mp).
+    pub ln: f64,
+    /// See [`CalibrationSample`].
+    pub per_offset_k: f64,
+}
+
+impl VoltageMedian {
+    fn of(slots: &[&Kept]) -> Option<Self> {
+        Some(Self {
+            ln: median(slots.iter().map(|s| s.voltage_ln))?,
+            per_offset_k: median(slots.iter().map(|s| s.voltage_per_offset_k))?,
+        })
+    }
+
+    /// The offset of the cells by which the voltage would be that of an array that differs from its
+    /// datasheet by `own_ln`.
+    pub fn offset_k(&self, own_ln: f64) -> f64 {
+        (self.ln - own_ln) / self.per_offset_k
+    }
+
+    /// What the array differs by, ln, with such an offset.
+    pub fn own_ln(&self, offset_k: f64) -> f64 {
+        self.ln - self.per_offset_k * offset_k
+    }
+}
+
 /// The medians of a steady day.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct DayMedian {
     pub rung: WeatherRung,
     pub current_ratio: f64,
-    /// ln (V_measured / V_mp).
-    pub voltage_ln: f64,
-    pub voltage_per_offset_k: f64,
+    /// Of all slots: by it cells are warmer than thought.
+    pub voltage: VoltageMedian,
+    /// Of bright ones: by it one input is unlike another.
+    pub bright: VoltageMedian,
     /// Whether it is near enough to the datasheet and to its siblings to calibrate.
     pub may_calibrate: bool,
 }
@@ -101,20 +138,27 @@ impl DayMedian {
         let off = median(of_rung().map(|s| s.seen_voltage_ratio))?.ln();
         let currents = || of_rung().map(|s| s.current_ratio / (1.0 - s.current_by_voltage * off));
         let current_ratio = median(currents())?;
-        let voltage_ln = median(of_rung().map(|s| s.voltage_ln))?;
+        let all: Vec<&Kept> = of_rung().collect();
+        let voltage = VoltageMedian::of(&all)?;
+        let bright = of_rung().filter(|s| s.poa_w_m2 >= BRIGHT_POA_W_M2);
+        let mut bright: Vec<&Kept> = bright.collect();
+        if bright.len() as f64 * slot.hours() < MIN_BRIGHT_H {
+            bright = all;
+        }
+        let bright = VoltageMedian::of(&brighter_half(bright, |s| s.poa_w_m2))?;
         let beside = median(of_rung().filter_map(|s| s.beside_siblings));
         let half_a_string = 0.5 / bounds.strings.max(1) as f64;
         let tolerance = bounds.power_tolerance_ratio;
         let may_calibrate = (current_ratio - 1.0).abs()
             <= (CURRENT_BOUND_RATIO + tolerance).min(half_a_string)
-            && voltage_ln.exp_m1().abs() <= VOLTAGE_BOUND_RATIO + tolerance
+            && voltage.ln.exp_m1().abs() <= VOLTAGE_BOUND_RATIO + tolerance
             && beside.is_none_or(|beside| (beside - 1.0).abs() <= SIBLING_BOUND_RATIO);
         let is_steady = robust_spread(currents(), current_ratio)? <= MAX_SPREAD_RATIO;
         is_steady.then_some(Self {
             rung,
             current_ratio,
-            voltage_ln,
-            voltage_per_offset_k: median(of_rung().map(|s| s.voltage_per_offset_k))?,
+            voltage,
+            bright,
             may_calibrate,
         })
     }
@@ -139,6 +183,7 @@ mod tests {
     fn day(ratio: impl Fn(usize) -> f64, beside: Option<f64>) -> Vec<Kept> {
         let sample = |i| Kept {
             rung: WeatherRung::PlaneSensor,
+            poa_w_m2: 600.0,
             current_ratio: ratio(i),
             current_by_voltage: -1.0,
             seen_voltage_ratio: 1.0,
@@ -161,7 +206,7 @@ mod tests {
     fn a_steady_day_calibrates() {
         let steady = day(|i| 0.95 + 0.001 * (i % 3) as f64, None);
         let median = median_of(&steady, BOUNDS).expect("steady");
-        assert_eq!((median.current_ratio, median.voltage_ln), (0.951, 0.01));
+        assert_eq!((median.current_ratio, median.voltage.ln), (0.951, 0.01));
         assert_eq!(median_of(&steady[..10], BOUNDS), None, "too little light");
     }
 
@@ -175,6 +220,19 @@ mod tests {
         }
         let median = median_of(&cold, BOUNDS).expect("steady");
         assert!((median.current_ratio - 1.0).abs() < 0.001, "{median:?}");
+    }
+
+    #[test]
+    fn dim_slots_say_nothing_of_how_one_input_differs_from_another() {
+        let mut clear = day(|_| 0.97, None);
+        for (i, sample) in clear.iter_mut().enumerate() {
+            sample.poa_w_m2 = 300.0 + 10.0 * i as f64;
+            sample.voltage_ln = if sample.poa_w_m2 < 560.0 { 0.01 } else { 0.006 };
+        }
+        let median = median_of(&clear, BOUNDS).expect("steady");
+        assert_eq!((median.voltage.ln, median.bright.ln), (0.01, 0.006));
+        let dim = &clear[..20];
+        assert_eq!(median_of(dim, BOUNDS).expect("steady").bright.ln, 0.01);
     }
 
     #[test]

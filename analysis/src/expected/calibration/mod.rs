@@ -5,7 +5,8 @@
 //!          of its light, by where the light comes from, and the offset dT_p of its cells, stated for
 //!          the reference rise (`Heat::offset_weight`). What is left is the input's own: g_i, v_i.
 //!          g_p = median_i(current_i / g_i);  g_i = current_i / g_p, where two or more inputs vouch
-//!          for the plane. A lone input is its plane, within closer steps. Likewise for the voltage.
+//!          for the plane. A lone input is its plane, within closer steps. Likewise for the voltage, v_i by
+//!          bright slots, by which a day is judged too.
 //!          Light that the inputs of the plane show has no gain of its own.
 //! Symbols: gains and ratios dimensionless, dT_p [K], b relative change of the peak voltage per
 //!          kelvin of offset (one-diode model) [1/K].
@@ -28,7 +29,7 @@ pub use slow::Known;
 use super::types::WeatherRung;
 use crate::plant::Plant;
 use crate::reading::{SolarDay, Span, median};
-use day::{Bounds, DayMedian, Kept};
+use day::{Bounds, DayMedian, Kept, VoltageMedian};
 use level::OfInput;
 use serde::{Deserialize, Serialize};
 use slow::{Rule, Slow};
@@ -220,6 +221,7 @@ impl Calibration {
         if let Some(samples) = &mut self.inputs[i][k].samples {
             samples.push(Kept {
                 rung: seen.rung,
+                poa_w_m2: seen.poa_w_m2,
                 current_ratio: seen.current_ratio * known.light.value * known.current.value,
                 current_by_voltage: seen.current_by_voltage,
                 seen_voltage_ratio: seen.voltage_ratio,
@@ -305,11 +307,14 @@ impl Calibration {
         };
         days.retain(|(day, _)| day.may_calibrate && day.rung == level.rung);
         let (rung, current) = (level.rung, level.ratio);
-        let offset_k = median(days.iter().map(|(day, input)| {
-            let own_ln = own(&input.voltage, &VOLTAGE).ln();
-            (day.voltage_ln - own_ln) / day.voltage_per_offset_k
-        }));
-        let Some(offset_k) = offset_k else {
+        let offset_k = |of_day: fn(&DayMedian) -> VoltageMedian| {
+            median(days.iter().map(|(day, input)| {
+                let own_ln = own(&input.voltage, &VOLTAGE).ln();
+                of_day(day).offset_k(own_ln)
+            }))
+        };
+        let offsets = offset_k(|day| day.voltage).zip(offset_k(|day| day.bright));
+        let Some((offset_k, bright_offset_k)) = offsets else {
             return;
         };
         let plane = &mut self.planes[p];
@@ -326,7 +331,7 @@ impl Calibration {
             return;
         }
         for (of_day, input) in days {
-            let own_ln = of_day.voltage_ln - of_day.voltage_per_offset_k * offset_k;
+            let own_ln = of_day.bright.own_ln(bright_offset_k);
             input
                 .current
                 .take(day, of_day.current_ratio / current, &CURRENT);
