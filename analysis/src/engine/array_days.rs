@@ -1,52 +1,26 @@
-//! The current and the voltage of every input, day by day: what is kept of a slot, what a day is held
-//! against, and what stands in the book because of it. Never in here: formulas.
+//! The current and the voltage of every input, day by day: what is kept of a slot, and what stands in the
+//! book because of it. Never in here: formulas.
 
 use super::Engine;
+use super::array_references::SMALLEST_VOLTAGE_RATIO;
 use super::inputs::Whose;
 use super::slots::{InputNow, When};
 use crate::detect::{
-    ArrayDay, ArraySample, ArrayToday, ArrayWatch, Budget, Deficit, Edge, Kind, Reference,
-    References, Residual, Sought, VoltageSums,
+    ArrayDay, ArraySample, ArrayToday, ArrayWatch, Deficit, Edge, Kind, Residual, VoltageSums,
 };
 use crate::diagnose::voltage_loss::{self, Facts, VoltageLoss};
 use crate::diagnose::{Subject, explain};
-use crate::expected::{Known, Own, PlaneLight};
+use crate::expected::PlaneLight;
 use crate::plant::PvString;
 use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
-/// Smallest steady losses of current and of voltage beyond the edge of health that are looked for [-]:
-/// with the edge beside the last month, 4 % of current, and one section of sixty, or half an ohm, of
-/// voltage.
-const SMALLEST_CURRENT_RATIO: f64 = 0.025;
-const SMALLEST_VOLTAGE_RATIO: f64 = 0.003;
 /// A day on which so much current is missing teaches nothing [-].
 const DISTRUSTED_CURRENT_RATIO: f64 = 0.035;
-/// The edge of health lies this many standard deviations off.
-const EDGE_SIGMAS: f64 = 2.0;
-/// What lasts beside the last month, the handover and the datasheet (one standard deviation,
-/// engineering judgement: weather, seasons, mismatch and meters; the seasons move the voltage of healthy
-/// inputs of the campaign by up to 0.6 %) [-].
-const CURRENT_LASTS: [f64; 3] = [0.003, 0.006, 0.016];
-const VOLTAGE_LASTS: [f64; 3] = [0.0007, 0.004, 0.0065];
-/// How far an input beside two others strays over what it would beside many: for such the numbers above
-/// were set [-].
-const BESIDE_TWO: f64 = 1.33;
-/// The same in one fortnight, in which a cause is looked for [-].
-const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
-/// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
-/// the sensor's and the sky's error and the cells' heat from its own.
-const LONE_CURRENT_LASTS: f64 = 0.035;
-const LONE_VOLTAGE_LASTS: f64 = 0.005;
-/// The same of its voltage where nothing measures the air either: weeks are 4 K warmer than the season's,
-/// and a cell's voltage falls by 0.39 % a kelvin [-].
-const LONE_UNHEATED_LASTS: f64 = 0.015;
-/// An input that is alone in its plane has lost something at once, or it is told nothing: what gathers for
-/// longer is a season's, the sensor's or the plane's dirt.
-const LONE_ONSET: Span = Span::from_h(24 * 30);
-/// Days that must have taught the last month before it says anything.
-const LAST_MONTH_DAYS: usize = 5;
+/// What needs longer than this to be believed of an input that is alone in its plane is no more than a season,
+/// the sensor or dirt may make: it is not told.
+const LONE_EVIDENCE: Span = Span::from_h(24 * 30);
 /// Days whose slots decide what takes the voltage, and days that are remembered.
 const SHAPE_DAYS: usize = 10;
 const KEPT_DAYS: usize = 30;
@@ -58,11 +32,6 @@ const NEITHER: f64 = 0.5;
 const TAKEN_BACK: f64 = 0.95;
 /// Bright light that decides what takes the voltage [h].
 const SHAPE_H: f64 = 3.0;
-/// Days in a year that give a value, at most.
-const DAYS_PER_YEAR: f64 = 365.0;
-/// Streams on one input: current and voltage, each beside three references.
-const REFERENCES: usize = 3;
-
 /// What is said where voltage is missing.
 const VOLTAGE_KINDS: [Kind; 2] = [Kind::SectionLost, Kind::ResistanceHigh];
 /// What findings over days say of an input.
@@ -236,20 +205,20 @@ impl Engine {
                 .voltage
                 .add(value, when.start, &of_voltage, &voltage_sought)
         });
-        let is_step = |edge: &Edge<Deficit>| self.is_step((i, k), edge);
-        let (current, voltage) = (current.filter(is_step), voltage.filter(is_step));
+        let is_clear = |edge: &Edge<Deficit>| self.is_clear((i, k), edge);
+        let (current, voltage) = (current.filter(is_clear), voltage.filter(is_clear));
         if let Some(edge) = current {
             self.book_current(whose, edge);
         }
         self.book_voltage(whose, voltage, when.start);
     }
 
-    /// Whether something came or went fast enough to be an input's own.
-    fn is_step(&self, input: (usize, usize), edge: &Edge<Deficit>) -> bool {
+    /// Whether something shows clearly enough to be an input's own.
+    fn is_clear(&self, input: (usize, usize), edge: &Edge<Deficit>) -> bool {
         let is_alone = self.state.calibration.own(input).is_none();
-        let is_slow =
-            matches!(edge, Edge::Found { began, found, .. } if *found - *began > LONE_ONSET);
-        !(is_alone && is_slow)
+        let took_long =
+            matches!(edge, Edge::Found { began, found, .. } if *found - *began > LONE_EVIDENCE);
+        !(is_alone && took_long)
     }
 
     fn book_current(&mut self, whose: &Whose, edge: Edge<Deficit>) {
@@ -310,11 +279,7 @@ impl Engine {
         let facts = Facts {
             sections: input.strings.iter().map(sections).min().unwrap_or(1),
             strings: input.strings.len() as u32,
-            lasting_ratio: if self.state.calibration.own((whose.i, whose.k)).is_some() {
-                VOLTAGE_LASTS_LATELY
-            } else {
-                self.lone_voltage_lasts()
-            },
+            lasting_ratio: self.voltage_lasts_lately((whose.i, whose.k)),
         };
         let ranked = voltage_loss::compare(&sums, &facts);
         let stands = |kind: &Kind| self.state.book.stands(&whose.subject, *kind);
@@ -322,7 +287,8 @@ impl Engine {
         // What was missing for long and no longer is, is not said any more.
         let is_large = sums.loss_ratio() >= SMALLEST_VOLTAGE_RATIO;
         let is_bright = sums.n * self.plant.timing.slot.hours() >= SHAPE_H;
-        if !stood && !(is_large && is_bright && voltage_loss::is_named(&ranked, NEITHER)) {
+        let may_be_said = is_large && is_bright && voltage_loss::is_named(&ranked, NEITHER);
+        if !stood && !may_be_said {
             return;
         }
         if stood && !voltage_loss::is_named(&ranked, TAKEN_BACK) {
@@ -358,76 +324,6 @@ impl Engine {
         } else if confidence < NEITHER {
             self.state.book.urge(&whose.subject, kind, None);
         }
-    }
-
-    /// What the current and the voltage of an input are held against.
-    fn references(&self, (i, k): (usize, usize)) -> [References; 2] {
-        let edge = |sigma: f64, lasts: f64| EDGE_SIGMAS * sigma.hypot(lasts);
-        let Some([current, voltage]) = self.state.calibration.own((i, k)) else {
-            let plane = |lasts: f64| {
-                let ln = 0.0;
-                [
-                    Some(Reference {
-                        ln,
-                        edge: edge(0.0, lasts),
-                    }),
-                    None,
-                    None,
-                ]
-            };
-            return [LONE_CURRENT_LASTS, self.lone_voltage_lasts()].map(plane);
-        };
-        let of = |own: Own, lasts: [f64; REFERENCES]| {
-            let beside = |known: Known, lasts| Reference {
-                ln: known.value.ln(),
-                edge: edge(known.sigma, lasts),
-            };
-            let now = own.now.filter(|now| now.days >= LAST_MONTH_DAYS);
-            let datasheet = Reference {
-                ln: 0.0,
-                edge: edge(0.0, lasts[2]),
-            };
-            [
-                now.map(|known| beside(known, lasts[0])),
-                own.baseline.map(|known| beside(known, lasts[1])),
-                Some(datasheet),
-            ]
-        };
-        // What it is held against strays as it does itself, the less the more inputs make it.
-        let siblings = self.siblings_on_plane((i, k)).max(1) as f64;
-        let beside = (1.0 + MEDIAN_OVER_MEAN.powi(2) / siblings).sqrt() / BESIDE_TWO;
-        let mut voltage_lasts = VOLTAGE_LASTS;
-        voltage_lasts[0] *= beside.max(1.0);
-        [of(current, CURRENT_LASTS), of(voltage, voltage_lasts)]
-    }
-
-    fn lone_voltage_lasts(&self) -> f64 {
-        if self.roles.has_heat {
-            LONE_VOLTAGE_LASTS
-        } else {
-            LONE_UNHEATED_LASTS
-        }
-    }
-
-    /// How many other inputs have all their strings on the plane of an input.
-    fn siblings_on_plane(&self, (i, k): (usize, usize)) -> usize {
-        let plane = self.chain.inputs[i][k].plane;
-        let models = self.chain.inputs.iter().flatten();
-        models.filter(|model| model.plane == plane).count() - 1
-    }
-
-    /// What is looked for in the current and in the voltage of an inverter's inputs.
-    fn sought(&self, i: usize) -> (Sought, Sought) {
-        let budget = Budget::new(self.plant.false_alarms_per_inverter_year);
-        let streams = REFERENCES * self.plant.inverters[i].inputs.len();
-        let of = |kind, smallest| Sought {
-            smallest,
-            days_between: budget.observations_between(kind, streams, DAYS_PER_YEAR),
-        };
-        (
-            of(Kind::CurrentLow, SMALLEST_CURRENT_RATIO),
-            of(Kind::SectionLost, SMALLEST_VOLTAGE_RATIO),
-        )
     }
 
     /// Whether something that is told by days stands on an input.

@@ -5,6 +5,7 @@
 //! Never in here: formulas (`sky`, `array`, `expected`), thresholds (`detect`, `diagnose`).
 
 mod array_days;
+mod array_references;
 mod carried;
 mod earth;
 mod inputs;

@@ -111,3 +111,26 @@ fn a_dead_lone_input_does_not_darken_its_plane_and_its_loss_is_booked_from_dawn_
         }
     }
 }
+
+/// What needs more than a month to be believed is no more than a season, a sensor or dirt may make.
+#[test]
+fn a_lone_input_is_told_what_it_lost_at_once_and_not_what_hardly_shows() {
+    const DAYS: i64 = 100;
+    let found = |lost: f64| {
+        let world = World {
+            cloudiness: vec![0.1, 0.5, 0.2],
+            ..World::fair()
+        };
+        let since = Period::new((15, 0.0), (DAYS, 0.0));
+        let world = world.with(since, What::Dimmed((0, 1), 1.0 - lost));
+        let shape = Shape {
+            every: Span::from_min(5),
+            ..shape(Some(NORTH))
+        };
+        let (plant, polls) = play(&shape, world, DAYS);
+        account(&plant, one_by_one(&polls), end_of(&plant, &polls))
+    };
+    let (hardly, at_once) = (found(0.08), found(0.1));
+    assert_eq!(hardly.of(Kind::CurrentLow).len(), 0, "{}", hardly.list());
+    assert_eq!(at_once.of(Kind::CurrentLow).len(), 1, "{}", at_once.list());
+}

@@ -118,6 +118,17 @@ fn a_thin_cover_on_a_frosty_day_is_snow() {
     );
 }
 
+/// What was missing the evening before as it is in the morning has not come with the night's frost.
+#[test]
+fn a_loss_that_was_there_the_evening_before_is_no_snow() {
+    let world = World {
+        air_degc: -3.0,
+        ..World::fair()
+    };
+    let told = told(world.with(Period::new((0, 12.0), (2, 0.0)), What::Covered(1, 0.7)));
+    assert_eq!(told.of(Kind::Snow).len(), 0, "{}", told.list());
+}
+
 /// Snow would lie on both: a neighbour on the same plane works, so the other one is off.
 #[test]
 fn an_inverter_that_is_off_beside_a_working_one_is_off_also_in_frost() {
