@@ -54,7 +54,7 @@ const PLANE_FLOOR_MIN: f64 = 7.0;
 const ROUNDS: usize = 3;
 /// Smallest offset that is told, and how sure it must be.
 const SMALLEST_MIN: f64 = 4.0;
-const SIGMAS: f64 = 3.0;
+const SIGMAS: f64 = 3.5;
 /// Share of the minutes that a turn of the plane has bought which may be wrong [-].
 const TRADED_SHARE: f64 = 0.5;
 /// A single day that is less sure than this says nothing: an hour would be three of it [min].

@@ -8,7 +8,7 @@
 //!          5 % by a horizontal one, where ten steady days came before, and 10 % where none did: its
 //!          light is brought into the plane anew with every season, and on healthy plants of the
 //!          campaign that took up to 5.5 % in four weeks. Only where it is four standard deviations,
-//!          because it is asked anew every day and of every onset.
+//!          because it is asked anew every day and of every onset, and over ten days, or twice as large.
 //!          The sensor's own share of the clear sky must not rise by half of the loss or more from
 //!          the same day on: a sensor that comes to read high looks the same from the array.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss, and by
@@ -33,6 +33,10 @@ const STEP_RATIO: f64 = 0.015;
 const STEP_SCATTERS: f64 = 3.0;
 /// Days without a fall after which a season is no cause of one.
 const STEADY_DAYS: f64 = 10.0;
+/// Days over which so little must have come, and over the least what may have come in fewer: a week of
+/// odd weather lowers a level by as much.
+const CERTAIN_DAYS: f64 = 10.0;
+const AT_ONCE: f64 = 2.0;
 /// Standard deviations that a loss must be.
 const SURE_SIGMAS: f64 = 4.0;
 /// Share of the loss by which the sensor's clear sky may have risen, or of it that must be back [-].
@@ -209,7 +213,9 @@ impl SoilingWatch {
             .min(fall.before - median(self.latest(LATEST_OF_A_LOSS))?);
         let is_sure = fall.per_day >= SURE_SIGMAS * fall.per_day_sigma;
         let (onset, last) = (levels[fall.onset].0, levels.last()?.0);
-        if !is_sure || loss_ratio < self.by.least_loss_ratio(onset) {
+        let least_ratio = self.by.least_loss_ratio(onset);
+        let is_enough = fall.days >= CERTAIN_DAYS || loss_ratio >= AT_ONCE * least_ratio;
+        if !is_sure || loss_ratio < least_ratio || !is_enough {
             return None;
         }
         let rise = rise_since(&self.by_day(|d| d.clear_ratio), onset, last)?;

@@ -11,8 +11,9 @@
 //!          is the wiring as described with each part of it perhaps so; a wrong wiring may have such
 //!          parts where it is as described. Of n inputs the own parts have n-1 degrees of freedom.
 //! Symbols: natural logarithms of ratios [-].
-//! Range:   fewer strings on a lone input in the light of a clear sky are not thought of: clouds
-//!          lower everything.
+//! Range:   in the light of a clear sky fewer strings on a lone input are not thought of, nor any wrong
+//!          wiring by which all inputs would have less than four fifths of that light: clouds lower
+//!          everything, and not every plane alike.
 //! Source:  own. Standard deviations and priors: engineering judgement.
 //! Check:   tests/acceptance/engine/wiring.rs; the campaign.
 
@@ -25,6 +26,8 @@ const OWN_LEVEL: f64 = 0.04;
 /// Scatter and level of what all share: by sensors, and by a clear sky alone [-].
 const SHARED_BY_SENSOR: (f64, f64) = (0.08, 0.08);
 const SHARED_BY_SKY: (f64, f64) = (0.12, 0.15);
+/// What all share of a clear sky's light on a day that may be clear [-].
+const LEAST_SKY_RATIO: f64 = 0.8;
 /// Level of voltages, own and shared [-].
 const VOLTAGE_LEVEL: (f64, f64) = (0.03, 0.05);
 /// All of it where something else is the matter: currents, voltages [-].
@@ -61,9 +64,10 @@ pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
     let described = &day.fits[0];
     let inputs = described.own.len();
     let is_thought_of = |fit: &&Fit| {
-        let may_be_clouds = day.is_by_sky && inputs == 1;
         let is_fewer = fit.shared.mean() > described.shared.mean();
-        fit.wiring == Wiring::AsDescribed || !(may_be_clouds && is_fewer)
+        let is_dim = fit.shared.mean() < LEAST_SKY_RATIO.ln();
+        let may_be_clouds = day.is_by_sky && (is_dim || inputs == 1 && is_fewer);
+        fit.wiring == Wiring::AsDescribed || !may_be_clouds
     };
     let score = |fit: &Fit| {
         let is_wrong = fit.wiring != Wiring::AsDescribed;
