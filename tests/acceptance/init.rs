@@ -361,6 +361,19 @@ fn every_connection_is_tried_and_nothing_is_sent() {
     );
     assert!(!mails.has_mail(), "a greeting is no mail");
 
+    // Where nothing is said of it, mails are to be encrypted.
+    let text = fs::read_to_string(&file).expect("it is there");
+    fs::write(&file, text.replace("security = \"none\"\n", "")).expect("room for it");
+    let tried = check(&file, true);
+    assert_eq!(tried.code, UNREACHABLE, "{}", tried.out);
+    let wanted = format!(
+        "failed   mail server {address}: failed to hand a mail to {address}: found no STARTTLS in what it \
+         offers; wanted by `security` in [alerts.mail]",
+        address = mails.address()
+    );
+    assert!(tried.out.contains(&wanted), "{}", tried.out);
+    fs::write(&file, text).expect("room for it");
+
     broker.stop();
     drop(server);
     let tried = check(&file, true);
