@@ -169,7 +169,7 @@ fn a_site_file_is_begun_by_options_and_what_devices_say() {
         assert!(
             begun
                 .out
-                .contains(&format!("{marks} values are to be filled in")),
+                .contains(&format!("{marks} values to be filled in")),
             "{}",
             begun.out
         );
@@ -236,7 +236,7 @@ fn without_any_device_the_marks_are_counted_as_the_check_counts_them() {
     let begun = init(&file, &PLACE);
     assert_eq!(begun.code, Some(0), "{}", begun.err);
     let marks = assert_named(&file);
-    let says = format!("{marks} values are to be filled in");
+    let says = format!("{marks} values to be filled in");
     assert!(begun.out.contains(&says), "{marks}: {}", begun.out);
     let text = fs::read_to_string(&file).expect("it was written");
     let text = text.replace("\n# ", " ");

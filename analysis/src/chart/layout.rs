@@ -12,6 +12,7 @@ use super::style::*;
 use super::value_axis::ValueAxis;
 use super::words;
 use super::{ChartError, Size, SummaryInput};
+use crate::diagnose::count;
 
 /// Narrower than this leaves no room for a day between names and labels.
 const LEAST_WIDTH_PX: u32 = 640;
@@ -118,11 +119,7 @@ fn title(input: &SummaryInput, axis: &TimeAxis) -> [String; 2] {
         .collect();
     let total = match findings.len() {
         0 => "no finding".to_owned(),
-        n => format!(
-            "{} ({})",
-            words::count(n, "finding"),
-            by_severity.join(", ")
-        ),
+        n => format!("{} ({})", count(n, "finding"), by_severity.join(", ")),
     };
     let period = format!("{} to {}, local time", shown(axis.from), shown(axis.to));
     [
@@ -256,7 +253,7 @@ impl<'s, 'a> Stack<'s, 'a> {
     fn notes(&mut self, selection: &Selection) {
         let inputs = selection.left_out(self.input.plant);
         if inputs > 0 {
-            let inputs = words::count(inputs, "more input");
+            let inputs = count(inputs, "more input");
             self.note(format!(
                 "{inputs} not shown; shown are those with the most urgent findings, then the first."
             ));
@@ -268,7 +265,7 @@ impl<'s, 'a> Stack<'s, 'a> {
             .filter(|f| lane::touches(f, self.axis));
         let hidden = touching.count() - self.bars.len();
         if hidden > 0 {
-            let findings = words::count(hidden, "more finding");
+            let findings = count(hidden, "more finding");
             self.note(format!("{findings} not shown; shown are the most urgent."));
         }
     }

@@ -82,7 +82,10 @@ fn replace(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) ->
 /// Locked as long as it is open: so others see that somebody is writing it.
 fn part(folder: &Path) -> io::Result<NamedTempFile> {
     let (begin, end) = PART;
-    let part = Builder::new().prefix(begin).suffix(end).tempfile_in(folder)?;
+    let part = Builder::new()
+        .prefix(begin)
+        .suffix(end)
+        .tempfile_in(folder)?;
     // Where a file system has no locks, nothing is cleared away either.
     let _ = part.as_file().try_lock();
     Ok(part)

@@ -70,7 +70,10 @@ fn question(key: &Key) -> String {
         "grid_rules" => config::grid::names().collect::<Vec<_>>().join(" | "),
         _ => key.summary().replace("; required", ""),
     };
-    format!("{}: {} ({rules}; enter alone: left open)", key.name, key.doc)
+    format!(
+        "{}: {} ({rules}; enter alone: left open)",
+        key.name, key.doc
+    )
 }
 
 /// The next answer, if there is one. Of somebody who types, a wrong one is asked again; the lines of
@@ -210,8 +213,16 @@ mod tests {
         let said = String::from_utf8(out).expect("text");
         assert_eq!(said.matches("\n> ").count(), 11, "{said}");
         // Six keys, two of them twice; then the devices.
-        assert_eq!(said.matches("(enter alone: no more)\n> ").count(), 3, "{said}");
-        assert_eq!(said.matches("; enter alone: left open)\n> ").count(), 8, "{said}");
+        assert_eq!(
+            said.matches("(enter alone: no more)\n> ").count(),
+            3,
+            "{said}"
+        );
+        assert_eq!(
+            said.matches("; enter alone: left open)\n> ").count(),
+            8,
+            "{said}"
+        );
         assert_eq!(said.matches("failed to take").count(), 3, "{said}");
     }
 
