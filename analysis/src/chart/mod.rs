@@ -55,7 +55,7 @@ pub use history::{HistoryDay, HistoryInput, history_picture};
 pub use input_day::input_day_picture;
 pub use ledger_bars::{LedgerBar, LedgerInput, MOST_PARTS, ledger_picture};
 pub use mornings::{MorningsInput, mornings_picture};
-pub use sheet::Picture;
+pub use sheet::{Picture, WIDTH_PX};
 pub use supply::{HoursInput, SupplyInput, SupplyPoint, hours_picture, supply_picture};
 
 use crate::detect::Slot;
