@@ -13,6 +13,7 @@ use super::value_axis::ValueAxis;
 use super::words;
 use super::{ChartError, Size, SummaryInput};
 use crate::diagnose::count;
+use std::collections::BTreeSet;
 
 /// Narrower than this leaves no room for a day between names and labels.
 const LEAST_WIDTH_PX: u32 = 640;
@@ -51,6 +52,8 @@ pub struct Layout<'a> {
     pub width_px: u32,
     /// Height [pixel].
     pub height_px: u32,
+    /// Indices of the inverters that are shown.
+    pub inverters: BTreeSet<usize>,
     /// To measure and set text with.
     pub fonts: Fonts,
     /// The shared time axis.
@@ -94,6 +97,7 @@ impl<'a> Layout<'a> {
         Ok(Self {
             width_px: size.width_px,
             height_px: height(&selection),
+            inverters: selection.inverters,
             title: title(input, &axis),
             title_type: TITLE,
             items,
