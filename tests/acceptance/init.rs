@@ -169,7 +169,7 @@ fn a_site_file_is_begun_by_options_and_what_devices_say() {
         assert!(
             begun
                 .out
-                .contains(&format!("{marks} values are to be filled in")),
+                .contains(&format!("{marks} values to be filled in")),
             "{}",
             begun.out
         );
@@ -236,7 +236,7 @@ fn without_any_device_the_marks_are_counted_as_the_check_counts_them() {
     let begun = init(&file, &PLACE);
     assert_eq!(begun.code, Some(0), "{}", begun.err);
     let marks = assert_named(&file);
-    let says = format!("{marks} values are to be filled in");
+    let says = format!("{marks} values to be filled in");
     assert!(begun.out.contains(&says), "{marks}: {}", begun.out);
     let text = fs::read_to_string(&file).expect("it was written");
     let text = text.replace("\n# ", " ");
@@ -360,6 +360,19 @@ fn every_connection_is_tried_and_nothing_is_sent() {
         "{lines:?}"
     );
     assert!(!mails.has_mail(), "a greeting is no mail");
+
+    // Where nothing is said of it, mails are to be encrypted.
+    let text = fs::read_to_string(&file).expect("it is there");
+    fs::write(&file, text.replace("security = \"none\"\n", "")).expect("room for it");
+    let tried = check(&file, true);
+    assert_eq!(tried.code, UNREACHABLE, "{}", tried.out);
+    let wanted = format!(
+        "failed   mail server {address}: failed to hand a mail to {address}: found no STARTTLS in what it \
+         offers; wanted by `security` in [alerts.mail]",
+        address = mails.address()
+    );
+    assert!(tried.out.contains(&wanted), "{}", tried.out);
+    fs::write(&file, text).expect("room for it");
 
     broker.stop();
     drop(server);

@@ -347,6 +347,12 @@ fn a_mail_about_very_many_findings_leaves_with_its_picture() {
             let parts = mail["parts"].as_array().expect("a list");
             let is_there = parts.iter().any(|part| part["type"] == "image/png");
             assert!(is_there, "{count} findings");
+            // There is no room for the other inverter.
+            let html = mail["html"].as_str().expect("text");
+            assert!(
+                html.contains("<h2>shed: the day until 22 June 2026"),
+                "{html}"
+            );
         }
         noted(&mut post, &mut at_store);
         sending.abort();

@@ -4,8 +4,8 @@
 use super::scene::{Played, Scene, Show};
 use analysis::chart::{
     ChartError, CloudInput, HistoryDay, HistoryInput, HoursInput, MorningsInput, Picture, Size,
-    SummaryInput, SupplyInput, SupplyPoint, cloud_picture, history_picture, hours_picture,
-    input_day_picture, mornings_picture, summary_svg, supply_picture,
+    SummaryInput, SupplyInput, SupplyPoint, WIDTH_PX, cloud_picture, history_picture,
+    hours_picture, input_day_picture, mornings_picture, summary_svg, supply_picture,
 };
 use analysis::detect::Slot;
 use analysis::expected::{LearnedOf, WeatherRung};
@@ -179,6 +179,7 @@ fn curve(played: &Played) -> Result<Option<Picture>, ChartError> {
         cells: &cloud.cells(),
         levels: &cloud.levels(true),
         curve: &healthy_curve(&played.drawn.plant, fixed).unwrap_or_default(),
+        width_px: WIDTH_PX,
     })
 }
 

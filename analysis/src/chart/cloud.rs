@@ -6,7 +6,7 @@
 use super::ChartError;
 use super::canvas::{Fill, Point, Rect, Side};
 use super::panel::{dashed, value_y};
-use super::sheet::{self, Mark, Picture, Sheet, WIDTH_PX};
+use super::sheet::{self, Mark, Picture, Sheet};
 use super::style::*;
 use super::value_axis::ValueAxis;
 
@@ -47,6 +47,8 @@ pub struct CloudInput<'a> {
     pub levels: &'a [CloudLevel],
     /// Voltage and current of the healthy curve over those of its peak.
     pub curve: &'a [(f64, f64)],
+    /// Width of the picture [pixel].
+    pub width_px: u32,
 }
 
 const HIGH: f64 = 300.0;
@@ -77,7 +79,7 @@ pub fn cloud_picture(input: &CloudInput) -> Result<Option<Picture>, ChartError> 
         key.push((Mark::Ring(INK), "median by light, W/m²"));
     }
     let title = format!("{}: where it worked on its curve", input.name);
-    let sheet = Sheet::new(&title, &key)?;
+    let sheet = Sheet::of_width(input.width_px, &title, &key)?;
     let plot = sheet.plot(sheet.top, HIGH);
     let svg = sheet.drawn(plot.bottom + sheet::LEVEL_HEIGHT, |canvas| {
         let far = |of: fn(&CloudCell) -> f64| {
@@ -115,7 +117,7 @@ pub fn cloud_picture(input: &CloudInput) -> Result<Option<Picture>, ChartError> 
             .collect();
         dashed(&curve, 1.0, canvas)?;
         cross(at(1.0, 1.0), canvas)?;
-        levels(input.levels, &at, canvas)?;
+        levels(input.levels, &at, sheet.width, canvas)?;
         canvas.frame(plot, STRONG_GRID, HAIRLINE)
     })?;
     let reading = "The cross is the expected best point. Points under the curve: current is missing \
@@ -154,6 +156,7 @@ fn cross(
 fn levels(
     levels: &[CloudLevel],
     at: &dyn Fn(f64, f64) -> Point,
+    right: f64,
     canvas: &mut super::canvas::Canvas<plotters::prelude::SVGBackend>,
 ) -> Result<(), ChartError> {
     let points: Vec<Point> = levels
@@ -169,25 +172,26 @@ fn levels(
         return Ok(());
     };
     let text = format!("{:.0}+", last.from_w_m2);
-    label(&text, (x, y), canvas)?;
+    label(&text, (x, y), right, canvas)?;
     if let (Some(&(x0, y0)), Some(first)) = (points.first(), levels.first())
         && (x0 - x).hypot(y0 - y) > 30.0
     {
         let text = format!("{:.0}+", first.from_w_m2);
-        label(&text, (x0, y0), canvas)?;
+        label(&text, (x0, y0), right, canvas)?;
     }
     Ok(())
 }
 
-/// Beside a ring, on paper, so that cells do not hide it.
+/// Beside a ring, on paper, so that cells do not hide it; left of it at the edge.
 fn label(
     text: &str,
     (x, y): Point,
+    right: f64,
     canvas: &mut super::canvas::Canvas<plotters::prelude::SVGBackend>,
 ) -> Result<(), ChartError> {
     let width = canvas.fonts.width(text, STRONG_TICK) + 6.0;
     let right_of = x + 12.0;
-    let left = if right_of + width < f64::from(WIDTH_PX) {
+    let left = if right_of + width < right {
         right_of
     } else {
         x - 12.0 - width

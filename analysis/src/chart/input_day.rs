@@ -45,6 +45,7 @@ pub fn input_day_picture(
     let layout = Layout {
         width_px: WIDTH_PX,
         height_px: (bottom + MARGIN / 2.0).ceil() as u32,
+        inverters: [inverter].into(),
         title: [words::plain(&name), words::plain(why)],
         title_type: HEADING,
         items,

@@ -12,6 +12,8 @@ use super::style::*;
 use super::value_axis::ValueAxis;
 use super::words;
 use super::{ChartError, Size, SummaryInput};
+use crate::diagnose::count;
+use std::collections::BTreeSet;
 
 /// Narrower than this leaves no room for a day between names and labels.
 const LEAST_WIDTH_PX: u32 = 640;
@@ -50,6 +52,8 @@ pub struct Layout<'a> {
     pub width_px: u32,
     /// Height [pixel].
     pub height_px: u32,
+    /// Indices of the inverters that are shown.
+    pub inverters: BTreeSet<usize>,
     /// To measure and set text with.
     pub fonts: Fonts,
     /// The shared time axis.
@@ -93,6 +97,7 @@ impl<'a> Layout<'a> {
         Ok(Self {
             width_px: size.width_px,
             height_px: height(&selection),
+            inverters: selection.inverters,
             title: title(input, &axis),
             title_type: TITLE,
             items,
@@ -118,11 +123,7 @@ fn title(input: &SummaryInput, axis: &TimeAxis) -> [String; 2] {
         .collect();
     let total = match findings.len() {
         0 => "no finding".to_owned(),
-        n => format!(
-            "{} ({})",
-            words::count(n, "finding"),
-            by_severity.join(", ")
-        ),
+        n => format!("{} ({})", count(n, "finding"), by_severity.join(", ")),
     };
     let period = format!("{} to {}, local time", shown(axis.from), shown(axis.to));
     [
@@ -256,7 +257,7 @@ impl<'s, 'a> Stack<'s, 'a> {
     fn notes(&mut self, selection: &Selection) {
         let inputs = selection.left_out(self.input.plant);
         if inputs > 0 {
-            let inputs = words::count(inputs, "more input");
+            let inputs = count(inputs, "more input");
             self.note(format!(
                 "{inputs} not shown; shown are those with the most urgent findings, then the first."
             ));
@@ -268,7 +269,7 @@ impl<'s, 'a> Stack<'s, 'a> {
             .filter(|f| lane::touches(f, self.axis));
         let hidden = touching.count() - self.bars.len();
         if hidden > 0 {
-            let findings = words::count(hidden, "more finding");
+            let findings = count(hidden, "more finding");
             self.note(format!("{findings} not shown; shown are the most urgent."));
         }
     }

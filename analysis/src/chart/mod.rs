@@ -55,7 +55,7 @@ pub use history::{HistoryDay, HistoryInput, history_picture};
 pub use input_day::input_day_picture;
 pub use ledger_bars::{LedgerBar, LedgerInput, MOST_PARTS, ledger_picture};
 pub use mornings::{MorningsInput, mornings_picture};
-pub use sheet::Picture;
+pub use sheet::{Picture, WIDTH_PX};
 pub use supply::{HoursInput, SupplyInput, SupplyPoint, hours_picture, supply_picture};
 
 use crate::detect::Slot;
@@ -65,6 +65,7 @@ use crate::reading::{Span, Time};
 use canvas::Canvas;
 use layout::Layout;
 use plotters::prelude::{BitMapBackend, SVGBackend};
+use std::collections::BTreeSet;
 
 /// Everything that the picture shows.
 #[derive(Clone, Copy)]
@@ -109,6 +110,8 @@ pub struct RgbPicture {
     pub height_px: u32,
     /// `3 * width_px * height_px` bytes.
     pub rgb: Vec<u8>,
+    /// Indices of the inverters that it shows.
+    pub inverters: BTreeSet<usize>,
 }
 
 /// SVG coordinates are whole numbers, so a pixel is cut into this many of them.
@@ -172,6 +175,7 @@ pub fn summary_rgb(input: &SummaryInput, size: Size) -> Result<RgbPicture, Chart
         width_px: width,
         height_px: height,
         rgb: averaged(&fine, width as usize, height as usize),
+        inverters: layout.inverters,
     })
 }
 

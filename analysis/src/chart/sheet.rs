@@ -21,7 +21,8 @@ pub struct Picture {
     pub reading: String,
 }
 
-/// Width of every small picture [pixel]: half a screen, and the width of a printed page.
+/// Width of a small picture [pixel], where nobody wants another: half a screen, and the width of a
+/// printed page.
 pub const WIDTH_PX: u32 = 720;
 /// Around everything.
 const PAD: f64 = 12.0;
@@ -64,6 +65,8 @@ pub struct Sheet {
     pub fonts: Fonts,
     /// Under title and key: where the first plot may begin.
     pub top: f64,
+    /// Of all of it [pixel].
+    pub width: f64,
     title: Vec<String>,
     key: Vec<Entry>,
 }
@@ -71,8 +74,14 @@ pub struct Sheet {
 impl Sheet {
     /// Title and key, broken into rows at the right edge.
     pub fn new(title: &str, key: &[(Mark, &str)]) -> Result<Self, ChartError> {
+        Self::of_width(WIDTH_PX, title, key)
+    }
+
+    /// The same, so many pixels wide.
+    pub fn of_width(width_px: u32, title: &str, key: &[(Mark, &str)]) -> Result<Self, ChartError> {
         let fonts = Fonts::read()?;
-        let right = f64::from(WIDTH_PX) - PAD;
+        let width = f64::from(width_px);
+        let right = width - PAD;
         let title = fonts.wrapped(&words::plain(title), HEADING, right - PAD);
         let mut y = PAD + title.len() as f64 * (HEADING.size + 4.0) + ROW_PX / 2.0 + 2.0;
         let mut x = PAD;
@@ -96,6 +105,7 @@ impl Sheet {
         Ok(Self {
             fonts,
             top: top + 4.0,
+            width,
             title,
             key: entries,
         })
@@ -107,7 +117,7 @@ impl Sheet {
         Rect {
             left: PAD + LEFT,
             top,
-            right: f64::from(WIDTH_PX) - PAD - 6.0,
+            right: self.width - PAD - 6.0,
             bottom: top + height,
         }
     }
@@ -119,11 +129,11 @@ impl Sheet {
         then: impl FnOnce(&mut Canvas<SVGBackend>) -> Result<(), ChartError>,
     ) -> Result<String, ChartError> {
         let height = (bottom + PAD).ceil();
-        super::svg((WIDTH_PX, height as u32), &self.fonts, |canvas| {
+        super::svg((self.width as u32, height as u32), &self.fonts, |canvas| {
             let paper = Rect {
                 left: 0.0,
                 top: 0.0,
-                right: f64::from(WIDTH_PX),
+                right: self.width,
                 bottom: height,
             };
             canvas.fill(paper, Fill::Solid(PAPER), PAPER)?;

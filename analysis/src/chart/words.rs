@@ -17,12 +17,6 @@ pub fn plain(text: &str) -> String {
         .collect()
 }
 
-/// `1 finding`, `3 findings`
-pub fn count(n: usize, one: &str) -> String {
-    let s = if n == 1 { "" } else { "s" };
-    format!("{n} {one}{s}")
-}
-
 /// Where the irradiance in a plane came from.
 pub fn rung(rung: WeatherRung) -> &'static str {
     match rung {

@@ -165,6 +165,12 @@ pub fn input_window(
     })
 }
 
+/// `1 day`, `3 days`
+pub fn count(n: usize, one: &str) -> String {
+    let s = if n == 1 { "" } else { "s" };
+    format!("{n} {one}{s}")
+}
+
 pub(super) fn place(subject: &Subject) -> String {
     match subject.input {
         Some(n) => format!("Input {n} of {}", subject.device),
@@ -197,4 +203,18 @@ pub(super) fn evidence(numbers: &[(&str, f64)]) -> Evidence {
         .iter()
         .map(|(name, value)| ((*name).to_owned(), *value))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_is_not_many() {
+        let days = |n| count(n, "tested day");
+        assert_eq!(
+            [days(0), days(1), days(2)],
+            ["0 tested days", "1 tested day", "2 tested days"]
+        );
+    }
 }

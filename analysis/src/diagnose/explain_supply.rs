@@ -4,7 +4,7 @@
 //! The shares of the causes beside the leading one are engineering judgement.
 //! Never in here: decisions; single trips (`explain`).
 
-use super::explain::{causes, evidence, trip_words};
+use super::explain::{causes, count, evidence, trip_words};
 use super::{Evidence, NewFinding, Subject};
 use crate::detect::{
     DaysMean, HighBecause, Kind, Repeated, ResistanceHigh, TripCause, VoltageHigh,
@@ -65,9 +65,10 @@ pub fn grid_trips_repeated(
         // Booked to each trip.
         lost: Energy::from_wh(0.0),
         summary: format!(
-            "The supply has disconnected {device} {} times on {} days of the last seven ({words}){hours}; \
+            "The supply has disconnected {device} {} on {} of the last seven ({words}){hours}; \
              {minutes:.0} min of daylight lost.{who}",
-            seen.trips, seen.days
+            count(seen.trips as usize, "time"),
+            count(seen.days, "day")
         ),
     }
 }
@@ -195,7 +196,7 @@ pub fn supply_resistance_high(
         evidence: numbers,
         lost: Energy::from_wh(0.0),
         summary: format!(
-            "The supply of L{} at {device} has {:.0} % more resistance than at first ({:.3} ohm, was \
+            "The supply of L{} at {device} has {:.0} % more resistance than at first ({:.3} Ω, was \
              {:.3}): a joint that has the difference makes {:.0} W of heat at rated export.",
             seen.phase,
             100.0 * (ratio - 1.0),
@@ -224,9 +225,9 @@ mod tests {
     use crate::reading::Span;
     use std::collections::BTreeMap;
 
-    fn hours(by_hour: &[(u8, u32)]) -> String {
+    fn repeated(by_hour: &[(u8, u32)]) -> Repeated {
         let by_hour: BTreeMap<u8, u32> = by_hour.iter().copied().collect();
-        let seen = Repeated {
+        Repeated {
             cause: TripCause::OverVoltage,
             trips: by_hour.values().sum(),
             days: 2,
@@ -235,8 +236,22 @@ mod tests {
             by_hour,
             whole_site: 0,
             alone: 0,
-        };
-        busiest_words(&seen)
+        }
+    }
+
+    fn hours(by_hour: &[(u8, u32)]) -> String {
+        busiest_words(&repeated(by_hour))
+    }
+
+    #[test]
+    fn one_day_is_not_days() {
+        let at = Time::from_unix_ms(0);
+        let mut seen = repeated(&[(12, 3)]);
+        for (days, says) in [(1, "3 times on 1 day of"), (2, "3 times on 2 days of")] {
+            seen.days = days;
+            let told = grid_trips_repeated(&DeviceId::new("inv-1"), at, at, &seen);
+            assert!(told.summary.contains(says), "{}", told.summary);
+        }
     }
 
     #[test]

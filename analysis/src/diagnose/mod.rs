@@ -16,4 +16,5 @@ mod words;
 
 pub use advice::{advice, caution};
 pub use book::{Book, NewFinding, Urgency};
+pub use explain::count;
 pub use finding::{Cause, Evidence, Finding, FindingId, Subject};

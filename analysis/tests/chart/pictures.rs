@@ -5,7 +5,7 @@ use super::plant;
 use analysis::chart::{
     CloudCell, CloudInput, CloudLevel, Digest, HistoryDay, HistoryInput, HoursInput, LedgerBar,
     LedgerInput, MOST_PARTS, MorningsInput, Picture, Size, SummaryInput, SupplyInput, SupplyPoint,
-    cloud_picture, history_picture, hours_picture, input_day_picture, ledger_picture,
+    WIDTH_PX, cloud_picture, history_picture, hours_picture, input_day_picture, ledger_picture,
     mornings_picture, shows_days, summary_svg, supply_picture,
 };
 use analysis::detect::{Gate, Morning};
@@ -152,6 +152,7 @@ proptest! {
         cells in vec((0.0..1.6f64, 0.0..1.6f64, 1u32..5000, any::<bool>()), 0..200),
         levels in vec((0.0..1.6f64, 0.0..1.6f64), 0..5),
         name in name(),
+        width_px in prop::sample::select(vec![280, 350, WIDTH_PX]),
     ) {
         let cells: Vec<_> = cells.into_iter().map(|(voltage_ratio, current_ratio, count, in_finding)| {
             CloudCell { voltage_ratio, current_ratio, count, in_finding }
@@ -164,7 +165,7 @@ proptest! {
         };
         let levels: Vec<_> = levels.into_iter().enumerate().map(level).collect();
         let curve = [(0.0, 1.07), (0.8, 1.05), (1.0, 1.0), (1.1, 0.8), (1.25, 0.0)];
-        let input = CloudInput { name: &name, cell_ratio: 0.01, cells: &cells, levels: &levels, curve: &curve };
+        let input = CloudInput { name: &name, cell_ratio: 0.01, cells: &cells, levels: &levels, curve: &curve, width_px };
         let picture = cloud_picture(&input).expect("it can be drawn");
         prop_assert_eq!(picture.is_some(), !cells.is_empty());
         if let Some(picture) = picture { check(&picture)?; }

@@ -13,19 +13,22 @@ use crate::clock::{Clock, monotonic};
 use crate::mqtt::{ANSWER_WITHIN, Client, Events, Message, Packet, Prefix, open, silent};
 use crate::source::Waits;
 use analysis::plant::Site;
-use analysis::reading::Time;
+use analysis::reading::{Span, Time};
 use config::checked;
 use std::time::Duration;
 use thiserror::Error;
 use tokio::sync::{mpsc, oneshot};
 use tokio::task::JoinSet;
-use tokio::time::{sleep_until, timeout};
+use tokio::time::{Instant, sleep_until, timeout};
 use tracing::{info, warn};
 
 /// Messages that are on the way together; a connection with all findings of years takes no minutes.
 const TOGETHER: usize = 32;
-/// From one look for findings whose line has changed, or is to be cleared, to the next.
-const LOOK_EVERY: Duration = Duration::from_secs(3600);
+/// From one look for findings whose line has changed, or is to be cleared, to the next: by the clock by
+/// which they are over.
+const LOOK_EVERY: Span = Span::from_h(1);
+/// However fast a rehearsal is, there is so long between two looks.
+const LEAST_PAUSE: Duration = Duration::from_secs(1);
 const ONLINE: &str = "online";
 
 /// Why the broker was not told. Messages read after "failed to".
@@ -208,7 +211,7 @@ impl Line {
         waits.after_success();
         self.lost = None;
         info!(broker = %self.told.broker.address, below = self.told.prefix, "findings are published");
-        let mut look_at = monotonic() + LOOK_EVERY;
+        let mut look_at = next_look(&self.clock);
         loop {
             let messages = tokio::select! {
                 wish = wishes.recv() => {
@@ -231,9 +234,14 @@ impl Line {
             if let Err(lost) = publish(&client, &mut packets, &messages).await {
                 return Some(lost);
             }
-            look_at = monotonic() + LOOK_EVERY;
+            look_at = next_look(&self.clock);
         }
     }
+}
+
+fn next_look(clock: &Clock) -> Instant {
+    let pause = Duration::from_secs_f64(clock.real_seconds(LOOK_EVERY));
+    monotonic() + pause.max(LEAST_PAUSE)
 }
 
 type Packets = mpsc::Receiver<Result<Packet, String>>;

@@ -37,7 +37,7 @@ impl<'a> Past<'a> {
             unwatched: BTreeMap::new(),
             last_hazard: None,
         };
-        for mail in of.mails.iter().filter(|mail| is_to(mail, reader)) {
+        for mail in of.told.iter().filter(|mail| is_to(mail, reader)) {
             let news = mail.made.news.iter();
             match mail.made.about {
                 About::News => past.told.extend(news.map(|news| (*news, mail.made.at))),

@@ -2,13 +2,14 @@
 //! Never in here: how it is drawn (`analysis::chart`), or words beside its caption.
 
 use super::letter::Told;
-use crate::report::chart_files::{ChartFilesError, png};
+use crate::report::chart_files::{ChartFilesError, Png, png};
 use crate::store::{Store, StoreError};
 use crate::text::{at_site, day_at, midnight, utc_offset};
 use analysis::chart::{ChartError, Size, SummaryInput};
 use analysis::diagnose::Finding;
 use analysis::plant::Plant;
 use analysis::reading::{Span, Time};
+use chrono::DateTime;
 use chrono_tz::Tz;
 use tracing::warn;
 
@@ -58,8 +59,6 @@ pub fn picture(
         findings: &findings,
         utc_offset: &|at| utc_offset(at, timezone),
     };
-    let until = at_site(to, timezone).map(|d| d.format("%-d %B %Y, %H:%M").to_string());
-    let caption = format!("The day until {}", until.unwrap_or_default());
     let drawn = match png(&input, PICTURE) {
         Err(ChartFilesError::Draw(ChartError::TooSmall {
             needed_height_px, ..
@@ -73,10 +72,22 @@ pub fn picture(
         drawn => drawn,
     };
     Ok(match drawn {
-        Ok(png) => Some((caption, png)),
+        Ok(png) => Some((caption(&png, plant, at_site(to, timezone)), png.bytes)),
         Err(error) => {
             warn!(%error, "a mail goes without its picture");
             None
         }
     })
+}
+
+/// Whose day it is, where there are more inverters than the picture has room for.
+fn caption(png: &Png, plant: &Plant, until: Option<DateTime<Tz>>) -> String {
+    let until = until.map(|date| date.format("%-d %B %Y, %H:%M").to_string());
+    let until = until.unwrap_or_default();
+    if png.inverters.len() == plant.inverters.len() {
+        return format!("The day until {until}");
+    }
+    let shown = png.inverters.iter().map(|i| &plant.inverters[*i].id);
+    let shown: Vec<String> = shown.map(ToString::to_string).collect();
+    format!("{}: the day until {until}", shown.join(", "))
 }

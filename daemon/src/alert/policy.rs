@@ -36,8 +36,9 @@ pub struct Situation<'a> {
     pub news: &'a [News],
     /// These findings.
     pub findings: &'a BTreeMap<FindingId, Finding>,
-    /// The mails that told of them, or were made within [`LOOK_BACK`].
-    pub mails: &'a [Delivery],
+    /// The mails that told of them, or were made within [`LOOK_BACK`]; where nobody reads mails, what went
+    /// to programs.
+    pub told: &'a [Delivery],
     /// What readers have answered.
     pub answers: &'a Answers,
     /// When the plant was first looked at.
@@ -131,7 +132,7 @@ pub fn decide(situation: &Situation<'_>) -> Decision {
     }
 }
 
-/// Urgent findings that stand, that a reader has got, and to which nobody has answered.
+/// Urgent findings that stand, that somebody has got, and to which nobody has answered.
 fn unanswered(of: &Situation<'_>) -> Vec<FindingId> {
     let is_due = |finding: &&Finding| {
         let is_open = finding.ended.is_none() && finding.severity >= Severity::Soon;
@@ -147,11 +148,11 @@ fn unanswered(of: &Situation<'_>) -> Vec<FindingId> {
         let news = of.news.iter().filter(own);
         let reminders = news.clone().filter(|n| n.what == Turn::Unanswered).count() as u32;
         let numbers: BTreeSet<i64> = news.map(|news| news.id).collect();
-        let got = of.mails.iter().filter(|mail| {
+        let got = of.told.iter().filter(|told| {
             let tells = |id: &i64| numbers.contains(id);
-            mail.made.about == About::News && mail.made.news.iter().any(tells)
+            told.made.about == About::News && told.made.news.iter().any(tells)
         });
-        let Some(first) = got.filter_map(|mail| mail.sent).min() else {
+        let Some(first) = got.filter_map(|told| told.sent).min() else {
             return false;
         };
         // After the time, twice and four times the time.

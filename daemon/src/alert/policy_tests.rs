@@ -86,7 +86,7 @@ impl Days {
                 alerts: &self.alerts,
                 news: &self.news,
                 findings: &self.findings,
-                mails: &self.mails,
+                told: &self.mails,
                 answers: &self.answers,
                 first_slot: Some(local("2026-05-20 12:00")),
             });

@@ -111,10 +111,12 @@ impl Post {
 
     fn mails(&self, store: &mut Store, now: Time) -> Result<usize, StoreError> {
         let from = now - LOOK_BACK;
-        let (news, mails) = (
-            store.news_in_question(from)?,
-            store.mails_in_question(from)?,
-        );
+        let news = store.news_in_question(from)?;
+        // Where programs alone are told, it is they from whom an answer is awaited.
+        let told = match self.alerts.readers.is_empty() {
+            true => store.announcements_in_question(from)?,
+            false => store.mails_in_question(from)?,
+        };
         let findings = store.findings_in_question(from)?;
         let maintenance = store.maintenance_after(from)?;
         let answers = Answers::of(&store.responses_in_question(from)?, maintenance, &news);
@@ -124,7 +126,7 @@ impl Post {
             alerts: &self.alerts,
             news: &news,
             findings: &findings.into_iter().map(|f| (f.id.clone(), f)).collect(),
-            mails: &mails,
+            told: &told,
             answers: &answers,
             first_slot: store.span()?.map(|(first, _)| first),
         });

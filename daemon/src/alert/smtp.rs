@@ -42,6 +42,16 @@ pub enum SendError {
         /// How long it had.
         after: Duration,
     },
+    /// The server does not encrypt what it should.
+    #[error(
+        "hand a mail to {server}: found no STARTTLS in what it offers; wanted by `security` in [alerts.mail], \
+         which is \"starttls\" where it is left out (but for port 465). \"tls\" encrypts from the first byte, \
+         \"none\" sends mails in the clear"
+    )]
+    NoStartTls {
+        /// Which.
+        server: String,
+    },
     /// The server was not reached, or has refused it.
     #[error("hand a mail to {server}: {}", with_reasons(.source))]
     Smtp {
@@ -115,9 +125,14 @@ async fn taken<T>(
         server: server.address.to_string(),
         after: patience,
     })?;
-    answered.map(drop).map_err(|source| SendError::Smtp {
-        server: server.address.to_string(),
-        source,
+    let server = server.address.to_string();
+    answered.map(drop).map_err(|source| {
+        // The library has no name for it but these words.
+        let words = with_reasons(&source);
+        match source.is_client() && words.contains("STARTTLS is not supported") {
+            true => SendError::NoStartTls { server },
+            false => SendError::Smtp { server, source },
+        }
     })
 }
 

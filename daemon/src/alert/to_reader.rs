@@ -174,7 +174,7 @@ impl<'a> To<'a> {
             let is_his = mail.made.about == About::News && is_to(mail, self.reader);
             is_his && local(mail.made.at).is_some_and(|at| at.date() == now.date())
         };
-        let today = self.of.mails.iter().filter(is_today).count();
+        let today = self.of.told.iter().filter(is_today).count();
         !self.is_quiet(now.time()) && today < self.reader.most_per_day as usize
     }
 
@@ -194,7 +194,7 @@ impl<'a> To<'a> {
             Role::Technician | Role::Installer => self.day(now.date(), leaving)?,
         };
         let is_made = |mail: &Delivery| is_to(mail, self.reader) && mail.made.about == about;
-        (!self.of.mails.iter().any(is_made)).then_some((about, news))
+        (!self.of.told.iter().any(is_made)).then_some((about, news))
     }
 
     /// The month before, if it is not long over and the plant was looked at in it.

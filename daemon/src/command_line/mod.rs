@@ -64,8 +64,8 @@ pub enum Command {
     /// It only reads.
     #[command(after_help = examples::SCAN)]
     Scan(ScanOptions),
-    /// Begin a site file from answers and from what inverters say of themselves; what nobody has
-    /// answered is marked. It only reads, and overwrites nothing.
+    /// Begin a site file from answers and from what inverters say of themselves; an answer may be
+    /// left empty, and is marked then. It only reads, and overwrites nothing.
     #[command(after_help = examples::INIT)]
     Init(InitOptions),
     /// Copy a store to a file and check the copy, also while the daemon runs

@@ -4,6 +4,7 @@
 use super::exit;
 use crate::source::mqtt::MessageDevice;
 use crate::source::registers::plan;
+use crate::text::count;
 use analysis::plant::design::{ASSUMED_COLDEST_DEGC, Check, Line, Verdict, check as check_design};
 use analysis::reading::Channel;
 use config::checked::{RegisterMap, SiteFile, Source};
@@ -54,10 +55,10 @@ fn overview(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
         .sum::<f64>()
         / 1000.0;
     let counts = [
-        counted(plant.inverters.len(), "inverter"),
-        counted(inputs.count(), "input"),
-        counted(strings, "string"),
-        counted(plant.weather.len(), "weather device"),
+        count(plant.inverters.len(), "inverter"),
+        count(inputs.count(), "input"),
+        count(strings, "string"),
+        count(plant.weather.len(), "weather device"),
     ];
     writeln!(
         out,
@@ -68,14 +69,9 @@ fn overview(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
     let limits = &plant.site.grid_limits.rules;
     writeln!(
         out,
-        "supply rules {limits}; {} channels\n",
-        plant.channels.len()
+        "supply rules {limits}; {}\n",
+        count(plant.channels.len(), "channel")
     )
-}
-
-fn counted(count: usize, noun: &str) -> String {
-    let s = if count == 1 { "" } else { "s" };
-    format!("{count} {noun}{s}")
 }
 
 const HEADERS: [&str; 7] = ["where", "what", "value", "limit", "margin", "", "rule"];
@@ -224,8 +220,8 @@ fn maps(site_file: &SiteFile, out: &mut dyn Write) -> io::Result<()> {
             "{} is read by the map \"{}\": {} in {}.",
             source.device,
             map.name,
-            counted(placed.len(), "register value"),
-            counted(blocks.len(), "request")
+            count(placed.len(), "register value"),
+            count(blocks.len(), "request")
         )?;
         for register in left {
             let channel = channel(register);
@@ -248,7 +244,7 @@ fn messages(
     let (name, channels) = (&source.device, &site_file.plant.channels);
     let device = MessageDevice::new(name, "", map.clone(), channels, source.every);
     let left = device.unplanned();
-    let placed = counted(map.values.len() - left.len(), "value");
+    let placed = count(map.values.len() - left.len(), "value");
     writeln!(
         out,
         "{name} is listened to by the map \"{}\": {placed}.",

@@ -9,6 +9,7 @@ use crate::clock::Clock;
 use crate::source::modbus::Poller;
 use crate::source::mqtt::greet as greet_broker;
 use crate::source::pollers;
+use crate::text::count;
 use analysis::plant::Inverter;
 use analysis::reading::{Channel, Place, Quantity, Reading};
 use config::checked::SiteFile;
@@ -88,8 +89,8 @@ async fn device(site: &SiteFile, poller: &mut Poller, clock: Clock) -> (Outcome,
         .iter()
         .filter(|reading| reading.value.good().is_some());
     let mut found = format!(
-        "{} channels, {} with a value now",
-        readings.len(),
+        "{}, {} with a value now",
+        count(readings.len(), "channel"),
         good.count()
     );
     if let Some(source) = poller.source() {

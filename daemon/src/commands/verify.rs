@@ -5,6 +5,7 @@ use super::at_store::{exit_code, there};
 use super::exit;
 use super::meter::Meter;
 use crate::store::{StoreError, Verified};
+use crate::text::count;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -21,7 +22,7 @@ pub enum VerifyError {
         source: StoreError,
     },
     /// Something in it is wrong; what, was printed.
-    #[error("verify {}: {count} problems", path.display())]
+    #[error("verify {}: {}", path.display(), crate::text::count(*count, "problem"))]
     NotSound {
         /// The store.
         path: PathBuf,
@@ -73,10 +74,10 @@ pub fn verify(store: &Path, out: &mut dyn Write) -> Result<(), VerifyError> {
 pub(super) fn print_sound(verified: &Verified, out: &mut dyn Write) -> io::Result<()> {
     writeln!(
         out,
-        "sound; {} slots, {} findings; of a channel and day {} with readings, {} with minutes, \
+        "sound; {}, {}; of a channel and day {} with readings, {} with minutes, \
          {} with hours",
-        verified.slots,
-        verified.findings,
+        count(verified.slots as usize, "slot"),
+        count(verified.findings as usize, "finding"),
         verified.days_of_readings,
         verified.days_of_minutes,
         verified.days_of_hours

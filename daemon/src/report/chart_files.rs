@@ -4,6 +4,7 @@
 
 use super::whole_file::{WriteError, write_whole};
 use analysis::chart::{ChartError, RgbPicture, Size, SummaryInput, summary_rgb, summary_svg};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -41,7 +42,7 @@ pub fn write(
     folder: &Path,
 ) -> Result<[PathBuf; 2], ChartFilesError> {
     let svg = summary_svg(input, size)?;
-    let png = png(input, size)?;
+    let Png { bytes: png, .. } = png(input, size)?;
     let (svg_path, png_path) = (folder.join(SVG_NAME), folder.join(PNG_NAME));
     write_whole(&svg_path, svg.as_bytes())?;
     write_whole(&png_path, &png)?;
@@ -49,11 +50,24 @@ pub fn write(
 }
 
 /// The summary as PNG.
+#[derive(Debug)]
+pub struct Png {
+    /// The file.
+    pub bytes: Vec<u8>,
+    /// Indices of the inverters that it shows.
+    pub inverters: BTreeSet<usize>,
+}
+
+/// Draws it.
 ///
 /// # Errors
 /// If it cannot be drawn or packed.
-pub fn png(input: &SummaryInput, size: Size) -> Result<Vec<u8>, ChartFilesError> {
-    packed(&summary_rgb(input, size)?)
+pub fn png(input: &SummaryInput, size: Size) -> Result<Png, ChartFilesError> {
+    let picture = summary_rgb(input, size)?;
+    Ok(Png {
+        bytes: packed(&picture)?,
+        inverters: picture.inverters,
+    })
 }
 
 fn packed(picture: &RgbPicture) -> Result<Vec<u8>, ChartFilesError> {

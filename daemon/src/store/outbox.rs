@@ -64,8 +64,17 @@ impl Store {
     /// The mails that were made from a time on, and those that ever told of the findings that are in
     /// question then ([`Store::findings_in_question`]), in order.
     pub fn mails_in_question(&self, from: Time) -> Result<Vec<Delivery>, StoreError> {
+        self.in_question("way = 'mail'", from)
+    }
+
+    /// The same of what goes to programs.
+    pub fn announcements_in_question(&self, from: Time) -> Result<Vec<Delivery>, StoreError> {
+        self.in_question("way <> 'mail'", from)
+    }
+
+    fn in_question(&self, way: &str, from: Time) -> Result<Vec<Delivery>, StoreError> {
         let which = format!(
-            "way = 'mail' AND (made_utc_ms >= ?1 OR id IN (
+            "{way} AND (made_utc_ms >= ?1 OR id IN (
                  SELECT k.delivery FROM delivery_news k JOIN news n ON n.id = k.news
                  WHERE n.finding IN ({IN_QUESTION})))"
         );

@@ -4,7 +4,8 @@
 //! Names end in the unit; a name that is not known is shown as it stands, so that no number is lost.
 //! Never in here: which numbers a finding carries.
 
-use super::local;
+use super::{limit, local};
+use analysis::array::Limit;
 use analysis::diagnose::Evidence;
 use analysis::reading::Time;
 use chrono_tz::Tz;
@@ -122,6 +123,9 @@ fn split(name: &str) -> (&str, &'static str) {
 /// `current own sigma`, with trade words as they are written.
 fn words(name: &str) -> String {
     let (name, _) = split(name);
+    if let Some(words) = limited(name) {
+        return words;
+    }
     let word = |word: &str| match word {
         "dc" | "ac" => word.to_uppercase(),
         "sigma" => "standard deviation".to_owned(),
@@ -130,6 +134,16 @@ fn words(name: &str) -> String {
     };
     let words: Vec<_> = name.split('_').map(word).collect();
     words.join(" ")
+}
+
+/// What a limit took. Above rated power nothing is expected, so nothing of it is lost.
+fn limited(name: &str) -> Option<String> {
+    let by = name.strip_prefix("limited_")?;
+    let by = Limit::ALL.iter().find(|one| one.name() == by)?;
+    Some(match by {
+        Limit::RatedPower => "above rated power, neither expected nor lost".to_owned(),
+        other => format!("held back: {}", limit(*other)),
+    })
 }
 
 fn value(name: &str, number: f64, timezone: Tz) -> String {
@@ -217,6 +231,22 @@ mod tests {
             "voltage",
             "current common standard deviation",
             "samples",
+        ];
+        assert_eq!(names, wanted);
+    }
+
+    #[test]
+    fn what_lies_above_rated_power_is_said_not_to_be_lost() {
+        let taken = [
+            ("limited_rated_power_wh", 12_000.0),
+            ("limited_volt_watt_wh", 400.0),
+            ("limited_days_count", 1.0),
+        ];
+        let names = [0, 1, 2].map(|n| row(&taken, n).0);
+        let wanted = [
+            "limited days",
+            "above rated power, neither expected nor lost",
+            "held back: high supply voltage",
         ];
         assert_eq!(names, wanted);
     }

@@ -6,8 +6,9 @@ mod loss;
 mod number;
 mod sure;
 
+pub use analysis::diagnose::count;
 pub use loss::{limit, loss};
-pub use number::{LEAST_SHOWN_WH, count, kwh, percent};
+pub use number::{LEAST_SHOWN_WH, kwh, percent};
 pub use sure::{Sureness, sure};
 
 use analysis::detect::Severity;

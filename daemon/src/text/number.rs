@@ -1,4 +1,4 @@
-//! Energies, shares and counts as people read them.
+//! Energies and shares as people read them.
 //! Never in here: what a number means.
 
 use analysis::reading::Energy;
@@ -35,24 +35,9 @@ pub fn percent(ratio: f64) -> String {
     text.replace('-', "\u{2212}")
 }
 
-/// `1 day`, `3 days`
-pub fn count(n: usize, one: &str) -> String {
-    let s = if n == 1 { "" } else { "s" };
-    format!("{n} {one}{s}")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn one_is_not_many() {
-        let days = |n| count(n, "tested day");
-        assert_eq!(
-            [days(0), days(1), days(2)],
-            ["0 tested days", "1 tested day", "2 tested days"]
-        );
-    }
 
     #[test]
     fn thousands_are_set_apart_and_nothing_has_no_sign() {

@@ -1,6 +1,7 @@
 //! Through a broker.
 
 use super::site::{NOON, Site, cut, finding};
+use analysis::diagnose::Finding;
 use analysis::reading::Span;
 use serde_json::Value;
 use std::fs;
@@ -137,6 +138,29 @@ fn what_was_not_noted_is_told_again_and_what_ended_a_week_ago_is_cleared() {
     cut(senders);
     // Nothing was kept of it: the next thing that is heard is that we are gone.
     assert_eq!(later.line(), format!("0 {PREFIX}/status offline"));
+}
+
+/// A connection that is kept for years, on a clock that runs faster than the machine's.
+#[test]
+fn what_ended_a_week_ago_is_cleared_while_the_connection_stands() {
+    let broker = Broker::start(Access::Everybody);
+    let mut site = Site::new(&tables(&broker, ""));
+    let week = Span::from_h(24 * 7);
+    // Two hours of the site are left of the week: seconds.
+    let ended = Finding {
+        began: NOON - week - week,
+        ..finding(1, Some(NOON + Span::from_h(2) - week))
+    };
+    site.know(NOON, &ended);
+    let listener = broker.listen(&all());
+    let senders = site.send();
+    let topic = format!("{PREFIX}/findings/{}", ended.id);
+    listener.until(&format!("{topic} {{"));
+    let told = listener.until(&format!("0 {topic} "));
+    assert_eq!(told.last().expect("one"), &format!("0 {topic} "));
+    let is_away = |line: &String| line.ends_with("/status offline");
+    assert!(!told.iter().any(is_away), "{told:?}");
+    cut(senders);
 }
 
 /// The program ended between storing it and putting it into the outbox, and nobody started it for days.

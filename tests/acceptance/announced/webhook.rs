@@ -2,6 +2,7 @@
 
 use super::site::{NOON, Site, cut, finding};
 use analysis::reading::Span;
+use daemon::store::{Response, Said, What};
 use serde_json::{Value, json};
 use std::fs;
 use tests::receiver::{KNOWN, Receiver};
@@ -56,6 +57,38 @@ fn beginning_and_end_of_a_finding_arrive_encrypted_and_signed() {
     site.noted("it was taken", <[_]>::is_empty);
     // Nothing is told twice.
     assert_eq!(site.make(end + Span::from_h(1)), 0);
+    cut(senders);
+    assert!(!receiver.has_call());
+}
+
+/// Nobody reads mails: a program is told again of what nobody has said that he has seen.
+#[test]
+fn what_nobody_answers_is_told_again_where_programs_alone_are_told() {
+    let receiver = Receiver::start(false);
+    let mut site = Site::new(&format!("remind_after_h = 1\n{}", tables(&receiver, "")));
+    fs::write(site.path("secret"), KNOWN.1).expect("room");
+    site.know(NOON, &finding(1, None));
+    assert_eq!(site.make(NOON), 1);
+    // While it was not taken nobody can have answered, however late it is.
+    let days = |n: i64| Span::from_h(24 * n);
+    assert_eq!(site.make(NOON + days(1)), 0);
+    let senders = site.send();
+    assert_eq!(body(&receiver.call())["event"], "found");
+    site.noted("it was taken", <[_]>::is_empty);
+    // What is urgent within days waits for three times an hour, then for twice as long.
+    assert_eq!(site.make(NOON + days(3)), 1);
+    assert_eq!(body(&receiver.call())["event"], "unanswered");
+    site.noted("it was taken", <[_]>::is_empty);
+    let seen = Said::Response(Response {
+        finding: finding(1, None).id.to_string(),
+        at: NOON + days(3),
+        who: "the desk".to_owned(),
+        what: What::Acknowledged,
+        until: None,
+        text: String::new(),
+    });
+    site.store.hear(&seen).expect("it fits");
+    assert_eq!(site.make(NOON + days(6)), 0);
     cut(senders);
     assert!(!receiver.has_call());
 }

@@ -250,7 +250,7 @@ fn a_place_that_is_told_without_a_number_does_not_make_a_bit_of_it() {
         low.evidence
     );
     assert!(!low.summary.contains("ground-fault bit"), "{}", low.summary);
-    assert!(low.summary.contains("20 kOhm"), "{}", low.summary);
+    assert!(low.summary.contains("20 kΩ"), "{}", low.summary);
 }
 
 /// What the watch makes of polls that publish a resistance, a bit, or neither.

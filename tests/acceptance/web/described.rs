@@ -118,6 +118,15 @@ fn an_input_is_shown_on_its_curve_and_a_finding_with_its_day() {
     assert!(light.starts_with("<svg") && light.contains("where it worked on its curve"));
     let dark = browser.get(&format!("{curve}?look=dark")).body;
     assert!(light.contains("\"#FFFFFF\"") && !dark.contains("\"#FFFFFF\""));
+    // A telephone has it drawn as wide as itself.
+    let narrow = browser.get(&format!("{curve}?width=350")).body;
+    assert!(narrow.starts_with("<svg width=\"350\""), "{narrow:.80}");
+    assert!(
+        day.contains(&format!(
+            "(max-width: 720px)\" srcset=\"{curve}?width=350\""
+        )),
+        "{day}"
+    );
     let none = "/inverters/hut/days/2026-03-18/inputs/1/curve.svg";
     assert_eq!(browser.get(none).status, 404);
     // What is only noted wants nobody.

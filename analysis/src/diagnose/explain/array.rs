@@ -1,7 +1,7 @@
 //! Losses of current and of voltage that stand for days, in words and numbers.
 //! Never in here: decisions.
 
-use super::{causes, evidence, place};
+use super::{causes, count, evidence, place};
 use crate::detect::{Beside, Deficit, Kind, Severity, VoltageSums};
 use crate::diagnose::measured::measured;
 use crate::diagnose::voltage_loss::VoltageLoss;
@@ -23,11 +23,11 @@ pub fn current_low(
     let loss = missing_ratio(seen.shift.size);
     NewFinding {
         summary: format!(
-            "{} carries {:.1} % less current than {}, for {} days.",
+            "{} carries {:.1} % less current than {}, for {}.",
             place(&subject),
             100.0 * loss,
             beside_words(seen.beside),
-            seen.shift.days
+            count(seen.shift.days as usize, "day")
         ),
         subject,
         kind: Kind::CurrentLow,
@@ -88,7 +88,7 @@ pub fn voltage_low(
         (
             Kind::ResistanceHigh,
             format!(
-                "{place} loses voltage in proportion to its current, as by {ohm:.1} ohm in series: \
+                "{place} loses voltage in proportion to its current, as by {ohm:.1} Ω in series: \
                  {heat_w:.0} W of heat.{hot}"
             ),
         )

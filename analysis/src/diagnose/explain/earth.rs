@@ -1,7 +1,7 @@
 //! Insulation and leakage to earth, in words and numbers.
 //! Never in here: decisions.
 
-use super::{causes, evidence};
+use super::{causes, count, evidence};
 use crate::detect::{Dampness, Fall, Falling, FaultPosition, Kind, NearLimit};
 use crate::diagnose::{Evidence, NewFinding, Subject};
 use crate::reading::{DeviceId, Energy, Span, Time, civil_from_days};
@@ -130,10 +130,11 @@ pub fn isolation_falling(
             format!(
                 "The insulation of the array of {device} falls by {:.0} % a month on dry mornings \
                  (99 % interval {:.0} to {:.0} %): {now} now; it would reach its limit of {limit} in \
-                 {days_to_limit:.0} days, about {} (99 %: {} to {}).",
+                 {}, about {} (99 %: {} to {}).",
                 100.0 * fall,
                 100.0 * least,
                 100.0 * most,
+                count(days_to_limit.round() as usize, "day"),
                 day_after(found, days_to_limit),
                 day_after(found, soonest_d),
                 day_after(found, latest_d),
@@ -185,8 +186,8 @@ pub fn isolation_near(
         lost: Energy::from_wh(0.0),
         summary: format!(
             "The insulation of the array of {device} is near its limit: {now} at best on its latest \
-             {} mornings, less than twice the limit of {limit}, under which it does not start.",
-            near.mornings
+             {}, less than twice the limit of {limit}, under which it does not start.",
+            count(near.mornings, "morning")
         ),
     }
 }
@@ -341,7 +342,7 @@ fn minutes(span: Span) -> f64 {
 }
 
 fn kohm(ohm: f64) -> String {
-    format!("{:.0} kOhm", ohm / 1000.0)
+    format!("{:.0} kΩ", ohm / 1000.0)
 }
 
 #[cfg(test)]
@@ -366,7 +367,7 @@ mod tests {
         let told = isolation_low(&DeviceId::new("inv-1"), at, at, &leak);
         assert_eq!(
             told.summary,
-            "The array of inv-1 leaks to earth: insulation resistance 19 kOhm, limit 22 kOhm. If it \
+            "The array of inv-1 leaks to earth: insulation resistance 19 kΩ, limit 22 kΩ. If it \
              is a single fault, it lies at 0.36 of the string of input 2 from its negative end, \
              between modules 6 and 7 counted from there, about one module either way; with a second \
              fault this place means nothing."

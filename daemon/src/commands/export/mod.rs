@@ -13,6 +13,7 @@ use super::exit;
 use super::meter::Meter;
 use crate::report::WriteError;
 use crate::store::{Layout, Progress, Store, StoreError};
+use crate::text::count;
 use analysis::reading::{ChannelId, DeviceId, Span, Time};
 use chrono::NaiveDate;
 use row::Row;
@@ -136,7 +137,7 @@ pub fn export(
     let devices = devices(&layout);
     let days = (to - from).num_days() as u64 + 1;
     let mut meter = Meter::new();
-    let (mut files, mut rows) = (0_u64, 0_u64);
+    let (mut files, mut rows) = (0, 0);
     for (done, day) in from.iter_days().take(days as usize).enumerate() {
         meter.show(Progress {
             doing: "exporting",
@@ -151,14 +152,12 @@ pub fn export(
             let file = into.join(format!("{device}_{day}.{}", format.extension()));
             write_file(&file, format, &of_device)?;
             files += 1;
-            rows += of_device
-                .iter()
-                .map(|(_, rows)| rows.len() as u64)
-                .sum::<u64>();
+            rows += of_device.iter().map(|(_, rows)| rows.len()).sum::<usize>();
         }
     }
     drop(meter);
-    writeln!(out, "{}: {files} files, {rows} rows", into.display())?;
+    let (files, rows) = (count(files, "file"), count(rows, "row"));
+    writeln!(out, "{}: {files}, {rows}", into.display())?;
     Ok(())
 }
 

@@ -32,7 +32,7 @@ pub(super) struct Place {
 }
 
 const DEVICES: &str = "Address of an inverter or weather device on Modbus TCP, as 192.0.2.7:502, with its \
-                       unit as 192.0.2.7:502,3; empty for no more";
+                       unit as 192.0.2.7:502,3 (enter alone: no more)";
 
 impl Answers {
     /// Takes what is given and asks for the rest.
@@ -70,7 +70,10 @@ fn question(key: &Key) -> String {
         "grid_rules" => config::grid::names().collect::<Vec<_>>().join(" | "),
         _ => key.summary().replace("; required", ""),
     };
-    format!("{}: {} ({rules})", key.name, key.doc)
+    format!(
+        "{}: {} ({rules}; enter alone: left open)",
+        key.name, key.doc
+    )
 }
 
 /// The next answer, if there is one. Of somebody who types, a wrong one is asked again; the lines of
@@ -209,6 +212,17 @@ mod tests {
         assert_eq!(gathered.devices, [place("barn:502,3").expect("right")]);
         let said = String::from_utf8(out).expect("text");
         assert_eq!(said.matches("\n> ").count(), 11, "{said}");
+        // Six keys, two of them twice; then the devices.
+        assert_eq!(
+            said.matches("(enter alone: no more)\n> ").count(),
+            3,
+            "{said}"
+        );
+        assert_eq!(
+            said.matches("; enter alone: left open)\n> ").count(),
+            8,
+            "{said}"
+        );
         assert_eq!(said.matches("failed to take").count(), 3, "{said}");
     }
 

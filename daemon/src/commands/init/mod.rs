@@ -10,6 +10,7 @@ pub use answers::Given;
 
 use super::exit;
 use crate::source::sunspec::DiscoverError;
+use crate::text::count;
 use answers::Answers;
 use std::fs::OpenOptions;
 use std::io::{self, BufRead, Write};
@@ -107,7 +108,8 @@ pub async fn init(path: &Path, given: Given, talk: &mut Talk<'_>) -> Result<(), 
     let path = path.display();
     writeln!(
         talk.out,
-        "{path} is begun; {open} values are to be filled in. `noonmark check {path}` lists them."
+        "{path} is begun; {} to be filled in. `noonmark check {path}` lists them.",
+        count(open, "value")
     )
     .map_err(InitError::Print)
 }

@@ -5,8 +5,8 @@ use super::{PageError, Whole};
 use crate::report::ReportError;
 use crate::text;
 use analysis::chart::{
-    ChartError, CloudInput, HistoryDay, HistoryInput, Picture, SummaryInput, cloud_picture,
-    history_picture, input_day_picture,
+    ChartError, CloudInput, HistoryDay, HistoryInput, Picture, SummaryInput, WIDTH_PX,
+    cloud_picture, history_picture, input_day_picture,
 };
 use analysis::plant::{Input, Inverter};
 use analysis::review::{CELL_RATIO, InputReview, Why, chosen_days, healthy_curve};
@@ -82,7 +82,7 @@ fn of_input(
         .iter()
         .any(|(_, end)| *end == whole.period.1);
     shown.put(
-        on_curve(&name, review, stands, &curve.unwrap_or_default())?,
+        on_curve(&name, review, stands, &curve.unwrap_or_default(), WIDTH_PX)?,
         "No picture of the place on the curve: no slot could be tested.",
     );
     let history: Vec<HistoryDay> = review
@@ -117,6 +117,7 @@ pub fn on_curve(
     review: &InputReview,
     in_finding: bool,
     curve: &[(f64, f64)],
+    width_px: u32,
 ) -> Result<Option<Picture>, ChartError> {
     cloud_picture(&CloudInput {
         name,
@@ -124,6 +125,7 @@ pub fn on_curve(
         cells: &review.cloud.cells(),
         levels: &review.cloud.levels(in_finding),
         curve,
+        width_px,
     })
 }
 

@@ -18,7 +18,9 @@ use std::sync::Arc;
 
 /// Narrowest and widest picture [pixel].
 const WIDTHS: std::ops::RangeInclusive<u32> = 280..=1600;
+/// Of a day, where nothing is said, and of a curve.
 const USUAL_WIDTH: u32 = 860;
+const USUAL_CURVE_WIDTH: u32 = 480;
 
 /// How the picture is wanted.
 #[derive(Debug, Deserialize)]
@@ -36,6 +38,11 @@ impl Wanted {
             _ => Look::Light,
         }
     }
+
+    fn width(&self, usual: u32) -> u32 {
+        let width = self.width.unwrap_or(usual);
+        width.clamp(*WIDTHS.start(), *WIDTHS.end())
+    }
 }
 
 /// The picture.
@@ -47,13 +54,10 @@ pub async fn picture(
 ) -> Answer {
     let t = visit.t;
     let i = index(&page, &id).ok_or_else(|| message::nothing(&page, t))?;
-    let look = wanted.look();
-    let width = wanted.width.unwrap_or(USUAL_WIDTH);
-    let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
+    let how = (wanted.look(), wanted.width(USUAL_WIDTH));
     let only = wanted.input.map(|number| input(&page, t, i, number));
     let only = only.transpose()?;
-    let drawn =
-        page.view(move |page, store| day::picture(page, store, (i, only), date, (look, width)));
+    let drawn = page.view(move |page, store| day::picture(page, store, (i, only), date, how));
     let drawn = drawn
         .await
         .map_err(|why| message::unavailable(&page, t, &why))?;
@@ -71,7 +75,8 @@ pub async fn curve(
     let t = visit.t;
     let i = index(&page, &id).ok_or_else(|| message::nothing(&page, t))?;
     let k = input(&page, t, i, number)?;
-    let drawn = page.view(move |page, store| day::curve(page, store, (i, k), date, wanted.look()));
+    let how = (wanted.look(), wanted.width(USUAL_CURVE_WIDTH));
+    let drawn = page.view(move |page, store| day::curve(page, store, (i, k), date, how));
     let drawn = drawn
         .await
         .map_err(|why| message::unavailable(&page, t, &why))?;

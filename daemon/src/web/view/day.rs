@@ -188,7 +188,7 @@ pub fn curve(
     store: &Store,
     (i, k): (usize, usize),
     date: NaiveDate,
-    look: Look,
+    (look, width_px): (Look, u32),
 ) -> Result<Option<String>, StoreError> {
     let (plant, timezone) = (&page.site.plant, page.site.timezone);
     let period = calendar::span(date, Length::Day, timezone);
@@ -203,7 +203,7 @@ pub fn curve(
     let name = format!("{} input {}", inverter.id, input.number);
     let stands = of_input.findings.iter().any(|(_, end)| *end == period.1);
     let curve = healthy_curve(plant, input).unwrap_or_default();
-    match on_curve(&name, of_input, stands, &curve) {
+    match on_curve(&name, of_input, stands, &curve, width_px) {
         Ok(picture) => Ok(picture.map(|picture| match look {
             Look::Light => picture.svg,
             Look::Dark => darkened(&picture.svg),
