@@ -97,6 +97,20 @@ async fn an_inverter_is_read_as_it_is_served_by_day_and_by_night() {
     assert_eq!(source.unplanned(), [""; 0]);
 }
 
+/// The battery between the ports of modules takes no number and gives no alarm.
+#[tokio::test]
+async fn inputs_are_read_from_ports_of_modules() {
+    let mut server = start(0, &["--ports"]);
+    for time in ["09:00", "12:00", "23:00"] {
+        let (served, _) = server.ask(&format!("at 2026-06-21T{time}:00Z"));
+        let (mut poller, table) = poller(server.port(), INVERTER, &served);
+        let readings = poller.poll(AT).await.expect("the server answers");
+        assert_as_served(&readings, &table, &served);
+        let source = poller.source().expect("connected");
+        assert_eq!(source.unplanned(), [""; 0]);
+    }
+}
+
 #[tokio::test]
 async fn a_string_that_opens_is_seen_on_its_input_only() {
     let opens = ["--open-input", "2", "--open-at", "2026-06-21T10:00:00Z"];
@@ -271,6 +285,7 @@ async fn a_scan_shows_the_models_and_the_values() {
         at: Place::Tcp(address),
         units: INVERTER..=INVERTER,
         wanted: Wanted::default(),
+        points: false,
         map: None,
     };
     scan(&wanted, &mut out).await.expect("reachable");

@@ -271,13 +271,18 @@ def nameplate(kind):
     return []
 
 
-def ports_714(count):
-    """Model 714: so many ports of modules and one of a battery between them."""
-    head = u32(0) + u16(count + 1) + NOT_S16 * 2 + NOT_U16 * 8 + NOT_S16 * 5
-    port = lambda kind, n: (u16(kind) + u16(n) + text(f"port {n}", 8) + NOT_S16 + NOT_U16 + NOT_S16
-                            + NOT_U16 * 8 + NOT_S16 + u16(2) + u32(0))
-    kinds = [1, 2] + [1] * (count - 1)
-    return model(714, head + sum((port(kind, n) for n, kind in enumerate(kinds, 1)), []))
+def ports_714(v, count):
+    """Model 714: the inputs as ports of modules, a battery that is charged as the second port, which says
+    that it is too hot; exponents A -2, V -1, W 1."""
+    port = lambda kind, n, amps, volts, watts, alarms: (
+        u16(kind) + u16(n) + text(f"port {n}", 8) + s16(amps, -2) + u16(volts, -1) + s16(watts, 1)
+        + NOT_U16 * 8 + NOT_S16 + u16(2) + u32(alarms))
+    inputs = [tuple(v[f"input-{n}/dc_{what}"] for what in ("current_a", "voltage_v", "power_w"))
+              for n in range(1, count + 1)]
+    ports = [(1, *inputs[0], 0), (2, -12.5, 403.2, -5040, 1 << 7)] + [(1, *i, 0) for i in inputs[1:]]
+    head = u32(2) + u16(count + 1) + s16(sum(p[1] for p in ports), -2) + s16(sum(p[3] for p in ports), 1)
+    head += NOT_U16 * 8 + s16(-2) + s16(-1) + s16(1) + NOT_S16 * 2
+    return model(714, head + sum((port(kind, n, *rest) for n, (kind, *rest) in enumerate(ports, 1)), []))
 
 
 def station(w):
@@ -320,7 +325,7 @@ class Site:
             models = common("inverter") + inverter_103(v)
             count = len(self.plant.strings)
             models += self.rated
-            models += ports_714(count) if self.by_ports else inputs_160(v, count)
+            models += ports_714(v, count) if self.by_ports else inputs_160(v, count)
             models += model(64001, [7] * 9)
             models += self.settings
         else:

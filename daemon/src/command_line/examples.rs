@@ -7,6 +7,7 @@ pub(super) const SCAN: &str = "Examples:
   noonmark scan 192.0.2.8:4001 --rtu --unit 3    through a converter of serial frames
   noonmark scan /dev/ttyUSB0 --baud 19200 --parity even --units 1-32
                                                  on a serial line
+  noonmark scan 192.0.2.7 --points               its ratings, alarms, settings: every point of its models
   noonmark scan 192.0.2.7 --function 4 --from 1000 --count 40
                                                  chosen registers, with every plausible reading
   noonmark scan 192.0.2.7 --from 1000 --count 40 --write-map inverter.toml

@@ -29,6 +29,9 @@ pub struct ScanOptions {
     /// Stop bits of a serial port
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
     stop_bits: u8,
+    /// Show every point of the SunSpec models, in the units of the standard
+    #[arg(long)]
+    points: bool,
     /// First register to show, counted from 0
     #[arg(long)]
     from: Option<u16>,
@@ -72,6 +75,7 @@ impl ScanOptions {
                     _ => RegisterKind::Input,
                 }),
             },
+            points: self.points,
             map: self.write_map,
         }
     }

@@ -17,6 +17,8 @@ pub mod report;
 pub mod run;
 pub mod scan;
 mod scan_map;
+mod scan_models;
+mod scan_points;
 mod scan_raw;
 mod scan_settings;
 pub mod trial;

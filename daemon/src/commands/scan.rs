@@ -3,14 +3,15 @@
 
 use super::exit;
 use super::scan_map::{MapError, write_map};
+use super::scan_models::print_models;
+use super::scan_points::{all_points, print_points};
 use super::scan_raw::{Wanted, print_raw, raw_blocks};
 use super::scan_settings::print_settings;
 use crate::source::modbus::{
     Endpoint, Line, ModbusError, ReadOnlyClient, RegisterKind, SerialLine,
 };
 use crate::source::sunspec::{
-    Decoded, Device, DiscoverError, Identity, Model, Spot, WalkEnd, best, decode, discover, knows,
-    name, read, read_settings,
+    Decoded, Device, DiscoverError, Identity, Spot, best, decode, discover, read, read_settings,
 };
 use analysis::reading::Value;
 use std::io::{self, Write};
@@ -32,6 +33,8 @@ pub struct Scan {
     pub units: RangeInclusive<u8>,
     /// Which registers are shown of a device without open models, or of any where that is asked for.
     pub wanted: Wanted,
+    /// Whether every point of the models is shown, and not only what there is a channel for.
+    pub points: bool,
     /// Where the beginning of a register map goes.
     pub map: Option<PathBuf>,
 }
@@ -155,6 +158,10 @@ async fn scan_unit(
             print_values(&values.map_err(&unreachable)?, out)?;
             let settings = read_settings(client, device).await;
             print_settings(&settings.map_err(&unreachable)?, out)?;
+            if scan.points {
+                let points = all_points(client, device).await;
+                print_points(&points.map_err(&unreachable)?, out)?;
+            }
         }
     }
     if device.is_some() && !scan.wanted.is_chosen() && scan.map.is_none() {
@@ -219,46 +226,6 @@ fn print_identity(identity: &Identity, out: &mut dyn Write) -> io::Result<()> {
         }
     }
     Ok(())
-}
-
-fn print_models(device: &Device, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "models")?;
-    let skipped = device.skipped();
-    for model in &device.models {
-        let Model {
-            id,
-            address,
-            length,
-        } = model;
-        let note = match (skipped.contains(model), knows(*id)) {
-            (true, true) => " (not read: a repetition)",
-            (true, false) => " (not read)",
-            (false, _) => "",
-        };
-        let name = name(*id);
-        writeln!(
-            out,
-            "  {id:>5}  at {address:>5}  length {length:>4}  {name}{note}"
-        )?;
-    }
-    match device.end {
-        WalkEnd::Marker => Ok(()),
-        other => writeln!(
-            out,
-            "  the list ends without its end marker: {}",
-            ending(other)
-        ),
-    }
-}
-
-fn ending(end: WalkEnd) -> String {
-    match end {
-        WalkEnd::Marker => "end marker".to_owned(),
-        WalkEnd::Refused { address } => format!("the device refuses to read at {address}"),
-        WalkEnd::NoHeader { address } => format!("what stands at {address} is no model"),
-        WalkEnd::PastTheEnd { address } => format!("the model at {address} has no end"),
-        WalkEnd::TooMany => "there are more models than a device can have".to_owned(),
-    }
 }
 
 /// The values of every model that answers; a refused one is left out, as in daily polling.

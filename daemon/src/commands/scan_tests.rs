@@ -12,6 +12,7 @@ fn at(address: &str) -> Scan {
         at: Place::Tcp(address.to_owned()),
         units: 1..=1,
         wanted: Wanted::default(),
+        points: false,
         map: None,
     }
 }
@@ -54,6 +55,49 @@ values
   input-1/dc_power_w                 -
 ";
     assert_eq!(printed(image).await, expected);
+}
+
+/// What stands in model 120 has no channel; of 160 and 714 one is read.
+#[tokio::test]
+async fn every_point_is_shown_where_that_is_asked_for() {
+    let mut nameplate = ModelImage::new(120, 0).expect("known");
+    nameplate.number("WRtg", 3300.0).expect("fits");
+    nameplate.scale("WRtg_SF", 1).expect("fits");
+    let mut inputs = ModelImage::new(160, 1).expect("known");
+    let first = Spot::Input(1);
+    inputs.put(first, Quantity::DcVoltage, 612.3).expect("fits");
+    let mut ports = ModelImage::new(714, 2).expect("known");
+    ports.put(first, Quantity::DcVoltage, 611.9).expect("fits");
+    let registers = Registers::new();
+    registers.replace(1, lay_out(0, &[nameplate, inputs, ports]));
+    let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+    let address = listener.local_addr().expect("bound").to_string();
+    let server = tokio::spawn(serve(listener, registers, std::future::pending()));
+    let wanted = Scan {
+        points: true,
+        ..at(&address)
+    };
+    let mut out = Vec::new();
+    scan(&wanted, &mut out).await.expect("reachable");
+    server.abort();
+    let text = String::from_utf8(out).expect("text");
+    let expected = "
+models
+    120  at     2  length   26  Nameplate (not read)
+    160  at    30  length   28  Multiple MPPT Inverter Extension Model
+    714  at    60  length   68  DER DC Measurement (not read: a repetition)
+values
+  input-1/dc_voltage_v               612.3
+  input-1/dc_current_a               -
+  input-1/dc_power_w                 -
+points
+  120/WRtg                           33000
+  160/N                              1
+  160/block 1/DCV                    612.3
+  714/NPrt                           2
+  714/block 1/DCV                    611.9
+";
+    assert!(text.ends_with(expected), "{text}");
 }
 
 #[tokio::test]

@@ -230,7 +230,7 @@ fn channels(
 }
 
 fn has_inputs(used: &[Model]) -> bool {
-    used.iter().any(|model| model.id == 160)
+    used.iter().any(Model::has_inputs)
 }
 
 fn address(name: &DeviceId, spot: Spot, quantity: Quantity) -> String {

@@ -210,6 +210,37 @@ async fn a_model_that_the_device_refuses_does_not_take_the_others_with_it() {
     assert_eq!(error.trouble(), Trouble::Refused);
 }
 
+/// Two models that number their inputs each in its own way must not mix.
+#[tokio::test]
+async fn ports_stand_in_for_inputs_and_give_way_to_them() {
+    let mut ports = ModelImage::new(714, 2).expect("known");
+    for (n, volts) in [(1, 700.1), (2, 555.5)] {
+        ports
+            .put(Spot::Input(n), Quantity::DcVoltage, volts)
+            .expect("fits");
+    }
+    let table = table(&["inv-1/input-1/dc_voltage_v", "inv-1/input-2/dc_voltage_v"]);
+    let voltages = async |models: Vec<ModelImage>| {
+        let plugged = Plugged::new(lay_out(40_000, &models)).await;
+        let connecting = plugged.connect(&table).await;
+        let readings = connecting.expect("connects").poll().await;
+        let readings = named(&readings.expect("it answers"), &table);
+        readings.into_values().collect::<Vec<_>>()
+    };
+    let without = [inverter(), vec![ports.clone()]].concat();
+    let of_ports = [Value::Good(700.1), Value::Good(555.5)];
+    assert_eq!(voltages(without).await, of_ports);
+    let both = [inverter(), vec![ports.clone()], with_inputs().split_off(2)].concat();
+    assert_eq!(
+        voltages(both).await,
+        [Value::Good(580.1), Value::Good(691.2)]
+    );
+    // A model 160 that has no inputs gives way.
+    let empty = ModelImage::new(160, 0).expect("known");
+    let empty = [inverter(), vec![empty, ports]].concat();
+    assert_eq!(voltages(empty).await, of_ports);
+}
+
 fn poller(settings: &Settings, table: &ChannelTable) -> Poller {
     let table = Arc::new(table.clone());
     Poller::new(settings.clone(), DeviceId::new("inv-1"), table)
@@ -348,7 +379,7 @@ proptest::proptest! {
     fn no_device_makes_the_source_panic(
         headers in proptest::collection::vec(
             (
-                proptest::sample::select(vec![0u16, 1, 103, 113, 122, 123, 160, 302, 701, 9999]),
+                proptest::sample::select(vec![0u16, 1, 103, 113, 122, 123, 160, 302, 701, 714, 9999]),
                 0u16..200,
             ),
             0..12,

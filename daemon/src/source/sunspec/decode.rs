@@ -1,5 +1,6 @@
 //! From the registers of a model to values at their places.
 //!
+//! Input n is the n-th block, and where blocks say what they are (model 714), the n-th that is for modules.
 //! Model:   value = raw * 10^(scale + shift), raw and scale from one read
 //! Symbols: scale  exponent in the device [-]
 //!          shift  exponent from the standard's unit to ours [-]
@@ -9,6 +10,7 @@
 //!
 //! Never in here: input or output.
 
+use super::alarms::event_bits;
 use super::encoding::Encoding;
 use super::table::{Layout, Point, ReadAs, Scale, layout};
 use analysis::plant::State;
@@ -37,13 +39,17 @@ pub struct Decoded {
     pub quantity: Quantity,
     /// The value, or that the device has none.
     pub value: Value,
+    /// Whether it is an alarm of single inputs, to be joined with those of the device.
+    pub is_alarm_of_input: bool,
 }
 
 /// Models in the order in which they are believed where two give the same quantity: inputs before
 /// their sum, the newer AC model before the older ones, whole stations before the small one.
-const BELIEVED_FIRST: [u16; 15] = [
-    160, 701, 103, 102, 101, 113, 112, 111, 122, 123, 703, 302, 303, 307, 308,
+const BELIEVED_FIRST: [u16; 16] = [
+    160, 714, 701, 103, 102, 101, 113, 112, 111, 122, 123, 703, 302, 303, 307, 308,
 ];
+/// A block of modules, in the point that says what it is for.
+const PORT_OF_MODULES: f64 = 1.0;
 
 /// Everything that we have a channel for in the image of a model. The image begins at the id
 /// register; points behind its end are left out.
@@ -51,11 +57,15 @@ pub fn decode(model: u16, image: &[u16]) -> Vec<Decoded> {
     let Some(layout) = layout(model) else {
         return Vec::new();
     };
+    let blocks: Vec<&[u16]> = blocks(layout, image);
+    let of_modules = |block: &&&[u16]| is_of_modules(layout, block);
+    let inputs: Vec<&[u16]> = blocks.iter().filter(of_modules).copied().collect();
+    // A sum with a battery in it is none of inputs.
+    let is_sum_of_inputs = inputs.len() == blocks.len();
     let mut values = Vec::new();
-    part(model, layout, Place::Fixed, image, image, &mut values);
-    for number in 1..=blocks(layout, image) {
-        let start = layout.fixed_size() + (number - 1) * layout.block_size();
-        let block = image.get(start..).unwrap_or_default();
+    let fixed = Place::Fixed { is_sum_of_inputs };
+    part(model, layout, fixed, image, image, &mut values);
+    for (number, block) in (1..).zip(inputs) {
         part(
             model,
             layout,
@@ -69,7 +79,7 @@ pub fn decode(model: u16, image: &[u16]) -> Vec<Decoded> {
 }
 
 /// One value for each place and quantity: a good one before a bad one, then the model that is
-/// believed first, then the first block.
+/// believed first, then the first block. An alarm of an input is also one of its device.
 pub fn best(values: &[Decoded]) -> BTreeMap<(Spot, Quantity), Value> {
     let believed = |value: &Decoded| BELIEVED_FIRST.iter().position(|m| *m == value.model);
     let bad = |value: &Decoded| match value.value {
@@ -77,19 +87,33 @@ pub fn best(values: &[Decoded]) -> BTreeMap<(Spot, Quantity), Value> {
         Value::OutOfRange(_) => 1,
         Value::Missing => 2,
     };
-    let mut sorted: Vec<_> = values.iter().collect();
-    sorted.sort_by_key(|value| (bad(value), believed(value)));
+    let (mut own, alarms): (Vec<_>, Vec<_>) = values.iter().partition(|v| !v.is_alarm_of_input);
+    own.sort_by_key(|value| (bad(value), believed(value)));
     let mut best = BTreeMap::new();
-    for value in sorted {
+    for value in own {
         best.entry((value.spot, value.quantity))
             .or_insert(value.value);
+    }
+    for alarm in alarms {
+        let known = best.entry((alarm.spot, alarm.quantity));
+        let known = known.or_insert(Value::Missing);
+        *known = joined(*known, alarm.value);
     }
     best
 }
 
+fn joined(known: Value, alarm: Value) -> Value {
+    match (known, alarm) {
+        (Value::Good(known), Value::Good(alarm)) => {
+            Value::Good(f64::from(known as u32 | alarm as u32))
+        }
+        _ => alarm,
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 enum Place {
-    Fixed,
+    Fixed { is_sum_of_inputs: bool },
     Block(usize),
 }
 
@@ -102,7 +126,7 @@ fn part(
     values: &mut Vec<Decoded>,
 ) {
     let points = match place {
-        Place::Fixed => &layout.fixed,
+        Place::Fixed { .. } => &layout.fixed,
         Place::Block(_) => &layout.block,
     };
     for point in points {
@@ -113,6 +137,11 @@ fn part(
             continue;
         };
         let number = point.encoding.number(raw);
+        let is_alarm_of_input = point.read_as == ReadAs::InputAlarms;
+        // An input without an alarm says nothing of the device.
+        if is_alarm_of_input && number.is_none_or(|bits| event_bits(bits) == 0.0) {
+            continue;
+        }
         let value = match number {
             Some(number) => value(layout, image, point, quantity, number),
             None => Value::Missing,
@@ -122,6 +151,7 @@ fn part(
             spot,
             quantity,
             value,
+            is_alarm_of_input,
         });
     }
 }
@@ -130,7 +160,9 @@ fn part(
 fn spot(quantity: Quantity, place: Place) -> Option<Spot> {
     match (quantity.scope(), place) {
         (Scope::Input { .. }, Place::Block(number)) => u8::try_from(number).ok().map(Spot::Input),
-        (Scope::Input { .. }, Place::Fixed) => Some(Spot::AllInputs),
+        (Scope::Input { .. }, Place::Fixed { is_sum_of_inputs }) => {
+            is_sum_of_inputs.then_some(Spot::AllInputs)
+        }
         (Scope::Inverter | Scope::Weather, _) => Some(Spot::Device),
     }
 }
@@ -138,7 +170,8 @@ fn spot(quantity: Quantity, place: Place) -> Option<Spot> {
 fn value(layout: &Layout, image: &[u16], point: &Point, quantity: Quantity, raw: f64) -> Value {
     let scaled = || scaled(image, point, raw).map_or(Value::Missing, |v| Value::judge(quantity, v));
     match point.read_as {
-        ReadAs::Number => scaled(),
+        ReadAs::Number | ReadAs::Blocks | ReadAs::KindOfPort => scaled(),
+        ReadAs::InputAlarms => Value::Good(event_bits(raw)),
         ReadAs::State => state(raw),
         ReadAs::StateFromZero => state(raw + 1.0),
         ReadAs::Limit => match limit_in_force(layout, image) {
@@ -163,13 +196,17 @@ fn limit_in_force(layout: &Layout, image: &[u16]) -> Option<bool> {
     Some(number == 1.0)
 }
 
-/// `None` where the device gives no valid exponent: a needed factor is not guessed.
+/// In our unit; `None` where the device gives no valid exponent: a needed factor is not guessed.
 pub(super) fn scaled(image: &[u16], point: &Point, raw: f64) -> Option<f64> {
-    let exponent = match point.scale {
-        Scale::Fixed(exponent) => exponent,
-        Scale::At(offset) => Encoding::exponent(*image.get(offset)?)?,
-    };
-    Some(times_ten_to(raw, exponent + point.shift))
+    Some(times_ten_to(raw, exponent(image, point)? + point.shift))
+}
+
+/// From the number in the registers to the unit of the standard.
+pub(super) fn exponent(image: &[u16], point: &Point) -> Option<i32> {
+    match point.scale {
+        Scale::Fixed(exponent) => Some(exponent),
+        Scale::At(offset) => Encoding::exponent(*image.get(offset)?),
+    }
 }
 
 /// Division by a whole power of ten rounds once; a product with 0.1 would round twice.
@@ -182,15 +219,26 @@ pub fn times_ten_to(number: f64, exponent: i32) -> f64 {
     }
 }
 
-/// How many blocks the image holds: no more than the device counts and than its length allows.
-fn blocks(layout: &Layout, image: &[u16]) -> usize {
-    let Some(length) = image.get(1) else {
-        return 0;
-    };
-    let by_length = layout.blocks(*length);
-    let counted = layout.fixed.iter().find(|p| p.encoding == Encoding::Count);
+/// The blocks that the image holds: no more than the device counts and than its length allows.
+pub(super) fn blocks<'a>(layout: &Layout, image: &'a [u16]) -> Vec<&'a [u16]> {
+    let by_length = image.get(1).map_or(0, |length| layout.blocks(*length));
+    let counted = Layout::read_as(&layout.fixed, ReadAs::Blocks);
     let counted = counted.and_then(|p| p.encoding.number(p.slice(image)?));
-    counted.map_or(by_length, |n| by_length.min(n as usize))
+    let count = counted.map_or(by_length, |n| by_length.min(n as usize));
+    let start = |number| layout.fixed_size() + number * layout.block_size();
+    let block = |number| image.get(start(number)..).unwrap_or_default();
+    (0..count).map(block).collect()
+}
+
+/// A block that does not say what it is for is one of modules.
+fn is_of_modules(layout: &Layout, block: &[u16]) -> bool {
+    let Some(point) = Layout::read_as(&layout.block, ReadAs::KindOfPort) else {
+        return true;
+    };
+    let kind = point
+        .slice(block)
+        .and_then(|raw| point.encoding.number(raw));
+    kind.is_none_or(|kind| kind == PORT_OF_MODULES)
 }
 
 #[cfg(test)]

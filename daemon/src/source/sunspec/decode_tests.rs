@@ -94,6 +94,86 @@ fn inputs_are_numbered_in_the_order_of_their_blocks() {
     assert_eq!(decode(160, &image).len(), 3);
 }
 
+/// A model 714 of ports: kind, current, voltage, power, alarms. Exponents A -2, V -1, W 1; totals 9 A, 77 W.
+fn ports(ports: &[(u16, i16, u16, i16, u32)]) -> Vec<u16> {
+    let length = 18 + 25 * ports.len() as u16;
+    let mut image = vec![0xFFFF; 20];
+    image[..7].copy_from_slice(&[714, length, 0, 0, ports.len() as u16, 900, 77]);
+    image[15..20].copy_from_slice(&[0xFFFE, 0xFFFF, 1, 0x8000, 0x8000]);
+    for (kind, amps, volts, power, alarms) in ports {
+        let mut block = vec![0xFFFF; 25];
+        block[0] = *kind;
+        block[10..13].copy_from_slice(&[*amps as u16, *volts, *power as u16]);
+        block[23..25].copy_from_slice(&[(alarms >> 16) as u16, *alarms as u16]);
+        image.extend(block);
+    }
+    image
+}
+
+#[test]
+fn ports_of_modules_are_inputs_and_a_battery_is_none() {
+    let of_modules = [(1, 1834, 5800, 1063, 0), (1, 912, 6912, 630, 0)];
+    let values = decode(714, &ports(&of_modules));
+    let at = |values: &[Decoded], spot, quantity| value(values, spot, quantity);
+    let (amps, watts) = (Quantity::DcCurrent, Quantity::DcPower);
+    assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Good(18.34)));
+    assert_eq!(
+        at(&values, Spot::Input(2), watts),
+        Some(Value::Good(6300.0))
+    );
+    assert_eq!(at(&values, Spot::AllInputs, amps), Some(Value::Good(9.0)));
+    assert_eq!(
+        at(&values, Spot::AllInputs, watts),
+        Some(Value::Good(770.0))
+    );
+    // A battery that is charged, between the two; the sum is not that of the inputs any more.
+    let [first, second] = of_modules;
+    let values = decode(714, &ports(&[first, (2, -500, 4000, -200, 1), second]));
+    assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Good(18.34)));
+    assert_eq!(at(&values, Spot::Input(2), amps), Some(Value::Good(9.12)));
+    assert_eq!(
+        values.len(),
+        6,
+        "nothing of the battery, not even its alarm"
+    );
+    // A device that does not say what its ports are for has modules on them.
+    let values = decode(714, &ports(&[(0xFFFF, 1834, 5800, 1063, 0)]));
+    assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Good(18.34)));
+    // No current, no power.
+    let values = decode(714, &ports(&[(1, i16::MIN, 5800, i16::MIN, 0)]));
+    assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Missing));
+    assert_eq!(at(&values, Spot::Input(1), watts), Some(Value::Missing));
+}
+
+#[test]
+fn an_alarm_of_an_input_joins_those_of_the_inverter() {
+    let arc_and_switch = 1 << 15 | 1 << 3;
+    let alarmed = ports(&[(1, 0, 5800, 0, arc_and_switch), (1, 0, 5800, 0, 1)]);
+    let bits = |images: &[&[u16]]| {
+        let values: Vec<_> = images.iter().flat_map(|i| decode(i[0], i)).collect();
+        value(&values, Spot::Device, Quantity::EventBits)
+    };
+    let of_inputs = f64::from(1u32 << 17 | 1);
+    assert_eq!(bits(&[&alarmed]), Some(Value::Good(of_inputs)));
+    let inverter = three_phase();
+    let both = f64::from(0x0410u32 | 1 << 17 | 1);
+    assert_eq!(bits(&[&inverter, &alarmed]), Some(Value::Good(both)));
+    assert_eq!(bits(&[&alarmed, &inverter]), Some(Value::Good(both)));
+    // An inverter that has no events of its own, beside inputs without an alarm: nobody says anything.
+    let quiet = ports(&[(1, 0, 5800, 0, 0), (1, 0, 5800, 0, u32::MAX)]);
+    assert_eq!(bits(&[&quiet]), None);
+    assert_eq!(
+        bits(&[&inverter, &quiet]),
+        Some(Value::Good(f64::from(0x0410)))
+    );
+    // The same of model 160, for all its inputs and for one.
+    let mut mppt = vec![160, 28, 0, 0, 0, 0, 0, 1 << 12, 1, 0xFFFF];
+    mppt.extend([0; 20]);
+    mppt[10 + 18] = 1 << 4;
+    let fuse_and_test = f64::from(1 << 12 | 1 << 15);
+    assert_eq!(bits(&[&mppt]), Some(Value::Good(fuse_and_test)));
+}
+
 #[test]
 fn the_newer_numbering_of_states_is_translated() {
     let mut image = vec![0xFFFF; 123];
@@ -182,8 +262,8 @@ fn names_come_as_text() {
     assert_eq!(identity.manufacturer, None);
 }
 
-const MODELS: [u16; 14] = [
-    101, 102, 103, 111, 112, 113, 122, 123, 160, 302, 303, 307, 308, 701,
+const MODELS: [u16; 15] = [
+    101, 102, 103, 111, 112, 113, 122, 123, 160, 302, 303, 307, 308, 701, 714,
 ];
 const SCALED_AC: [(Quantity, f64, f64); 6] = [
     // Quantity, step of the model's scale, largest value that fits.

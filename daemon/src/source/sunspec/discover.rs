@@ -31,10 +31,17 @@ pub struct Device {
 }
 
 impl Device {
-    /// Models that carry values for us, each once, those with AC and DC values first and together.
+    /// Models that carry values for us, each once, those with AC and DC values first and together. Where
+    /// model 160 has inputs, model 714 is not used: it may number them otherwise.
     pub fn used(&self) -> Vec<Model> {
         let mut used = self.once(|id| id != COMMON && has_values(id));
-        used.sort_by_key(|model| !matches!(model.id, 101..=113 | 160 | 701));
+        if used
+            .iter()
+            .any(|model| model.id == 160 && model.has_inputs())
+        {
+            used.retain(|model| model.id != 714);
+        }
+        used.sort_by_key(|model| !matches!(model.id, 101..=113 | 160 | 701 | 714));
         used
     }
 
@@ -117,9 +124,30 @@ pub async fn read(
     kind: RegisterKind,
     model: &Model,
 ) -> Result<Option<Vec<u16>>, DiscoverError> {
-    let Some(reads) = Reads::plan(model) else {
-        return Ok(None);
-    };
+    match Reads::plan(model) {
+        Some(reads) => read_spans(client, kind, model, reads).await.map(Some),
+        None => Ok(None),
+    }
+}
+
+/// Reads a model to its end, or as far as a model that the table has may go.
+pub async fn read_whole(
+    client: &mut ReadOnlyClient,
+    kind: RegisterKind,
+    model: &Model,
+) -> Result<Option<Vec<u16>>, DiscoverError> {
+    match Reads::whole(model) {
+        Some(reads) => read_spans(client, kind, model, reads).await.map(Some),
+        None => Ok(None),
+    }
+}
+
+async fn read_spans(
+    client: &mut ReadOnlyClient,
+    kind: RegisterKind,
+    model: &Model,
+    reads: Reads,
+) -> Result<Vec<u16>, DiscoverError> {
     let mut image = Vec::new();
     for (first, count) in reads.spans {
         let span = client.registers(kind, model.address + first, count).await?;
@@ -131,7 +159,7 @@ pub async fn read(
         let wanted = *model;
         return Err(DiscoverError::Changed { wanted, id, length });
     }
-    Ok(Some(image))
+    Ok(image)
 }
 
 async fn describe(

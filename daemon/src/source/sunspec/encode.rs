@@ -3,9 +3,10 @@
 //! The same table as for decoding, so that a value goes there and back. Images are only ever served
 //! by our own register server; nothing in here can send anything. Never in here: input or output.
 
-use super::decode::{Spot, times_ten_to};
+use super::alarms::alarms;
+use super::decode::{Spot, exponent, times_ten_to};
 use super::encoding::text_registers;
-use super::table::{HEADER, Layout, MAX_BLOCKS, Point, ReadAs, Scale, layout};
+use super::table::{HEADER, Layout, MAX_BLOCKS, Point, ReadAs, layout};
 use super::{END_OF_MODELS, MARKER};
 use analysis::reading::{Quantity, Scope};
 use std::collections::BTreeMap;
@@ -108,8 +109,8 @@ impl ModelImage {
                 image.scale(name, exponent)?;
             }
         }
-        if layout.fixed_point("N").is_some() {
-            image.number("N", blocks as f64)?;
+        if let Some(count) = Layout::read_as(&layout.fixed, ReadAs::Blocks) {
+            image.number(&count.name, blocks as f64)?;
         }
         Ok(image)
     }
@@ -234,14 +235,14 @@ fn absent(points: &[Point]) -> Vec<u16> {
 
 /// The number that stands in the point for a value in our unit.
 fn raw(image: &[u16], point: &Point, value: f64) -> Option<f64> {
-    let exponent = match point.scale {
-        Scale::Fixed(exponent) => exponent,
-        Scale::At(offset) => super::Encoding::exponent(image[offset])?,
-    };
+    let exponent = exponent(image, point)?;
     let unscaled = match point.read_as {
         ReadAs::State => value,
         ReadAs::StateFromZero => value - 1.0,
-        ReadAs::Number | ReadAs::Limit => times_ten_to(value, -(exponent + point.shift)),
+        ReadAs::InputAlarms => alarms(value),
+        ReadAs::Number | ReadAs::Limit | ReadAs::Blocks | ReadAs::KindOfPort => {
+            times_ten_to(value, -(exponent + point.shift))
+        }
     };
     Some(if point.encoding.is_whole() {
         unscaled.round()

@@ -12,6 +12,8 @@ use serde::Deserialize;
 pub enum Encoding {
     /// Signed, one register.
     Int16,
+    /// Signed, two registers.
+    Int32,
     /// Unsigned, one register.
     Uint16,
     /// A number of blocks.
@@ -52,6 +54,7 @@ impl Encoding {
         }
         match (self, registers.len()) {
             (Self::Int16 | Self::Sunssf, 1) => Some(f64::from(bits as u16 as i16)),
+            (Self::Int32, 2) => Some(f64::from(bits as u32 as i32)),
             (Self::Uint16 | Self::Count | Self::Enum16 | Self::Bitfield16, 1)
             | (Self::Uint32 | Self::Acc32 | Self::Bitfield32, 2)
             | (Self::Uint64 | Self::Acc64, 4) => Some(bits as f64),
@@ -75,6 +78,9 @@ impl Encoding {
         let in_range = |low: f64, high: f64| value >= low && value <= high;
         let (bits, size) = match self {
             Self::Int16 if in_range(-32_767.0, 32_767.0) => (value as i16 as u16 as u64, 1),
+            Self::Int32 if in_range(-2_147_483_647.0, 2_147_483_647.0) => {
+                (u64::from(value as i32 as u32), 2)
+            }
             Self::Sunssf if in_range(-10.0, 10.0) => (value as i16 as u16 as u64, 1),
             Self::Uint16 | Self::Count | Self::Enum16 | Self::Bitfield16
                 if in_range(0.0, 65_534.0) =>
@@ -106,6 +112,7 @@ impl Encoding {
     fn absent(self) -> Option<u64> {
         match self {
             Self::Int16 | Self::Sunssf | Self::Pad => Some(0x8000),
+            Self::Int32 => Some(0x8000_0000),
             Self::Uint16 | Self::Count | Self::Enum16 | Self::Bitfield16 => Some(0xFFFF),
             Self::Uint32 | Self::Bitfield32 => Some(0xFFFF_FFFF),
             Self::Uint64 => Some(u64::MAX),
@@ -159,8 +166,9 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const NUMBERS: [(Encoding, usize); 11] = [
+    const NUMBERS: [(Encoding, usize); 12] = [
         (Encoding::Int16, 1),
+        (Encoding::Int32, 2),
         (Encoding::Uint16, 1),
         (Encoding::Count, 1),
         (Encoding::Enum16, 1),
@@ -178,6 +186,7 @@ mod tests {
     fn what_means_not_implemented_is_no_number() {
         for (encoding, registers) in [
             (Encoding::Int16, &[0x8000][..]),
+            (Encoding::Int32, &[0x8000, 0]),
             (Encoding::Uint16, &[0xFFFF]),
             (Encoding::Enum16, &[0xFFFF]),
             (Encoding::Bitfield32, &[0xFFFF, 0xFFFF]),
@@ -194,6 +203,7 @@ mod tests {
     fn numbers_are_big_endian_with_the_high_word_first() {
         assert_eq!(Encoding::Uint32.number(&[1, 2]), Some(65_538.0));
         assert_eq!(Encoding::Int16.number(&[0xFFFE]), Some(-2.0));
+        assert_eq!(Encoding::Int32.number(&[0xFFFF, 0xFFFE]), Some(-2.0));
         assert_eq!(Encoding::Uint16.number(&[0xFFFE]), Some(65_534.0));
         assert_eq!(Encoding::Float32.number(&[0x4366, 0x8000]), Some(230.5));
     }

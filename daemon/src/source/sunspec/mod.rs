@@ -5,12 +5,14 @@
 //! there.
 //! Never in here: a maker's own registers, or anything that changes a device.
 
+mod alarms;
 mod decode;
 mod discover;
 mod encode;
 mod encoding;
 mod identity;
 mod names;
+mod points;
 mod ratings;
 mod reads;
 mod settings;
@@ -18,14 +20,14 @@ mod table;
 mod walk;
 
 pub use decode::{Decoded, Spot, best, decode};
-pub use discover::{Device, DiscoverError, discover, read, read_settings};
+pub use discover::{Device, DiscoverError, discover, read, read_settings, read_whole};
 pub use encode::{EncodeError, ModelImage, lay_out};
 pub use encoding::Encoding;
 pub use identity::Identity;
 pub use names::name;
+pub use points::{Content, Part, PointValue, points};
 pub use ratings::{Ratings, ratings};
 pub use reads::Reads;
-pub use table::knows;
 pub use walk::{Model, WalkEnd};
 
 /// Where the marker may stand, in the order in which it is looked for, counted from 0 as in the

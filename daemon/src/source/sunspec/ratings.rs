@@ -1,73 +1,29 @@
 //! What an inverter says of itself that does not change: ratings and how many inputs it has (models 120,
 //! 121, 160, 702, 714), for whoever begins to describe a plant.
 //!
-//! Source:  SunSpec model definition files (models 120, 121 and 714 at commits 241057a1, 0d6e5022 and
-//!          09b35b5e of their public repository, Apache-2.0), which give the offsets below, counted from
-//!          the register of the model's id.
+//! Source:  SunSpec model definition files; `points.csv`.
 //! Check:   tests/acceptance/init.rs, against another library's server.
 //! Never in here: what is polled.
 
-use super::discover::{Device, DiscoverError};
+use super::decode::{Decoded, Spot, decode};
+use super::discover::{Device, DiscoverError, read_whole};
+use super::points::{Content, Part, PointValue, points};
 use super::walk::Model;
-use crate::source::modbus::{ModbusError, ReadOnlyClient, RegisterKind};
+use crate::source::modbus::{ModbusError, ReadOnlyClient};
 
-/// Where a number stands and where its exponent of ten.
-#[derive(Debug, Clone, Copy)]
-struct Rated {
-    model: u16,
-    number: u16,
-    exponent: u16,
-}
+/// A point in the fixed part of a model.
+type Named = (u16, &'static str);
 
 /// Active power; what the inverter can comes before what it is set to.
-const ACTIVE: [Rated; 3] = [
-    Rated {
-        model: 702,
-        number: 2,
-        exponent: 45,
-    },
-    Rated {
-        model: 120,
-        number: 3,
-        exponent: 4,
-    },
-    Rated {
-        model: 121,
-        number: 2,
-        exponent: 22,
-    },
-];
+const ACTIVE: [Named; 3] = [(702, "WMaxRtg"), (120, "WRtg"), (121, "WMax")];
 /// Apparent power.
-const APPARENT: [Rated; 3] = [
-    Rated {
-        model: 702,
-        number: 7,
-        exponent: 47,
-    },
-    Rated {
-        model: 120,
-        number: 5,
-        exponent: 6,
-    },
-    Rated {
-        model: 121,
-        number: 7,
-        exponent: 26,
-    },
-];
-/// How many inputs model 160 has.
-const INPUTS: u16 = 160;
-const INPUTS_COUNT: u16 = 8;
-/// How many ports model 714 has, where the first one stands, and how far they are apart; a port
-/// begins with its type.
+const APPARENT: [Named; 3] = [(702, "VAMaxRtg"), (120, "VARtg"), (121, "VAMax")];
+/// How many inputs there are.
+const INPUTS: Named = (160, "N");
+/// Where ports stand that are for modules or for something else.
 const PORTS: u16 = 714;
-const PORTS_COUNT: u16 = 4;
-const FIRST_PORT: u16 = 20;
-const PORT_SIZE: u16 = 25;
-const PORT_OF_MODULES: u16 = 1;
-const NOT_IMPLEMENTED: u16 = 0xFFFF;
 /// More is no inverter (the site file's own limit).
-const MOST_INPUTS: u16 = 64;
+const MOST_INPUTS: f64 = 64.0;
 
 /// What is said; what is not, or cannot be, is absent.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -91,15 +47,15 @@ pub async fn ratings(
     device: &Device,
 ) -> Result<Ratings, DiscoverError> {
     let mut asked = Asked { client, device };
-    let mut inputs = asked.register(INPUTS, INPUTS_COUNT).await?;
+    let mut inputs = asked.first_of(&[INPUTS]).await?;
     if inputs.is_none() {
         inputs = asked.ports_of_modules().await?;
     }
-    let inputs = inputs.filter(|count| (1..=MOST_INPUTS).contains(count));
+    let inputs = inputs.filter(|count| (1.0..=MOST_INPUTS).contains(count));
     Ok(Ratings {
         active_w: asked.first_of(&ACTIVE).await?,
         apparent_va: asked.first_of(&APPARENT).await?,
-        inputs: inputs.and_then(|count| u8::try_from(count).ok()),
+        inputs: inputs.map(|count| count as u8),
         phases: phases(&device.models),
     })
 }
@@ -120,54 +76,50 @@ struct Asked<'a> {
 }
 
 impl Asked<'_> {
-    async fn first_of(&mut self, places: &[Rated]) -> Result<Option<f64>, DiscoverError> {
-        for place in places {
-            let number = self.register(place.model, place.number).await?;
-            let exponent = self.register(place.model, place.exponent).await?;
-            if let Some(value) = number.zip(exponent).and_then(scaled) {
-                return Ok(Some(value));
+    /// The first that is given; a rating of nothing is none.
+    async fn first_of(&mut self, places: &[Named]) -> Result<Option<f64>, DiscoverError> {
+        for (model, name) in places {
+            let image = self.image(*model).await?;
+            let number = image.and_then(|image| number(*model, &image, name));
+            if number.is_some_and(|number| number > 0.0) {
+                return Ok(number);
             }
         }
         Ok(None)
     }
 
-    async fn ports_of_modules(&mut self) -> Result<Option<u16>, DiscoverError> {
-        let Some(ports) = self.register(PORTS, PORTS_COUNT).await? else {
-            return Ok(None);
-        };
-        let mut of_modules = 0;
-        for port in 0..ports.min(MOST_INPUTS) {
-            let kind = self.register(PORTS, FIRST_PORT + port * PORT_SIZE).await?;
-            of_modules += u16::from(kind == Some(PORT_OF_MODULES));
-        }
-        Ok(Some(of_modules))
+    async fn ports_of_modules(&mut self) -> Result<Option<f64>, DiscoverError> {
+        let image = self.image(PORTS).await?;
+        Ok(image.map(|image| inputs(&decode(PORTS, &image))))
     }
 
-    /// A register of a model, counted from its id; `None` where it has no such register or says that
-    /// there is nothing in it.
-    async fn register(&mut self, id: u16, offset: u16) -> Result<Option<u16>, DiscoverError> {
-        let model = self.device.models.iter().find(|model| model.id == id);
-        let Some(model) = model.filter(|model| offset < model.length + 2) else {
+    /// `None` where the device has no such model, or refuses it.
+    async fn image(&mut self, id: u16) -> Result<Option<Vec<u16>>, DiscoverError> {
+        let Some(model) = self.device.models.iter().find(|model| model.id == id) else {
             return Ok(None);
         };
-        let kind: RegisterKind = self.device.kind;
-        match self.client.registers(kind, model.address + offset, 1).await {
-            Ok(words) => Ok(words
-                .first()
-                .copied()
-                .filter(|word| *word != NOT_IMPLEMENTED)),
-            Err(ModbusError::Refused { .. }) => Ok(None),
-            Err(error) => Err(error.into()),
+        match read_whole(self.client, self.device.kind, model).await {
+            Err(DiscoverError::Modbus(ModbusError::Refused { .. })) => Ok(None),
+            other => other,
         }
     }
 }
 
-/// A rating of nothing is none; an exponent is from -10 to 10.
-fn scaled((number, exponent): (u16, u16)) -> Option<f64> {
-    let exponent = exponent as i16;
-    let is_exponent = (-10..=10).contains(&exponent);
-    let value = f64::from(number) * 10_f64.powi(exponent.into());
-    (is_exponent && value > 0.0).then_some(value)
+fn number(model: u16, image: &[u16], name: &str) -> Option<f64> {
+    let all = points(model, image);
+    let is_it = |held: &&PointValue| held.part == Part::Fixed && held.name == name;
+    match all.iter().find(is_it)?.content {
+        Content::Number(number) => Some(number),
+        Content::Text(_) | Content::Missing => None,
+    }
+}
+
+fn inputs(values: &[Decoded]) -> f64 {
+    let number = |value: &Decoded| match value.spot {
+        Spot::Input(number) => number,
+        Spot::Device | Spot::AllInputs => 0,
+    };
+    f64::from(values.iter().map(number).max().unwrap_or(0))
 }
 
 #[cfg(test)]
@@ -176,9 +128,13 @@ mod tests {
 
     #[test]
     fn an_exponent_that_is_none_makes_no_rating() {
-        assert_eq!(scaled((3300, 1)), Some(33_000.0));
-        assert_eq!(scaled((500, (-1_i16) as u16)), Some(50.0));
-        assert_eq!(scaled((3300, 0x8000)), None);
-        assert_eq!(scaled((0, 1)), None);
+        let with_exponent = |exponent: u16| {
+            let mut image = vec![0xFFFF; 28];
+            image[..5].copy_from_slice(&[120, 26, 4, 3300, exponent]);
+            number(120, &image, "WRtg")
+        };
+        assert_eq!(with_exponent(1), Some(33_000.0));
+        assert_eq!(with_exponent((-1_i16) as u16), Some(330.0));
+        assert_eq!(with_exponent(0x8000), None);
     }
 }

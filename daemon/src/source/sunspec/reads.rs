@@ -9,6 +9,9 @@ use super::table::{Layout, layout};
 use super::walk::Model;
 use crate::source::modbus::MAX_REGISTERS;
 
+/// Most reads of a model without blocks: the longest of the table, with all its curves, has fewer (judgement).
+const MOST_READS: usize = 16;
+
 /// Spans of registers, each read by one request; together they are the image of a model up to the
 /// last register that is needed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,6 +33,23 @@ impl Reads {
             0 => vec![(0, size.min(layout.needed()))],
             blocks => blocked(layout, blocks),
         };
+        Some(Self::of(spans))
+    }
+
+    /// All of a model, for whoever wants to see every point of it.
+    pub fn whole(model: &Model) -> Option<Self> {
+        let layout = layout(model.id)?;
+        let blocks = layout.blocks(model.length);
+        if blocks > 0 {
+            return Some(Self::of(blocked(layout, blocks)));
+        }
+        let limit = usize::from(MAX_REGISTERS);
+        let size = (2 + usize::from(model.length)).min(limit * MOST_READS);
+        let span = |first| (first, limit.min(size - first));
+        Some(Self::of((0..size).step_by(limit).map(span).collect()))
+    }
+
+    fn of(spans: Vec<(usize, usize)>) -> Self {
         let spans = spans.into_iter().map(|(first, count)| {
             // A model ends before address 65536, so its spans fit.
             let fits = "spans lie inside the model: see the walk";
@@ -38,9 +58,9 @@ impl Reads {
                 u16::try_from(count).expect(fits),
             )
         });
-        Some(Self {
+        Self {
             spans: spans.collect(),
-        })
+        }
     }
 }
 
@@ -86,6 +106,28 @@ mod tests {
         assert_eq!(spans(103, 20), [(0, 22)]);
         assert_eq!(spans(1, 65), [(0, 67)]);
         assert_eq!(spans(701, 153), [(0, 123)]);
+    }
+
+    #[test]
+    fn four_ports_are_one_read_and_five_are_two() {
+        assert_eq!(spans(714, 18 + 25 * 4), [(0, 120)]);
+        assert_eq!(spans(714, 18 + 25 * 5), [(0, 120), (120, 25)]);
+    }
+
+    #[test]
+    fn a_whole_model_is_read_to_its_end() {
+        let whole = |id, length| {
+            let model = Model {
+                id,
+                address: 0,
+                length,
+            };
+            Reads::whole(&model).expect("in the table").spans
+        };
+        assert_eq!(whole(120, 26), [(0, 28)]);
+        assert_eq!(whole(701, 153), [(0, 125), (125, 30)]);
+        assert_eq!(whole(160, 8 + 20 * 6), [(0, 110), (110, 20)]);
+        assert_eq!(whole(705, 60_000).len(), MOST_READS);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The walk along a device's models, one header at a time.
 //! Never in here: input or output; the caller reads and feeds the headers.
 
-use super::END_OF_MODELS;
+use super::{END_OF_MODELS, table};
 
 /// Most models on one device; a list without end is not one (common practice).
 const MAX_MODELS: usize = 100;
@@ -15,6 +15,13 @@ pub struct Model {
     pub address: u16,
     /// Registers behind id and length, as the device says; never assumed.
     pub length: u16,
+}
+
+impl Model {
+    /// Whether it has blocks of single inputs.
+    pub fn has_inputs(&self) -> bool {
+        table::has_inputs(self.id, self.length)
+    }
 }
 
 /// Why a walk ended.
