@@ -4,8 +4,8 @@
 //!          since the last washing: rain of 5 mm or more in a day, or a step up of 1.5 %, or of three
 //!          times their scatter if that is more. Where they have come to fall (`fall`), the loss is
 //!          that of the line, and no more than what the last levels lie under the one before it. Said
-//!          at 2.5 % by a sensor in the plane, so that 3 % are told by the time they are there, and at
-//!          5 % by a horizontal one, where ten steady days came before, and 10 % where none did: its
+//!          at 2.5 % by a sensor in the plane, so that 3 % are told by the time they are there, at 5 % if
+//!          they took more than a month, and at 5 % by a horizontal one, where ten steady days came before, and 10 % where none did: its
 //!          light is brought into the plane anew with every season, and on healthy plants of the
 //!          campaign that took up to 5.5 % in four weeks. Only where it is four standard deviations,
 //!          because it is asked anew every day and of every onset, and over ten days, or twice as large.
@@ -33,6 +33,8 @@ const STEP_RATIO: f64 = 0.015;
 const STEP_SCATTERS: f64 = 3.0;
 /// Days without a fall after which a season is no cause of one.
 const STEADY_DAYS: f64 = 10.0;
+/// What has come in more days may be a season's.
+const SEASON_DAYS: f64 = 30.0;
 /// Days over which so little must have come, and over the least what may have come in fewer: a week of
 /// odd weather lowers a level by as much.
 const CERTAIN_DAYS: f64 = 10.0;
@@ -58,10 +60,11 @@ pub enum LightSensor {
 }
 
 impl LightSensor {
-    /// Loss that is told after so many steady days [-].
-    fn least_loss_ratio(self, steady_days: f64) -> f64 {
+    /// Loss that is told after so many steady days, if it has come in so many [-].
+    fn least_loss_ratio(self, steady_days: f64, in_days: f64) -> f64 {
         match self {
-            Self::InPlane => 0.025,
+            Self::InPlane if in_days <= SEASON_DAYS => 0.025,
+            Self::InPlane => 0.05,
             Self::Horizontal if steady_days >= STEADY_DAYS => 0.05,
             Self::Horizontal => 0.1,
         }
@@ -213,7 +216,7 @@ impl SoilingWatch {
             .min(fall.before - median(self.latest(LATEST_OF_A_LOSS))?);
         let is_sure = fall.per_day >= SURE_SIGMAS * fall.per_day_sigma;
         let (onset, last) = (levels[fall.onset].0, levels.last()?.0);
-        let least_ratio = self.by.least_loss_ratio(onset);
+        let least_ratio = self.by.least_loss_ratio(onset, fall.days);
         let is_enough = fall.days >= CERTAIN_DAYS || loss_ratio >= AT_ONCE * least_ratio;
         if !is_sure || loss_ratio < least_ratio || !is_enough {
             return None;
