@@ -13,7 +13,6 @@ use super::encoding::Encoding;
 use super::table::{Layout, Point, ReadAs, Scale, layout};
 use analysis::plant::State;
 use analysis::reading::{Quantity, Scope, Value};
-use std::collections::BTreeMap;
 
 /// Where on a device a value belongs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -37,6 +36,13 @@ pub struct Decoded {
     pub quantity: Quantity,
     /// The value, or that the device has none.
     pub value: Value,
+}
+
+impl Decoded {
+    /// What it is, and where: of each device one value at most.
+    pub fn place(&self) -> (Spot, Quantity) {
+        (self.spot, self.quantity)
+    }
 }
 
 /// Models in the order in which they are believed where two give the same quantity: inputs before
@@ -68,23 +74,22 @@ pub fn decode(model: u16, image: &[u16]) -> Vec<Decoded> {
     values
 }
 
-/// One value for each place and quantity: a good one before a bad one, then the model that is
-/// believed first, then the first block.
-pub fn best(values: &[Decoded]) -> BTreeMap<(Spot, Quantity), Value> {
+/// One value for each place and quantity, in their order: a good one before a bad one, then the model
+/// that is believed first, then the first block.
+pub fn best(mut values: Vec<Decoded>) -> Vec<Decoded> {
     let believed = |value: &Decoded| BELIEVED_FIRST.iter().position(|m| *m == value.model);
     let bad = |value: &Decoded| match value.value {
         Value::Good(_) => 0,
         Value::OutOfRange(_) => 1,
         Value::Missing => 2,
     };
-    let mut sorted: Vec<_> = values.iter().collect();
-    sorted.sort_by_key(|value| (bad(value), believed(value)));
-    let mut best = BTreeMap::new();
-    for value in sorted {
-        best.entry((value.spot, value.quantity))
-            .or_insert(value.value);
-    }
-    best
+    let worse = |value: &Decoded| (bad(value), believed(value));
+    values.sort_by(|a, b| {
+        let by_place = a.place().cmp(&b.place());
+        by_place.then_with(|| worse(a).cmp(&worse(b)))
+    });
+    values.dedup_by_key(|value| value.place());
+    values
 }
 
 #[derive(Debug, Clone, Copy)]

@@ -117,13 +117,27 @@ pub async fn read(
     kind: RegisterKind,
     model: &Model,
 ) -> Result<Option<Vec<u16>>, DiscoverError> {
-    let Some(reads) = Reads::plan(model) else {
-        return Ok(None);
-    };
+    match Reads::plan(model) {
+        Some(reads) => read_planned(client, kind, model, &reads).await.map(Some),
+        None => Ok(None),
+    }
+}
+
+/// The same by a plan that was made before.
+pub async fn read_planned(
+    client: &mut ReadOnlyClient,
+    kind: RegisterKind,
+    model: &Model,
+    reads: &Reads,
+) -> Result<Vec<u16>, DiscoverError> {
     let mut image = Vec::new();
-    for (first, count) in reads.spans {
-        let span = client.registers(kind, model.address + first, count).await?;
-        image.extend(span);
+    for (first, count) in &reads.spans {
+        let first = model.address + first;
+        let span = client.registers(kind, first, *count).await?;
+        match image.is_empty() {
+            true => image = span,
+            false => image.extend(span),
+        }
     }
     // A plan has at least id and length; after an update of the device others may stand there.
     let (id, length) = (image[0], image[1]);
@@ -131,7 +145,7 @@ pub async fn read(
         let wanted = *model;
         return Err(DiscoverError::Changed { wanted, id, length });
     }
-    Ok(Some(image))
+    Ok(image)
 }
 
 async fn describe(

@@ -18,7 +18,7 @@ mod table;
 mod walk;
 
 pub use decode::{Decoded, Spot, best, decode};
-pub use discover::{Device, DiscoverError, discover, read, read_settings};
+pub use discover::{Device, DiscoverError, discover, read, read_planned, read_settings};
 pub use encode::{EncodeError, ModelImage, lay_out};
 pub use encoding::Encoding;
 pub use identity::Identity;
