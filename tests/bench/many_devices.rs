@@ -80,6 +80,7 @@ fn compare(count: u64, measured_s: u64) {
     for program in ["bare", "pollers", "whole"] {
         let mut child = Command::new(&this)
             .args([program, &measured_s.to_string()])
+            .envs(environment_of_service())
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
@@ -106,6 +107,15 @@ fn compare(count: u64, measured_s: u64) {
     }
     devices.kill().expect("it was started here");
     devices.wait().expect("ended");
+}
+
+/// How the service sets the allocator, so that memory is measured as it is used there.
+fn environment_of_service() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let unit = include_str!("../../daemon/packaging/noonmark.service");
+    let lines = unit
+        .lines()
+        .filter_map(|line| line.strip_prefix("Environment="));
+    lines.filter_map(|line| line.split_once('='))
 }
 
 /// Simulated devices, each with an address on the loopback of its own; prints them.
