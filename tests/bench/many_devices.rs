@@ -80,6 +80,7 @@ fn compare(count: u64, measured_s: u64) {
     for program in ["bare", "pollers", "whole"] {
         let mut child = Command::new(&this)
             .args([program, &measured_s.to_string()])
+            .envs(environment_of_service())
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
@@ -95,17 +96,26 @@ fn compare(count: u64, measured_s: u64) {
             .split_whitespace()
             .map(|n| n.parse().expect("a number"))
             .collect();
-        let [cores, peak_mb, reads_per_s] = numbers[..] else {
+        let [cores, resident_mb, peak_mb, reads_per_s] = numbers[..] else {
             panic!("{program}: {text:?}");
         };
         let bare = *bare_cores.get_or_insert(cores);
         println!(
-            "{program:<8} {cores:.3} cores, {:.2} x bare, peak {peak_mb:.1} MB, {reads_per_s:.0} polls/s",
+            "{program:<8} {cores:.4} cores, {:.2} x bare, resident {resident_mb:.1} MB, peak {peak_mb:.1} MB, {reads_per_s:.0} polls/s",
             cores / bare
         );
     }
     devices.kill().expect("it was started here");
     devices.wait().expect("ended");
+}
+
+/// How the service sets the allocator, so that memory is measured as it is used there.
+fn environment_of_service() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let unit = include_str!("../../daemon/packaging/noonmark.service");
+    let lines = unit
+        .lines()
+        .filter_map(|line| line.strip_prefix("Environment="));
+    lines.filter_map(|line| line.split_once('='))
 }
 
 /// Simulated devices, each with an address on the loopback of its own; prints them.
@@ -150,7 +160,8 @@ fn inputs() -> ModelImage {
     inputs
 }
 
-/// Reads all devices by one of the programs; prints cores, peak memory [MB] and polls per second.
+/// Reads all devices by one of the programs; prints cores, memory at the end and at most [MB], and polls
+/// per second.
 async fn reading(program: &str, addresses: &[String], measured: Duration) {
     let polls = Arc::new(std::sync::atomic::AtomicU64::new(0));
     let folder = tempfile::tempdir().expect("a folder");
@@ -184,7 +195,12 @@ async fn reading(program: &str, addresses: &[String], measured: Duration) {
     sleep(measured).await;
     let s = measured.as_secs_f64();
     let per_s = (count() - before) as f64 / s;
-    println!("{} {} {per_s}", (cpu_s() - cpu_before) / s, peak_mb());
+    let cores = (cpu_s() - cpu_before) / s;
+    println!(
+        "{cores} {} {} {per_s}",
+        memory_mb("VmRSS:"),
+        memory_mb("VmHWM:")
+    );
     // Nothing that was started is waited for.
     std::process::exit(0);
 }
@@ -296,9 +312,9 @@ fn cpu_s() -> f64 {
     time.tv_sec as f64 + time.tv_nsec as f64 / 1e9
 }
 
-fn peak_mb() -> f64 {
+fn memory_mb(what: &str) -> f64 {
     let status = fs::read_to_string("/proc/self/status").expect("Linux");
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    let line = status.lines().find_map(|line| line.strip_prefix(what));
     let kb = line.and_then(|line| line.trim().strip_suffix("kB"));
     kb.expect("it is told")
         .trim()

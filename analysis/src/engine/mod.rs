@@ -144,16 +144,19 @@ impl Engine {
     ///
     /// # Errors
     /// If the state is of another version or plant, or a datasheet cannot be fitted.
-    pub fn resume(plant: Arc<Plant>, state: EngineState) -> Result<Self, EngineError> {
+    pub fn resume(plant: Arc<Plant>, mut state: EngineState) -> Result<Self, EngineError> {
         if state.version != STATE_VERSION {
             return Err(EngineError::StateVersion {
                 found: state.version,
                 wanted: STATE_VERSION,
             });
         }
-        if state.plant != physical(&plant) {
+        let physical = physical(&plant);
+        if state.plant != physical {
             return Err(EngineError::OtherPlant(Box::new(state.plant)));
         }
+        // The same, and it shares its channels.
+        state.plant = physical;
         Self::with_state(plant, state)
     }
 

@@ -5,16 +5,17 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::str::FromStr;
+use std::sync::Arc;
 use thiserror::Error;
 
-/// Name of an inverter or weather device, as the site file gives it.
+/// Name of an inverter or weather device, as the site file gives it; clones share it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct DeviceId(String);
+pub struct DeviceId(Arc<str>);
 
 impl DeviceId {
     /// From the site file's id. The caller has checked that it is a plain name without `/`.
-    pub fn new(name: impl Into<String>) -> Self {
+    pub fn new(name: impl Into<Arc<str>>) -> Self {
         Self(name.into())
     }
 
@@ -246,9 +247,14 @@ fn numbered(part: &str, prefix: &str) -> Option<u8> {
 #[serde(transparent)]
 pub struct ChannelId(pub u16);
 
-/// All channels of a plant, numbered once so that readings stay small.
+/// All channels of a plant, numbered once so that readings stay small. Clones share it: a large plant
+/// has some thirty thousand.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct ChannelTable {
+#[serde(transparent)]
+pub struct ChannelTable(Arc<Numbered>);
+
+#[derive(Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Numbered {
     channels: Vec<Channel>,
     ids: BTreeMap<Channel, ChannelId>,
 }
@@ -256,7 +262,7 @@ pub struct ChannelTable {
 impl ChannelTable {
     /// Numbers the channels in the order in which they come; a repeated one keeps its first number.
     pub fn new(channels: impl IntoIterator<Item = Channel>) -> Self {
-        let mut table = Self::default();
+        let mut table = Numbered::default();
         for channel in channels {
             let next = ChannelId(table.channels.len() as u16);
             if table.ids.contains_key(&channel) {
@@ -265,12 +271,12 @@ impl ChannelTable {
             table.ids.insert(channel.clone(), next);
             table.channels.push(channel);
         }
-        table
+        Self(Arc::new(table))
     }
 
     /// The channel's number, if the plant has it.
     pub fn id(&self, channel: &Channel) -> Option<ChannelId> {
-        self.ids.get(channel).copied()
+        self.0.ids.get(channel).copied()
     }
 
     /// The channel with this number.
@@ -278,25 +284,41 @@ impl ChannelTable {
     /// # Panics
     /// If the number comes from another table.
     pub fn channel(&self, id: ChannelId) -> &Channel {
-        &self.channels[usize::from(id.0)]
+        &self.0.channels[usize::from(id.0)]
     }
 
     /// All channels with their numbers, in order.
     pub fn iter(&self) -> impl Iterator<Item = (ChannelId, &Channel)> {
-        self.channels
+        self.0
+            .channels
             .iter()
             .enumerate()
             .map(|(i, c)| (ChannelId(i as u16), c))
     }
 
+    /// The channels of one device with their numbers, by place and quantity.
+    pub fn of<'a>(
+        &'a self,
+        device: &'a DeviceId,
+    ) -> impl Iterator<Item = (ChannelId, &'a Channel)> {
+        let first = Channel {
+            device: device.clone(),
+            place: Place::Device,
+            quantity: Quantity::ALL[0],
+        };
+        let from_there = self.0.ids.range(first..);
+        let own = from_there.take_while(move |(channel, _)| &channel.device == device);
+        own.map(|(channel, id)| (*id, channel))
+    }
+
     /// How many channels there are.
     pub fn len(&self) -> usize {
-        self.channels.len()
+        self.0.channels.len()
     }
 
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
-        self.channels.is_empty()
+        self.0.channels.is_empty()
     }
 }
 
@@ -314,6 +336,23 @@ mod tests {
         ] {
             assert_eq!(text.parse::<Channel>().expect("valid").to_string(), text);
         }
+    }
+
+    #[test]
+    fn a_device_has_its_own_channels_whatever_stands_beside_them() {
+        let addresses = [
+            "b/input-1/string-1/dc_current_a",
+            "a/ac_power_w",
+            "b/input-1/dc_voltage_v",
+            "b-2/ac_power_w",
+            "b/state",
+        ];
+        let channels = addresses.map(|text| text.parse::<Channel>().expect("valid"));
+        let table = ChannelTable::new(channels.clone());
+        let own: Vec<u16> = table.of(&DeviceId::new("b")).map(|(id, _)| id.0).collect();
+        assert_eq!(own, [4, 2, 0]);
+        assert_eq!(table.of(&DeviceId::new("c")).count(), 0);
+        assert_eq!(table.channel(ChannelId(4)), &channels[4]);
     }
 
     #[test]

@@ -20,6 +20,7 @@ use crate::supervisor::Supervisor;
 use crate::web::link::{Key, KeyError};
 use crate::web::{self, Door, Listening, WebError};
 use crate::written::Written;
+use analysis::plant::Plant;
 use analysis::reading::{DeviceId, Time};
 use config::checked::SiteFile;
 use std::future::Future;
@@ -211,9 +212,9 @@ async fn work(
     };
     let devices = site.sources.len();
     info!(site = %plant.site.name, devices, folder = %folder.display(), "running");
-    let (into, whose) = (folder.to_owned(), (plant, site.timezone));
+    let (into, whose) = (folder.to_owned(), (plant.clone(), site.timezone));
     let reports = report::Writer::start(into, store_file.clone(), whose, tally);
-    let (post, senders) = outbox(site, folder)?;
+    let (post, senders) = outbox(site, plant, folder)?;
     let mut desk = Desk::new(analyst, store_file, reports, site.keep, Some(post));
     desk.resumed(clock.now());
     if let Some(asked) = asked {
@@ -231,11 +232,15 @@ async fn work(
 }
 
 /// Where what leaves is made, and who takes it where.
-fn outbox(site: &SiteFile, folder: &Path) -> Result<(Post, Vec<Sender>), RunError> {
+fn outbox(
+    site: &SiteFile,
+    plant: Arc<Plant>,
+    folder: &Path,
+) -> Result<(Post, Vec<Sender>), RunError> {
     let (post, to_post) = Post::new(Arc::new(site.alerts.clone()), site.timezone);
     let at_store = AtStore {
         file: folder.join(STORE_NAME),
-        plant: Arc::new(site.plant.clone()),
+        plant,
     };
     let webhooks = site.alerts.webhooks.iter().cloned();
     let mut couriers: Vec<Courier> = webhooks

@@ -155,7 +155,7 @@ async fn scan_unit(
             print_identity(&device.identity, out)?;
             print_models(device, out)?;
             let values = current_values(client, device).await;
-            print_values(&values.map_err(&unreachable)?, out)?;
+            print_values(values.map_err(&unreachable)?, out)?;
             let settings = read_settings(client, device).await;
             print_settings(&settings.map_err(&unreachable)?, out)?;
             if scan.points {
@@ -244,16 +244,16 @@ async fn current_values(
     Ok(values)
 }
 
-fn print_values(values: &[Decoded], out: &mut dyn Write) -> io::Result<()> {
+fn print_values(values: Vec<Decoded>, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "values")?;
-    for ((spot, quantity), value) in best(values) {
-        let quantity = quantity.name();
-        let place = match spot {
+    for decoded in best(values) {
+        let quantity = decoded.quantity.name();
+        let place = match decoded.spot {
             Spot::Device => quantity.to_owned(),
             Spot::AllInputs => format!("all inputs/{quantity}"),
             Spot::Input(n) => format!("input-{n}/{quantity}"),
         };
-        match value {
+        match decoded.value {
             Value::Good(number) => writeln!(out, "  {place:<34} {number}")?,
             Value::Missing => writeln!(out, "  {place:<34} -")?,
             Value::OutOfRange(number) => {

@@ -174,7 +174,8 @@ fn analyse(
             for (device, at, settings) in step.iter().filter_map(|a| a.settings.as_ref()) {
                 desk.settings(device, *at, settings);
             }
-            let readings: Vec<Reading> = step.iter().flat_map(|a| a.readings.clone()).collect();
+            let readings = step.iter().flat_map(|arrival| &arrival.readings);
+            let readings: Vec<Reading> = readings.copied().collect();
             desk.take(&readings, watermark)?;
             heart.beat();
         }

@@ -24,20 +24,17 @@ pub(super) async fn poll(
     let mut trouble = None;
     let mut due = clock.now();
     loop {
-        tokio::select! {
+        let asked = async {
+            clock.sleep_until(due).await;
+            // What a neighbour on the same line takes is no part of the reading's time.
+            let turn = clock.now();
+            poller.ready().await;
+            let at = clock.now();
+            (turn, at, poller.poll(at).await)
+        };
+        let (turn, at, result) = tokio::select! {
             _ = stopped.changed() => return,
-            () = clock.sleep_until(due) => {}
-        }
-        // What a neighbour on the same line takes is no part of the reading's time.
-        let turn = clock.now();
-        tokio::select! {
-            _ = stopped.changed() => return,
-            () = poller.ready() => {}
-        }
-        let at = clock.now();
-        let result = tokio::select! {
-            _ = stopped.changed() => return,
-            result = poller.poll(at) => result,
+            asked = asked => asked,
         };
         if let Some(night) = &mut night {
             night.saw(result.as_deref().unwrap_or_default());

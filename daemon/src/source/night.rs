@@ -47,9 +47,9 @@ impl Night {
             .find(|inverter| &inverter.id == device)?;
         let site = &plant.site;
         let of = |wanted: Quantity| {
-            let own = plant.channels.iter();
-            let own = own.filter(move |(_, c)| &c.device == device && c.quantity == wanted);
-            own.map(|(id, _)| id)
+            let own = plant.channels.of(device);
+            own.filter(move |(_, c)| c.quantity == wanted)
+                .map(|(id, _)| id)
         };
         Some(Self {
             observer: Observer::new(site.latitude, site.longitude, site.altitude_m),

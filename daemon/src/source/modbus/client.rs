@@ -10,9 +10,11 @@
 
 use super::error::{ModbusError, Request};
 use super::stream::{Carrier, Heard, SharedStream};
+use crate::clock::monotonic;
 use std::io;
+use std::pin::Pin;
 use std::time::Duration;
-use tokio::time::timeout;
+use tokio::time::{Sleep, sleep};
 use tokio_modbus::client::{Client, Context};
 use tokio_modbus::slave::SlaveContext;
 use tokio_modbus::{Error, ProtocolError, Response, Slave};
@@ -48,6 +50,8 @@ pub(super) struct Connection {
     context: Context,
     stream: SharedStream,
     is_rtu: bool,
+    /// When an answer is late: moved on with each request, which costs less than a new timer.
+    late: Pin<Box<Sleep>>,
 }
 
 /// What came back for a request.
@@ -60,20 +64,23 @@ impl Connection {
     /// Takes a stream that carries Modbus TCP frames.
     pub(super) fn over_tcp(stream: impl Carrier) -> Self {
         let stream = SharedStream::new(stream);
-        Self {
-            context: tokio_modbus::client::tcp::attach(stream.clone()),
-            stream,
-            is_rtu: false,
-        }
+        let context = tokio_modbus::client::tcp::attach(stream.clone());
+        Self::new(context, stream, false)
     }
 
     /// Takes a stream that carries the frames of a serial line.
     pub(super) fn over_rtu(stream: impl Carrier) -> Self {
         let stream = SharedStream::new(stream);
+        let context = tokio_modbus::client::rtu::attach(stream.clone());
+        Self::new(context, stream, true)
+    }
+
+    fn new(context: Context, stream: SharedStream, is_rtu: bool) -> Self {
         Self {
-            context: tokio_modbus::client::rtu::attach(stream.clone()),
+            context,
             stream,
-            is_rtu: true,
+            is_rtu,
+            late: Box::pin(sleep(Duration::ZERO)),
         }
     }
 
@@ -89,15 +96,19 @@ impl Connection {
         check_span(request)?;
         self.context.set_slave(Slave(unit));
         let before = self.stream.taken();
-        let outcome = match timeout(within, ask(&mut self.context, request)).await {
-            Ok(Ok(Ok(response))) => take(request, response),
-            Ok(Ok(Err(code))) => {
-                let code = code.into();
-                Err(ModbusError::Refused { request, code })
-            }
-            Ok(Err(Error::Transport(source))) => Err(transport_error(request, source)),
-            Ok(Err(Error::Protocol(error))) => Err(not_for_us(request, &error)),
-            Err(_) => Err(ModbusError::Timeout { request, within }),
+        self.late.as_mut().reset(monotonic() + within);
+        let outcome = tokio::select! {
+            biased;
+            answer = ask(&mut self.context, request) => match answer {
+                Ok(Ok(response)) => take(request, response),
+                Ok(Err(code)) => {
+                    let code = code.into();
+                    Err(ModbusError::Refused { request, code })
+                }
+                Err(Error::Transport(source)) => Err(transport_error(request, source)),
+                Err(Error::Protocol(error)) => Err(not_for_us(request, &error)),
+            },
+            () = &mut self.late => Err(ModbusError::Timeout { request, within }),
         };
         let taken = self.stream.taken().wrapping_sub(before);
         let is_checked = self.is_rtu && is_alone;
@@ -112,7 +123,8 @@ impl Connection {
 
     /// Throws away whatever comes until nothing has come for `quiet`, at most for `longest`.
     pub(super) async fn drain(&mut self, quiet: Duration, longest: Duration) -> Heard {
-        self.stream.drain(quiet, longest).await
+        // On the heap, so that a device without a serial line does not keep room for it.
+        Box::pin(self.stream.drain(quiet, longest)).await
     }
 }
 

@@ -159,7 +159,8 @@ impl Turn {
 impl State {
     async fn open(&mut self, within: Duration) -> Result<(), ModbusError> {
         if let (None, Some(endpoint)) = (&self.connection, &self.endpoint) {
-            self.connection = Some(endpoint.open(within).await?);
+            // On the heap: it is seldom under way, and every device would keep room for it.
+            self.connection = Some(Box::pin(endpoint.open(within)).await?);
         }
         Ok(())
     }
@@ -181,10 +182,7 @@ impl State {
             return Err(ModbusError::GivenUp { request });
         };
         self.is_unsettled = true;
-        self.owing
-            .retain(|_, since| since.elapsed() < LONGEST_OWING);
-        let somebody_owes = !self.owing.is_empty();
-        let was_owing = self.owing.insert(unit, monotonic()).is_some();
+        let (somebody_owes, was_owing) = self.owe(unit);
         let mut outcome = connection.ask(unit, request, within, somebody_owes).await;
         self.last_heard = monotonic();
         if was_owing && has_answered(&outcome) {
@@ -198,6 +196,20 @@ impl State {
             self.connection = Some(connection);
         }
         outcome
+    }
+
+    /// Notes that a unit may answer from now on; says whether any unit may have before, and whether
+    /// this one. Over TCP it does not matter: an answer says which request it belongs to, and the next
+    /// connection has no memory of this one.
+    fn owe(&mut self, unit: u8) -> (bool, bool) {
+        if self.framing == Framing::Tcp {
+            return (false, false);
+        }
+        self.owing
+            .retain(|_, since| since.elapsed() < LONGEST_OWING);
+        let somebody_owes = !self.owing.is_empty();
+        let was_owing = self.owing.insert(unit, monotonic()).is_some();
+        (somebody_owes, was_owing)
     }
 
     /// On a serial line nothing tells whether this is the answer to this request or a late one to
@@ -229,11 +241,6 @@ impl State {
             Err(error) if error.trouble() == Trouble::Link => self.silent + 1,
             _ => 0,
         };
-        if self.framing == Framing::Tcp {
-            // The next connection has no memory of this one.
-            self.owing.clear();
-            self.is_unsettled = false;
-        }
     }
 
     /// Whether the connection can still be used.

@@ -168,7 +168,8 @@ impl Poller {
 
     async fn connect_and_poll(&mut self, at: Time) -> Result<Vec<Reading>, SourceError> {
         if self.source.is_none() {
-            self.source = Some(self.find().await?);
+            // On the heap, as what else is seldom under way: every device would keep room for it.
+            self.source = Some(Box::pin(self.find()).await?);
             // Who it is, and where its models stand, is no value of it.
             self.client.take_heard();
         }
@@ -181,7 +182,7 @@ impl Poller {
         if self.settings_read.is_none_or(is_due) {
             // Noted before it is tried: a model that never answers must not cost every poll.
             self.settings_read = Some(at);
-            match source.read_settings(&mut self.client).await {
+            match Box::pin(source.read_settings(&mut self.client)).await {
                 Ok(settings) => self.published = settings,
                 // What has been read is kept; they are asked for again in an hour.
                 Err(error) => {

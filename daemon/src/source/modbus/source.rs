@@ -4,13 +4,13 @@
 use super::error::{ModbusError, Trouble};
 use super::unit::ReadOnlyClient;
 use crate::source::sunspec::{
-    self, Decoded, Device, DiscoverError, Model, Spot, WalkEnd, best, decode, discover,
+    self, Decoded, Device, DiscoverError, Model, Reads, Spot, WalkEnd, best, decode, discover,
 };
 use analysis::plant::GridSettings;
 use analysis::reading::{
     Channel, ChannelId, ChannelTable, DeviceId, Place, Quantity, Reading, Time, Value,
 };
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use thiserror::Error;
 use tracing::{info, warn};
 
@@ -70,8 +70,9 @@ impl From<ModbusError> for SourceError {
 pub struct ModbusSource {
     name: DeviceId,
     device: Device,
-    used: Vec<Model>,
-    channels: BTreeMap<(Spot, Quantity), ChannelId>,
+    used: Vec<(Model, Reads)>,
+    /// Where each value goes; in order.
+    channels: Vec<((Spot, Quantity), ChannelId)>,
     unplanned: BTreeSet<(Spot, Quantity)>,
     refused: BTreeSet<u16>,
 }
@@ -84,7 +85,8 @@ impl ModbusSource {
         table: &ChannelTable,
     ) -> Result<Self, SourceError> {
         let device = discover(client).await?;
-        let used = device.used();
+        let planned = |model: Model| Some((model, Reads::plan(&model)?));
+        let used: Vec<_> = device.used().into_iter().filter_map(planned).collect();
         if used.is_empty() {
             let models = device.models.iter().map(|m| m.id).collect();
             return Err(SourceError::NoValues { models });
@@ -111,15 +113,21 @@ impl ModbusSource {
         client: &mut ReadOnlyClient,
         at: Time,
     ) -> Result<Vec<Reading>, SourceError> {
-        let values = self.read_all(client).await?;
-        let best = best(&values);
-        self.note_unplanned(&best);
-        let readings = self.channels.iter().filter_map(|(key, channel)| {
-            let value = *best.get(key)?;
-            let channel = *channel;
-            Some(Reading { channel, at, value })
-        });
-        Ok(readings.collect())
+        let values = best(self.read_all(client).await?);
+        let mut readings = Vec::with_capacity(values.len());
+        let mut without = Vec::new();
+        for decoded in values {
+            let (place, value) = (decoded.place(), decoded.value);
+            match self.channels.binary_search_by_key(&place, |c| c.0) {
+                Ok(found) => {
+                    let channel = self.channels[found].1;
+                    readings.push(Reading { channel, at, value });
+                }
+                Err(_) => without.push(decoded),
+            }
+        }
+        self.note_unplanned(&without);
+        Ok(readings)
     }
 
     /// What the device offers.
@@ -144,9 +152,9 @@ impl ModbusSource {
     async fn read_all(&mut self, client: &mut ReadOnlyClient) -> Result<Vec<Decoded>, SourceError> {
         let mut values = Vec::new();
         let mut refusals = Vec::new();
-        for model in &self.used {
-            match sunspec::read(client, self.device.kind, model).await {
-                Ok(image) => values.extend(decode(model.id, &image.unwrap_or_default())),
+        for (model, reads) in &self.used {
+            match sunspec::read_planned(client, self.device.kind, model, reads).await {
+                Ok(image) => values.append(&mut decode(model.id, &image)),
                 Err(DiscoverError::Modbus(error @ ModbusError::Refused { .. })) => {
                     refusals.push((model.id, error));
                 }
@@ -184,14 +192,14 @@ impl ModbusSource {
     }
 
     /// Lists what has no channel, once.
-    fn note_unplanned(&mut self, best: &BTreeMap<(Spot, Quantity), Value>) {
+    fn note_unplanned(&mut self, without: &[Decoded]) {
         let inputs_apart = has_inputs(&self.used);
         let mut new = Vec::new();
-        for (key, value) in best {
-            let summed = inputs_apart && key.0 == Spot::AllInputs;
-            let given = *value != Value::Missing && !summed;
-            if given && !self.channels.contains_key(key) && self.unplanned.insert(*key) {
-                new.push(address(&self.name, key.0, key.1));
+        for decoded in without {
+            let summed = inputs_apart && decoded.spot == Spot::AllInputs;
+            let given = decoded.value != Value::Missing && !summed;
+            if given && self.unplanned.insert(decoded.place()) {
+                new.push(address(&self.name, decoded.spot, decoded.quantity));
             }
         }
         if !new.is_empty() {
@@ -206,16 +214,16 @@ impl ModbusSource {
 fn channels(
     name: &DeviceId,
     table: &ChannelTable,
-    used: &[Model],
-) -> BTreeMap<(Spot, Quantity), ChannelId> {
-    let own: Vec<_> = table.iter().filter(|(_, c)| &c.device == name).collect();
+    used: &[(Model, Reads)],
+) -> Vec<((Spot, Quantity), ChannelId)> {
+    let own: Vec<_> = table.of(name).collect();
     let input = |channel: &Channel| match channel.place {
         Place::Input(n) => Some(n),
         Place::Device | Place::String(..) => None,
     };
     let inputs: BTreeSet<u8> = own.iter().filter_map(|(_, c)| input(c)).collect();
     let only_input = inputs.len() == 1 && !has_inputs(used);
-    let mut channels = BTreeMap::new();
+    let mut channels = Vec::new();
     for (id, channel) in own {
         let spot = match channel.place {
             Place::Device => Spot::Device,
@@ -224,13 +232,14 @@ fn channels(
             // The models that are read have no strings.
             Place::String(..) => continue,
         };
-        channels.insert((spot, channel.quantity), id);
+        channels.push(((spot, channel.quantity), id));
     }
+    channels.sort_unstable();
     channels
 }
 
-fn has_inputs(used: &[Model]) -> bool {
-    used.iter().any(Model::has_inputs)
+fn has_inputs(used: &[(Model, Reads)]) -> bool {
+    used.iter().any(|(model, _)| model.has_inputs())
 }
 
 fn address(name: &DeviceId, spot: Spot, quantity: Quantity) -> String {

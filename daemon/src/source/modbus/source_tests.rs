@@ -4,6 +4,7 @@ use super::*;
 use crate::demo::{Registers, serve};
 use crate::source::modbus::{Endpoint, Failure, Poller, Settings};
 use crate::source::sunspec::{ModelImage, lay_out};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;

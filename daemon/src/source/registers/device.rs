@@ -72,7 +72,8 @@ impl MapDevice {
             match self.read(client, &block).await {
                 Ok(read) => values.extend(read),
                 Err(error @ ModbusError::Refused { code, .. }) if is_about_addresses(code) => {
-                    let (read, error) = self.one_by_one(client, &block, error).await?;
+                    let one_by_one = Box::pin(self.one_by_one(client, &block, error));
+                    let (read, error) = one_by_one.await?;
                     values.extend(read);
                     refusal = error.or(refusal);
                 }

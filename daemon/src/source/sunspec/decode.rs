@@ -15,7 +15,6 @@ use super::encoding::Encoding;
 use super::table::{Layout, Point, ReadAs, Scale, layout};
 use analysis::plant::State;
 use analysis::reading::{Quantity, Scope, Value};
-use std::collections::BTreeMap;
 
 /// Where on a device a value belongs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -41,6 +40,13 @@ pub struct Decoded {
     pub value: Value,
     /// Whether it is an alarm of single inputs, to be joined with those of the device.
     pub is_alarm_of_input: bool,
+}
+
+impl Decoded {
+    /// What it is, and where: of each device one value at most.
+    pub fn place(&self) -> (Spot, Quantity) {
+        (self.spot, self.quantity)
+    }
 }
 
 /// Models in the order in which they are believed where two give the same quantity: inputs before
@@ -78,26 +84,29 @@ pub fn decode(model: u16, image: &[u16]) -> Vec<Decoded> {
     values
 }
 
-/// One value for each place and quantity: a good one before a bad one, then the model that is
-/// believed first, then the first block. An alarm of an input is also one of its device.
-pub fn best(values: &[Decoded]) -> BTreeMap<(Spot, Quantity), Value> {
+/// One value for each place and quantity, in their order: a good one before a bad one, then the model
+/// that is believed first, then the first block. An alarm of an input is also one of its device.
+pub fn best(values: Vec<Decoded>) -> Vec<Decoded> {
     let believed = |value: &Decoded| BELIEVED_FIRST.iter().position(|m| *m == value.model);
     let bad = |value: &Decoded| match value.value {
         Value::Good(_) => 0,
         Value::OutOfRange(_) => 1,
         Value::Missing => 2,
     };
-    let (mut own, alarms): (Vec<_>, Vec<_>) = values.iter().partition(|v| !v.is_alarm_of_input);
-    own.sort_by_key(|value| (bad(value), believed(value)));
-    let mut best = BTreeMap::new();
-    for value in own {
-        best.entry((value.spot, value.quantity))
-            .or_insert(value.value);
-    }
+    let worse = |value: &Decoded| (bad(value), believed(value));
+    let (mut best, alarms): (Vec<_>, Vec<_>) = values
+        .into_iter()
+        .partition(|value| !value.is_alarm_of_input);
+    best.sort_by(|a, b| {
+        let by_place = a.place().cmp(&b.place());
+        by_place.then_with(|| worse(a).cmp(&worse(b)))
+    });
+    best.dedup_by_key(|value| value.place());
     for alarm in alarms {
-        let known = best.entry((alarm.spot, alarm.quantity));
-        let known = known.or_insert(Value::Missing);
-        *known = joined(*known, alarm.value);
+        match best.binary_search_by_key(&alarm.place(), Decoded::place) {
+            Ok(known) => best[known].value = joined(best[known].value, alarm.value),
+            Err(at) => best.insert(at, alarm),
+        }
     }
     best
 }

@@ -125,7 +125,7 @@ pub async fn read(
     model: &Model,
 ) -> Result<Option<Vec<u16>>, DiscoverError> {
     match Reads::plan(model) {
-        Some(reads) => read_spans(client, kind, model, reads).await.map(Some),
+        Some(reads) => read_planned(client, kind, model, &reads).await.map(Some),
         None => Ok(None),
     }
 }
@@ -137,21 +137,26 @@ pub async fn read_whole(
     model: &Model,
 ) -> Result<Option<Vec<u16>>, DiscoverError> {
     match Reads::whole(model) {
-        Some(reads) => read_spans(client, kind, model, reads).await.map(Some),
+        Some(reads) => read_planned(client, kind, model, &reads).await.map(Some),
         None => Ok(None),
     }
 }
 
-async fn read_spans(
+/// Reads as far as a plan says that was made before.
+pub async fn read_planned(
     client: &mut ReadOnlyClient,
     kind: RegisterKind,
     model: &Model,
-    reads: Reads,
+    reads: &Reads,
 ) -> Result<Vec<u16>, DiscoverError> {
     let mut image = Vec::new();
-    for (first, count) in reads.spans {
-        let span = client.registers(kind, model.address + first, count).await?;
-        image.extend(span);
+    for (first, count) in &reads.spans {
+        let first = model.address + first;
+        let span = client.registers(kind, first, *count).await?;
+        match image.is_empty() {
+            true => image = span,
+            false => image.extend(span),
+        }
     }
     // A plan has at least id and length; after an update of the device others may stand there.
     let (id, length) = (image[0], image[1]);

@@ -20,7 +20,9 @@ mod table;
 mod walk;
 
 pub use decode::{Decoded, Spot, best, decode};
-pub use discover::{Device, DiscoverError, discover, read, read_settings, read_whole};
+pub use discover::{
+    Device, DiscoverError, discover, read, read_planned, read_settings, read_whole,
+};
 pub use encode::{EncodeError, ModelImage, lay_out};
 pub use encoding::Encoding;
 pub use identity::Identity;

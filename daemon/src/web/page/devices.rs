@@ -88,7 +88,7 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
             .filter_map(|value| value_row(page, t, value))
             .collect(),
         without: without.join("; "),
-        registers: match page.latest.has_words(&DeviceId::new(&device.id)) {
+        registers: match page.latest.has_words(&DeviceId::new(device.id.as_str())) {
             true => paths::registers(&device.id),
             false => String::new(),
         },
