@@ -146,6 +146,7 @@ mod tests {
     const SOUGHT: Sought = Sought {
         smallest: 0.005,
         days_between: 1e5,
+        within: None,
     };
     const REFERENCES: References = [
         Some(Reference {

@@ -182,6 +182,7 @@ impl EfficiencyWatch {
         let sought = Sought {
             smallest: SMALLEST_RATIO,
             days_between: observations_between,
+            within: None,
         };
         let enough = |sums: &Sums| f64::from(sums.n) * slot_hours >= MIN_HOURS;
         let stood = self.stands();

@@ -269,6 +269,7 @@ impl SensorWatch {
             let sought = Sought {
                 smallest,
                 days_between,
+                within: None,
             };
             if let Some(value) = value {
                 let edge = stream.add(&value, found, &sought);

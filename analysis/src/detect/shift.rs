@@ -15,7 +15,7 @@
 //! Check:   unit tests below: the distance between false alarms and the delay, by simulation.
 
 use super::Edge;
-use crate::reading::Time;
+use crate::reading::{Span, Time};
 use serde::{Deserialize, Serialize};
 
 /// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one.
@@ -29,6 +29,8 @@ const WRONG_DAYS: f64 = 0.03;
 const WRONG_SPREAD: f64 = 30.0;
 /// Days between false ends of a finding whose fault still stands.
 const DAYS_BETWEEN_FALSE_ENDS: f64 = 3650.0;
+/// What lies so many of the smallest sizes beyond the edge is said, however long it took.
+const UNSAID_AT_MOST: f64 = 4.0;
 /// Weight of the latest day in the size that stands [-].
 const LATEST: f64 = 0.1;
 
@@ -52,6 +54,8 @@ pub struct Sought {
     pub smallest: f64,
     /// Days between false alarms on the mean.
     pub days_between: f64,
+    /// What takes longer to be believed is not said, unless it is large or grows.
+    pub within: Option<Span>,
 }
 
 /// A shift that was found.
@@ -82,10 +86,12 @@ pub struct ShiftWatch {
     standing: Option<Standing>,
 }
 
-/// A shift that has been said.
+/// A shift that is believed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct Standing {
     size: f64,
+    /// Its size when it was believed, if it took too long to be said: the edge of what is looked for then.
+    unsaid: Option<f64>,
     recovery: Run,
 }
 
@@ -97,28 +103,29 @@ impl ShiftWatch {
 
     /// Takes the value of a day that has ended; `found` is when it could be said.
     pub fn add(&mut self, day: &DayValue, found: Time, sought: &Sought) -> Option<Edge<Shift>> {
-        match &mut self.standing {
-            Some(standing) => {
-                let ended = standing.add(day, sought)?;
+        let mut edge = day.edge;
+        if let Some(standing) = &mut self.standing {
+            let was_said = standing.unsaid.is_none();
+            if let Some(ended) = standing.add(day, sought) {
                 *self = Self::default();
-                Some(Edge::Ended { at: ended })
+                return was_said.then_some(Edge::Ended { at: ended });
             }
-            None => {
-                let (began, shift) = self.gather(day, sought)?;
-                *self = Self {
-                    standing: Some(Standing {
-                        size: shift.size,
-                        recovery: Run::default(),
-                    }),
-                    ..Self::default()
-                };
-                Some(Edge::Found {
-                    began,
-                    found,
-                    seen: shift,
-                })
-            }
+            edge = edge.max(standing.unsaid?);
         }
+        let (began, seen) = self.gather(&DayValue { edge, ..*day }, sought)?;
+        let took_long = sought.within.is_some_and(|within| found - began > within);
+        let is_small = seen.size < day.edge + UNSAID_AT_MOST * sought.smallest;
+        let unsaid = (took_long && is_small).then_some(seen.size);
+        *self = Self {
+            standing: Some(Standing {
+                size: seen.size,
+                unsaid,
+                recovery: Run::default(),
+            }),
+            ..Self::default()
+        };
+        let edge = Edge::Found { began, found, seen };
+        unsaid.is_none().then_some(edge)
     }
 
     /// Whether evidence has begun to gather: such days should teach nothing.
@@ -126,9 +133,10 @@ impl ShiftWatch {
         self.standing.is_some() || self.evidence() >= sought.days_between.sqrt()
     }
 
-    /// The size that stands.
+    /// The size that stands and has been said.
     pub fn standing(&self) -> Option<f64> {
-        self.standing.map(|standing| standing.size)
+        let said = self.standing.filter(|standing| standing.unsaid.is_none());
+        said.map(|standing| standing.size)
     }
 
     fn evidence(&self) -> f64 {
@@ -226,6 +234,7 @@ mod tests {
     const SOUGHT: Sought = Sought {
         smallest: 1.0,
         days_between: 500.0,
+        within: None,
     };
 
     /// Draws standard normal values (Box and Muller) from a linear congruential generator (Knuth).
@@ -253,6 +262,44 @@ mod tests {
             sigma: 0.5,
             edge: 0.2,
         }
+    }
+
+    #[test]
+    fn what_took_long_is_not_said_until_it_grows_and_what_is_large_is() {
+        let sought = Sought {
+            within: Some(Span::from_h(24 * 21)),
+            ..SOUGHT
+        };
+        let edges = |value: &dyn Fn(i64) -> f64, sought: &Sought| {
+            let mut watch = ShiftWatch::new();
+            let told = |n: i64| {
+                let found = Time::from_unix_ms((n + 1) * 86_400_000);
+                let edge = watch.add(&day(n, value(n)), found, sought)?;
+                Some((n, matches!(edge, Edge::Found { .. })))
+            };
+            (0..200).filter_map(told).collect::<Vec<_>>()
+        };
+        let level = 0.85;
+        let hardly = |n: i64| if n < 150 { level } else { 0.0 };
+        let [(found, true), (ended, false)] = edges(&hardly, &SOUGHT)[..] else {
+            panic!("{:?}", edges(&hardly, &SOUGHT));
+        };
+        assert!(
+            (30..150).contains(&found) && ended >= 150,
+            "{found} {ended}"
+        );
+        assert_eq!(edges(&hardly, &sought), [], "too late, and so is its end");
+        let grows = |n: i64| if n < 150 { level } else { level + 2.0 };
+        assert!(
+            matches!(edges(&grows, &sought)[..], [(150..=156, true)]),
+            "{:?}",
+            edges(&grows, &sought)
+        );
+        let creeps = |n: i64| 0.03 * n as f64;
+        let [(crept, true)] = edges(&creeps, &sought)[..] else {
+            panic!("{:?}", edges(&creeps, &sought));
+        };
+        assert!(creeps(crept) < 6.0, "{crept}");
     }
 
     /// Days until something is found, from a stream with this mean.

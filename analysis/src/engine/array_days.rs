@@ -12,15 +12,12 @@ use crate::diagnose::voltage_loss::{self, Facts, VoltageLoss};
 use crate::diagnose::{Subject, explain};
 use crate::expected::PlaneLight;
 use crate::plant::PvString;
-use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Span, Time, median};
+use crate::reading::{Energy, MEDIAN_OVER_MEAN, SolarDay, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
 /// A day on which so much current is missing teaches nothing [-].
 const DISTRUSTED_CURRENT_RATIO: f64 = 0.035;
-/// What needs longer than this to be believed of an input that is alone in its plane is no more than a season,
-/// the sensor or dirt may make: it is not told.
-const LONE_EVIDENCE: Span = Span::from_h(24 * 30);
 /// Days whose slots decide what takes the voltage, and days that are remembered.
 const SHAPE_DAYS: usize = 10;
 const KEPT_DAYS: usize = 30;
@@ -205,20 +202,10 @@ impl Engine {
                 .voltage
                 .add(value, when.start, &of_voltage, &voltage_sought)
         });
-        let is_clear = |edge: &Edge<Deficit>| self.is_clear((i, k), edge);
-        let (current, voltage) = (current.filter(is_clear), voltage.filter(is_clear));
         if let Some(edge) = current {
             self.book_current(whose, edge);
         }
         self.book_voltage(whose, voltage, when.start);
-    }
-
-    /// Whether something shows clearly enough to be an input's own.
-    fn is_clear(&self, input: (usize, usize), edge: &Edge<Deficit>) -> bool {
-        let is_alone = self.state.calibration.own(input).is_none();
-        let took_long =
-            matches!(edge, Edge::Found { began, found, .. } if *found - *began > LONE_EVIDENCE);
-        !(is_alone && took_long)
     }
 
     fn book_current(&mut self, whose: &Whose, edge: Edge<Deficit>) {

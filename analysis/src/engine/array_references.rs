@@ -4,13 +4,15 @@
 use super::Engine;
 use crate::detect::{Budget, Kind, Reference, References, Sought};
 use crate::expected::{Known, Own};
-use crate::reading::MEDIAN_OVER_MEAN;
+use crate::reading::{MEDIAN_OVER_MEAN, Span};
 
 /// Smallest steady losses of current and of voltage beyond the edge of health that are looked for [-]:
 /// with the edge beside the last month, 4 % of current, and one section of sixty, or half an ohm, of
 /// voltage.
 const SMALLEST_CURRENT_RATIO: f64 = 0.025;
 pub(super) const SMALLEST_VOLTAGE_RATIO: f64 = 0.003;
+/// What needs longer than this to be believed is no more than a season, a sensor or dirt may make.
+const WITHIN: Span = Span::from_h(24 * 21);
 /// The edge of health lies this many standard deviations off.
 const EDGE_SIGMAS: f64 = 2.0;
 /// What lasts beside the last month, the handover and the datasheet (one standard deviation,
@@ -109,6 +111,7 @@ impl Engine {
         let of = |kind, smallest| Sought {
             smallest,
             days_between: budget.observations_between(kind, streams, DAYS_PER_YEAR),
+            within: Some(WITHIN),
         };
         (
             of(Kind::CurrentLow, SMALLEST_CURRENT_RATIO),
