@@ -3,6 +3,9 @@
 //! Kind of truth: reference for the protocol (mosquitto and its tools); property for the rest: a message is a
 //! reading once, and what is said of a broker that does not let us in.
 
+#[path = "mqtt/encrypted.rs"]
+mod encrypted;
+
 use analysis::reading::{Reading, Time, Value};
 use config::checked::SiteFile;
 use daemon::store::{Layout, Store};
@@ -201,30 +204,6 @@ fn a_password_opens_and_a_wrong_one_is_said_and_tried_again() {
     site.wait_for("inv-1/ac_power_w", Value::Good(8125.0));
     let ended = program.terminate();
     assert!(!ended.err.contains(LOGIN.1), "{}", ended.err);
-}
-
-#[test]
-fn an_encrypted_connection_wants_the_right_authority_and_a_valid_certificate() {
-    let broker = Broker::start(Access::Encrypted(30));
-    let encrypted = |authority: &str| format!("security = \"tls\"\nca_file = \"{authority}\"\n");
-    let site = Site::new(
-        &broker,
-        &encrypted(&broker.authority().display().to_string()),
-    );
-    let program = site.start_connected();
-    broker.publish("wharf/inv-1", JSON.as_bytes(), false);
-    site.wait_for("inv-1/ac_power_w", Value::Good(8125.0));
-    program.terminate();
-
-    let expired = Broker::start(Access::Encrypted(-1));
-    let authority = expired.authority().display().to_string();
-    for (broker, word) in [(&expired, "Expired"), (&broker, "UnknownIssuer")] {
-        let site = Site::new(broker, &encrypted(&authority));
-        let mut program = site.start();
-        let line = program.wait_for_line("no connection; trying again");
-        assert!(line.contains(word), "{line}");
-        program.terminate();
-    }
 }
 
 /// As in the published definition of the payload, apart from the one under test.
