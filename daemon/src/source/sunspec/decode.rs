@@ -85,7 +85,7 @@ pub fn best(values: &[Decoded]) -> BTreeMap<(Spot, Quantity), Value> {
     let bad = |value: &Decoded| match value.value {
         Value::Good(_) => 0,
         Value::OutOfRange(_) => 1,
-        Value::Missing => 2,
+        Value::Missing | Value::Faulty(_) => 2,
     };
     let (mut own, alarms): (Vec<_>, Vec<_>) = values.iter().partition(|v| !v.is_alarm_of_input);
     own.sort_by_key(|value| (bad(value), believed(value)));
