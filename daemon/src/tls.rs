@@ -7,6 +7,7 @@ use rustls::crypto::ring::default_provider;
 use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use rustls::{ClientConfig, RootCertStore};
+use std::error::Error;
 use std::io;
 use std::path::Path;
 use std::sync::Arc;
@@ -43,6 +44,51 @@ pub fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
         }
     };
     Ok(Arc::new(settings))
+}
+
+/// What has kept an encrypted connection from coming about, in words; `None` where it was something else.
+pub fn refusal(error: &(dyn Error + 'static)) -> Option<&'static str> {
+    let mut next = Some(error);
+    while let Some(error) = next {
+        let inside = error
+            .downcast_ref::<io::Error>()
+            .and_then(io::Error::get_ref);
+        let inside = inside.and_then(|error| error.downcast_ref::<rustls::Error>());
+        if let Some(words) = error.downcast_ref().or(inside).and_then(in_words) {
+            return Some(words);
+        }
+        next = error.source();
+    }
+    None
+}
+
+fn in_words(error: &rustls::Error) -> Option<&'static str> {
+    use rustls::AlertDescription as Alert;
+    use rustls::CertificateError as Theirs;
+    use rustls::Error::{AlertReceived, InvalidCertificate};
+    Some(match error {
+        AlertReceived(Alert::CertificateRequired) => "the other side wants a certificate of ours",
+        AlertReceived(Alert::CertificateExpired) => "our certificate has expired",
+        AlertReceived(Alert::UnknownCA) => {
+            "the other side does not know who has signed our certificate"
+        }
+        AlertReceived(
+            Alert::BadCertificate | Alert::CertificateUnknown | Alert::CertificateRevoked,
+        ) => "the other side does not take our certificate",
+        InvalidCertificate(Theirs::Expired | Theirs::ExpiredContext { .. }) => {
+            "the certificate of the other side has expired"
+        }
+        InvalidCertificate(Theirs::NotValidYet | Theirs::NotValidYetContext { .. }) => {
+            "the certificate of the other side does not hold yet"
+        }
+        InvalidCertificate(Theirs::UnknownIssuer) => {
+            "nobody whom we believe has signed the certificate of the other side"
+        }
+        InvalidCertificate(Theirs::NotValidForName | Theirs::NotValidForNameContext { .. }) => {
+            "the certificate of the other side is for another name"
+        }
+        _ => return None,
+    })
 }
 
 fn certificates(path: &Path) -> io::Result<Vec<CertificateDer<'static>>> {

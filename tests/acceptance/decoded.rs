@@ -4,7 +4,6 @@
 //! Kind of truth: reference. The other side has the standard's own definition files; which point is which of
 //! our channels is typed here by hand.
 
-use analysis::reading::Value;
 use daemon::source::sunspec::{Content, Part, Spot, decode, points};
 use serde::Deserialize;
 use std::sync::LazyLock;
@@ -166,14 +165,6 @@ const CHANNELS: [(u16, &str, &str, f64); 57] = [
 /// What `PrtTyp` says of a port for modules.
 const PHOTOVOLTAIC: f64 = 1.0;
 
-/// The number, whatever the daemon thinks of it.
-fn number(value: Value) -> Option<f64> {
-    match value {
-        Value::Good(number) | Value::OutOfRange(number) => Some(number),
-        Value::Missing => None,
-    }
-}
-
 impl Image {
     /// A point in all places, as the other side has it; of ports those of modules, and of their totals those
     /// without another port.
@@ -209,7 +200,7 @@ fn every_channel_has_its_point_in_its_unit() {
             assert_eq!(ours.len(), theirs.len(), "model {model} {name}");
             for (ours, theirs) in ours.iter().zip(&theirs) {
                 let theirs = theirs.map(|number| number * unit);
-                let is_same = match (number(ours.value), theirs) {
+                let is_same = match (ours.value.number(), theirs) {
                     (Some(ours), Some(theirs)) => is_close(ours, theirs),
                     (ours, theirs) => ours == theirs,
                 };

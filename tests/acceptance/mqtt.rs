@@ -3,6 +3,9 @@
 //! Kind of truth: reference for the protocol (mosquitto and its tools); property for the rest: a message is a
 //! reading once, and what is said of a broker that does not let us in.
 
+#[path = "mqtt/encrypted.rs"]
+mod encrypted;
+
 use analysis::reading::{Reading, Time, Value};
 use config::checked::SiteFile;
 use daemon::store::{Layout, Store};
@@ -203,30 +206,6 @@ fn a_password_opens_and_a_wrong_one_is_said_and_tried_again() {
     assert!(!ended.err.contains(LOGIN.1), "{}", ended.err);
 }
 
-#[test]
-fn an_encrypted_connection_wants_the_right_authority_and_a_valid_certificate() {
-    let broker = Broker::start(Access::Encrypted(30));
-    let encrypted = |authority: &str| format!("security = \"tls\"\nca_file = \"{authority}\"\n");
-    let site = Site::new(
-        &broker,
-        &encrypted(&broker.authority().display().to_string()),
-    );
-    let program = site.start_connected();
-    broker.publish("wharf/inv-1", JSON.as_bytes(), false);
-    site.wait_for("inv-1/ac_power_w", Value::Good(8125.0));
-    program.terminate();
-
-    let expired = Broker::start(Access::Encrypted(-1));
-    let authority = expired.authority().display().to_string();
-    for (broker, word) in [(&expired, "Expired"), (&broker, "UnknownIssuer")] {
-        let site = Site::new(broker, &encrypted(&authority));
-        let mut program = site.start();
-        let line = program.wait_for_line("no connection; trying again");
-        assert!(line.contains(word), "{line}");
-        program.terminate();
-    }
-}
-
 /// As in the published definition of the payload, apart from the one under test.
 #[derive(Clone, PartialEq, Message)]
 struct Payload {
@@ -246,10 +225,39 @@ struct Metric {
     alias: Option<u64>,
     #[prost(uint32, optional, tag = "4")]
     datatype: Option<u32>,
+    #[prost(message, optional, tag = "9")]
+    properties: Option<Properties>,
     #[prost(uint32, optional, tag = "10")]
     int: Option<u32>,
     #[prost(float, optional, tag = "12")]
     float: Option<f32>,
+}
+
+#[derive(Clone, PartialEq, Message)]
+struct Properties {
+    #[prost(string, repeated, tag = "1")]
+    keys: Vec<String>,
+    #[prost(message, repeated, tag = "2")]
+    values: Vec<Property>,
+}
+
+#[derive(Clone, PartialEq, Message)]
+struct Property {
+    #[prost(uint32, optional, tag = "1")]
+    kind: Option<u32>,
+    #[prost(uint32, optional, tag = "3")]
+    int: Option<u32>,
+}
+
+/// What a sender says of a value (0 bad, 192 good, 500 stale), as a whole number with sign.
+fn quality(code: u32) -> Option<Properties> {
+    Some(Properties {
+        keys: vec!["Quality".to_owned()],
+        values: vec![Property {
+            kind: Some(3),
+            int: Some(code),
+        }],
+    })
 }
 
 fn sparkplug(seq: Option<u64>, metrics: Vec<Metric>) -> Vec<u8> {
@@ -314,11 +322,30 @@ fn a_sparkplug_device_is_born_reports_by_aliases_and_dies() {
         "{line}"
     );
     site.wait_for("mast/air_temperature_degc", Value::Good(-1.5));
+    let broken = Metric {
+        properties: quality(0),
+        ..light(1500.0)
+    };
+    let mended = Metric {
+        properties: quality(192),
+        ..light(642.5)
+    };
+    for (seq, metric) in [(5, broken), (6, mended)] {
+        let data = sparkplug(Some(seq), vec![metric]);
+        broker.publish("spBv1.0/wharf/DDATA/gate/mast", &data, false);
+    }
+    site.wait_for("mast/poa_w_m2", Value::Good(642.5));
     broker.publish("spBv1.0/wharf/NDEATH/gate", &sparkplug(None, vec![]), false);
     site.wait_for("mast/poa_w_m2", Value::Missing);
     program.terminate();
     assert_eq!(
         site.stored("mast/poa_w_m2"),
-        [Value::Good(640.5), Value::Good(641.5), Value::Missing]
+        [
+            Value::Good(640.5),
+            Value::Good(641.5),
+            Value::Faulty(Some(1500.0)),
+            Value::Good(642.5),
+            Value::Missing
+        ]
     );
 }

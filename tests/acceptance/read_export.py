@@ -1,7 +1,7 @@
 """Prints the rows of exported files as JSON lines: Parquet as pyarrow reads it, CSV as the csv module does.
 
 Usage: read_export.py FOLDER csv|parquet
-Each line: [file, at_utc_ms, channel, span_s, value, min, max, first, seen, good, out_of_range, missing]
+Each line: [file, at_utc_ms, channel, span_s, value, min, max, first, seen, good, out_of_range, missing, faulty]
 """
 
 import csv
@@ -14,7 +14,7 @@ import pyarrow
 import pyarrow.parquet
 
 NUMBERS = ["value", "min", "max", "first", "seen"]
-COUNTS = ["good", "out_of_range", "missing"]
+COUNTS = ["good", "out_of_range", "missing", "faulty"]
 
 
 def from_parquet(file):

@@ -4,12 +4,18 @@
 //! Kind of truth: reference for the protocol and for when the string opens; property for the rest:
 //! what is found does not depend on being killed, on a lost device or on a store that refuses.
 
+#[cfg(target_os = "linux")]
+#[path = "run/clock.rs"]
+mod clock;
 #[path = "run/interrupted.rs"]
 mod interrupted;
 #[path = "run/killed.rs"]
 mod killed;
 #[path = "run/output.rs"]
 mod output;
+#[cfg(target_os = "linux")]
+#[path = "run/read_only.rs"]
+mod read_only;
 #[path = "run/reloaded.rs"]
 mod reloaded;
 #[path = "run/site.rs"]

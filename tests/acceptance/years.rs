@@ -54,11 +54,13 @@ fn channels() -> [(String, ChannelId); 3] {
     })
 }
 
-/// In tenths, hundreds and states; one in twenty is missing or impossible.
+/// In tenths, hundreds and states; one in twenty is missing, impossible or faulty.
 fn value(channel: usize, n: i64) -> Value {
     match (channel, n % 20) {
         (0, 3) => Value::Missing,
         (0, 7) => Value::OutOfRange(2e9),
+        (0, 11) => Value::Faulty(Some(-0.5)),
+        (0, 13) => Value::Faulty(None),
         (0, _) => Value::Good((n * 37 % 1000) as f64 / 10.0),
         (1, _) => Value::Good((70_000 + 100 * n) as f64),
         _ => Value::Good((2 + n % 3) as f64),

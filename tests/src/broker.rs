@@ -1,6 +1,6 @@
 //! An MQTT broker of somebody else's, on a port and in a folder of its own; ends with the value that holds it.
 
-use crate::certificates::{run, write_certificates};
+use crate::certificates::{run, write_certificates, write_identity};
 use crate::peer::Lines;
 use crate::wait::until;
 use std::fs;
@@ -23,6 +23,8 @@ pub enum Access {
     /// Over an encrypted connection, with a certificate that is valid for so many days from now (it was
     /// valid until yesterday where negative).
     Encrypted(i32),
+    /// The same, and who comes has to have a certificate that its authority has signed.
+    Certificate,
 }
 
 /// A broker at work.
@@ -43,6 +45,9 @@ impl Broker {
         let mut settings = format!("listener {port} 127.0.0.1\npersistence false\nuser root\n");
         settings += match access {
             Access::Password => "allow_anonymous false\npassword_file passwords\n",
+            Access::Certificate => {
+                "allow_anonymous true\ncafile ca.pem\nrequire_certificate true\n"
+            }
             Access::Everybody | Access::Encrypted(_) => "allow_anonymous true\n",
         };
         let mut broker = Self {
@@ -53,9 +58,10 @@ impl Broker {
         };
         match access {
             Access::Password => broker.write_password(),
-            Access::Encrypted(days) => {
-                write_certificates(broker.folder.path(), days);
-                settings += "certfile server.pem\nkeyfile server-key.pem\n";
+            Access::Encrypted(days) => settings += broker.write_certificates(days),
+            Access::Certificate => {
+                settings += broker.write_certificates(30);
+                broker.identity("publisher", 30);
             }
             Access::Everybody => {}
         }
@@ -72,6 +78,13 @@ impl Broker {
     /// The authority that has signed its certificate.
     pub fn authority(&self) -> PathBuf {
         self.path("ca.pem")
+    }
+
+    /// A certificate that the same authority has signed for somebody, valid for so many days, and its key.
+    pub fn identity(&self, name: &str, days: i32) -> (PathBuf, PathBuf) {
+        write_identity(self.folder.path(), name, days);
+        let file = |end: &str| self.path(&format!("{name}{end}"));
+        (file(".pem"), file("-key.pem"))
     }
 
     /// Starts it on the port that it had.
@@ -108,6 +121,11 @@ impl Broker {
             }
             Access::Encrypted(_) => {
                 command.arg("--cafile").arg(self.authority());
+            }
+            Access::Certificate => {
+                command.arg("--cafile").arg(self.authority());
+                command.arg("--cert").arg(self.path("publisher.pem"));
+                command.arg("--key").arg(self.path("publisher-key.pem"));
             }
             Access::Everybody => {}
         }
@@ -147,6 +165,11 @@ impl Broker {
 
     fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
+    }
+
+    fn write_certificates(&self, days: i32) -> &'static str {
+        write_certificates(self.folder.path(), days);
+        "certfile server.pem\nkeyfile server-key.pem\n"
     }
 
     fn write_password(&self) {

@@ -28,6 +28,22 @@ pub fn write_certificates(folder: &Path, days: i32) {
     ));
 }
 
+/// Writes `NAME.pem` with `NAME-key.pem`, a certificate that the authority of [`write_certificates`] has
+/// signed for somebody of that name, valid as there.
+pub fn write_identity(folder: &Path, name: &str, days: i32) {
+    let openssl = |line: &str| run(folder, "openssl", &line.split(' ').collect::<Vec<_>>());
+    // Without an extension it would be of version 1, which nobody takes any more.
+    fs::write(folder.join("client"), "basicConstraints=CA:FALSE\n").expect("room");
+    openssl(&format!(
+        "req -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -subj /CN={name} \
+         -keyout {name}-key.pem -out {name}-request.pem"
+    ));
+    openssl(&format!(
+        "x509 -req -in {name}-request.pem -CA ca.pem -CAkey ca-key.pem -CAcreateserial -days {days} \
+         -extfile client -out {name}.pem"
+    ));
+}
+
 /// Runs a program to its end in a folder; panics with what it says if it fails.
 pub fn run(folder: &Path, program: &str, arguments: &[&str]) {
     let output = Command::new(program)

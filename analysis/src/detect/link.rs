@@ -41,9 +41,10 @@ impl LinkWatch {
         }
     }
 
-    /// A reading of the device, good or not: it answered.
+    /// A reading of the device, good or not: it answered. What was read before the clock was set forward and
+    /// comes late does not undo that silence counts from there.
     pub fn contact(&mut self, at: Time) -> Option<Edge<()>> {
-        self.last_contact = Some(at);
+        self.last_contact = self.last_contact.max(Some(at));
         self.unanswered_light = None;
         std::mem::take(&mut self.is_lost).then_some(Edge::Ended { at })
     }
@@ -115,6 +116,23 @@ mod tests {
         assert_eq!(watch.silence(at(45)), Some(found));
         assert_eq!(watch.silence(at(60)), None);
         assert_eq!(watch.contact(at(61)), Some(Edge::Ended { at: at(61) }));
+    }
+
+    #[test]
+    fn a_clock_that_is_set_forward_is_no_silence() {
+        let mut watch = LinkWatch::new(Span::from_s(10));
+        watch.contact(at(0));
+        watch.begin(at(3_600));
+        // Read before, and let through after.
+        watch.contact(at(5));
+        assert_eq!(watch.silence(at(3_625)), None);
+        assert_eq!(watch.lit_slot(at(0), SLOT, at(0)), None);
+        assert!(watch.silence(at(3_631)).is_some());
+        // Set back, it counts from there.
+        watch.contact(at(3_640));
+        watch.begin(at(100));
+        assert_eq!(watch.silence(at(125)), None);
+        assert!(watch.silence(at(131)).is_some());
     }
 
     #[test]

@@ -214,7 +214,7 @@ impl Engine {
         for reading in poll.iter_mut() {
             let value = match reading.value {
                 Value::Good(value) | Value::OutOfRange(value) => value,
-                Value::Missing => continue,
+                Value::Missing | Value::Faulty(_) => continue,
             };
             let possible = self.roles.possible(reading.channel);
             let holds = possible.holds(value);

@@ -97,7 +97,7 @@ impl Default for Arrivals {
     }
 }
 
-/// Good before out of range before missing; among equals the larger number. A total order.
+/// Good before out of range before missing before faulty; among equals the larger number. A total order.
 fn preference(value: Value) -> (u8, u64) {
     let ordered = |v: f64| {
         let bits = v.to_bits();
@@ -108,9 +108,11 @@ fn preference(value: Value) -> (u8, u64) {
         }
     };
     match value {
-        Value::Good(v) => (2, ordered(v)),
-        Value::OutOfRange(v) => (1, ordered(v)),
-        Value::Missing => (0, 0),
+        Value::Good(v) => (4, ordered(v)),
+        Value::OutOfRange(v) => (3, ordered(v)),
+        Value::Missing => (2, 0),
+        Value::Faulty(Some(v)) => (1, ordered(v)),
+        Value::Faulty(None) => (0, 0),
     }
 }
 

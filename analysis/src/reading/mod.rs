@@ -73,6 +73,8 @@ pub enum Value {
     Missing,
     /// A finite number that the quantity cannot have.
     OutOfRange(f64),
+    /// The device says itself that it is wrong; with the number that it gave, if it gave one.
+    Faulty(Option<f64>),
 }
 
 impl Value {
@@ -92,7 +94,21 @@ impl Value {
     pub fn good(self) -> Option<f64> {
         match self {
             Value::Good(value) => Some(value),
-            Value::Missing | Value::OutOfRange(_) => None,
+            Value::Missing | Value::OutOfRange(_) | Value::Faulty(_) => None,
         }
+    }
+
+    /// The number that came, whether it may be used or not.
+    pub fn number(self) -> Option<f64> {
+        match self {
+            Value::Good(number) | Value::OutOfRange(number) => Some(number),
+            Value::Missing => None,
+            Value::Faulty(number) => number,
+        }
+    }
+
+    /// The same as its device tells it that says of it that it is wrong.
+    pub fn faulty(self) -> Self {
+        Value::Faulty(self.number())
     }
 }

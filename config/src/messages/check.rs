@@ -6,6 +6,7 @@ use super::{DocumentTime, MessageMap, MessageValue, Payload, TimeFormat};
 use crate::problem::{Fault, Problems};
 use crate::registers::channel;
 use crate::registers::meaning::{MeaningKeys, meaning};
+use crate::registers::shapes::Sentinels;
 use crate::table::{At, Found, Table};
 
 /// Checks everything; complete unless something was reported.
@@ -95,14 +96,17 @@ fn value(
     let part = payload.and_then(|payload| parts(raw, payload, problems));
     let topic = topic(raw, payload, problems);
     let (place, quantity) = channel?;
+    let given = |found: &Option<Found<Sentinels>>| {
+        found
+            .as_ref()
+            .map_or_else(Vec::new, |found| found.value.0.clone())
+    };
     Some(MessageValue {
         topic: topic?,
         part: part?,
         meaning: meaning?,
-        not_available: raw
-            .not_available
-            .as_ref()
-            .map_or(Vec::new(), |found| found.value.0.clone()),
+        not_available: given(&raw.not_available),
+        faulty: given(&raw.faulty),
         place,
         quantity,
     })

@@ -67,6 +67,8 @@ pub struct MessageValue {
     pub meaning: Meaning,
     /// Numbers that say that there is no value.
     pub not_available: Vec<Sentinel>,
+    /// Numbers that say that the device's own measuring is broken.
+    pub faulty: Vec<Sentinel>,
     /// Where on the device it belongs.
     pub place: Place,
     /// What it is.

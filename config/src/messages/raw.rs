@@ -42,6 +42,8 @@ table! {
         offset: f64, Default(0.0), range(-1e9, 1e9), "plus this, after the scale";
         not_available: Sentinels, Optional("none"), Rule::Words("a number, or several in [ ]"),
             "numbers in the message that say that there is no value";
+        faulty: Sentinels, Optional("none"), Rule::Words("a number, or several in [ ]"),
+            "numbers in the message that say that the device's own measuring is broken";
         states: Given<StateTable>, Optional("none, required with the channel state"),
             Rule::Words("[value.states]"), "\"number\" = \"word\"";
         bits: Given<BitTable>, Optional("none, required with the channel event_bits"),

@@ -4,7 +4,7 @@
 use super::channel;
 use super::number::{kind, meaning, sentinels};
 use super::raw::{self, Map};
-use super::shapes::Given;
+use super::shapes::{Given, Sentinels};
 use super::{BlockLimits, DeviceMap, Encoding, Forbidden, Function, NumberKind, Register};
 use crate::problem::{Fault, Problems};
 use crate::table::{At, Found, Table};
@@ -97,7 +97,12 @@ impl Context<'_> {
             .as_ref()
             .and_then(|found| channel::read(found, at.key("channel"), problems));
         let meaning = channel.and_then(|(_, quantity)| meaning(raw, quantity, kind, problems));
-        let not_available = kind.and_then(|kind| sentinels(raw, kind, problems));
+        let mut of_key = |name: &str, found: &Option<Found<Sentinels>>| {
+            let key = at.key(name);
+            kind.and_then(|kind| sentinels((key, found), kind, problems))
+        };
+        let not_available = of_key("not_available", &raw.not_available);
+        let faulty = of_key("faulty", &raw.faulty);
         let (place, quantity) = channel?;
         Some(Register {
             function: function?,
@@ -109,6 +114,7 @@ impl Context<'_> {
             },
             meaning: meaning?,
             not_available: not_available?,
+            faulty: faulty?,
             place,
             quantity,
             every: raw.every_s.as_ref().map(|every_s| span(every_s.value)),

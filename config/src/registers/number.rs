@@ -4,9 +4,10 @@
 use super::check::given;
 use super::meaning::{self, MeaningKeys};
 use super::raw;
+use super::shapes::Sentinels;
 use super::{Function, Meaning, NumberKind, Sentinel};
 use crate::problem::{Fault, Problems};
-use crate::table::Table;
+use crate::table::{Found, Table};
 use analysis::reading::Quantity;
 
 /// Whether an inverter works, and what it reports, is asked of every poll.
@@ -117,12 +118,13 @@ pub(super) fn meaning(
     Some(meaning)
 }
 
+/// Those of a key that the register can hold.
 pub(super) fn sentinels(
-    raw: &raw::Register,
+    (key, found): (String, &Option<Found<Sentinels>>),
     kind: NumberKind,
     problems: &mut Problems<'_>,
 ) -> Option<Vec<Sentinel>> {
-    let Some(found) = &raw.not_available else {
+    let Some(found) = found else {
         return Some(Vec::new());
     };
     for sentinel in &found.value.0 {
@@ -139,9 +141,8 @@ pub(super) fn sentinels(
                 Sentinel::Whole(whole) => whole.to_string(),
                 Sentinel::Float(float) => float.to_string(),
             };
-            let path = raw.at().key("not_available");
             let wanted = "a number that the register can hold, before scale and offset";
-            problems.add(Fault::OutOfRange, &found.span, path, text, wanted);
+            problems.add(Fault::OutOfRange, &found.span, key, text, wanted);
             return None;
         }
     }

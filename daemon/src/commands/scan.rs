@@ -255,7 +255,8 @@ fn print_values(values: Vec<Decoded>, out: &mut dyn Write) -> io::Result<()> {
         };
         match decoded.value {
             Value::Good(number) => writeln!(out, "  {place:<34} {number}")?,
-            Value::Missing => writeln!(out, "  {place:<34} -")?,
+            Value::Missing | Value::Faulty(None) => writeln!(out, "  {place:<34} -")?,
+            Value::Faulty(Some(number)) => writeln!(out, "  {place:<34} {number} (faulty)")?,
             Value::OutOfRange(number) => {
                 writeln!(out, "  {place:<34} {number} (impossible)")?;
             }

@@ -9,6 +9,7 @@ use crate::{secret, tls};
 use config::checked::Broker;
 use rumqttc::v5;
 use rumqttc::{TlsConfiguration, Transport};
+use std::error::Error;
 use std::time::Duration;
 use tokio::time::timeout;
 
@@ -180,7 +181,7 @@ impl Events {
                 }
                 Ok(_) => Ok(Packet::Other),
                 Err(rumqttc::ConnectionError::ConnectionRefused(code)) => Err(refused(&code)),
-                Err(error) => Err(with_reasons(&error)),
+                Err(error) => Err(lost(&error)),
             },
             Self::V5(events) => match events.poll().await {
                 Ok(v5::Event::Incoming(v5::Incoming::ConnAck(_))) => Ok(Packet::Accepted),
@@ -198,7 +199,7 @@ impl Events {
                 }),
                 Ok(_) => Ok(Packet::Other),
                 Err(v5::ConnectionError::ConnectionRefused(code)) => Err(refused(&code)),
-                Err(error) => Err(with_reasons(&error)),
+                Err(error) => Err(lost(&error)),
             },
         }
     }
@@ -224,6 +225,15 @@ fn subscribed(refused: bool) -> Result<Packet, String> {
             Err("the broker refuses a subscription: this user may not read the topic".to_owned())
         }
         false => Ok(Packet::Other),
+    }
+}
+
+/// Why there is no connection, or none any more.
+fn lost(error: &(dyn Error + 'static)) -> String {
+    let reasons = with_reasons(error);
+    match tls::refusal(error) {
+        Some(words) => format!("{words} ({reasons})"),
+        None => reasons,
     }
 }
 

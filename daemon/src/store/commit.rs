@@ -17,7 +17,7 @@ pub struct Step<'a> {
     /// Up to when the step looked.
     pub at: Time,
     /// Readings that came in. Of a repeated channel and time the better one stays, as the analysis
-    /// takes it: good before out of range before missing, then the larger.
+    /// takes it: good before out of range before missing before faulty, then the larger.
     pub readings: &'a [Reading],
     /// Slots that were closed. One that begins at the same time replaces an earlier one.
     pub slots: &'a [Slot],
@@ -98,6 +98,8 @@ impl Store {
 pub(super) const GOOD: i64 = 0;
 pub(super) const OUT_OF_RANGE: i64 = 1;
 pub(super) const MISSING: i64 = 2;
+pub(super) const FAULTY: i64 = 3;
+pub(super) const FAULTY_WITHOUT_NUMBER: i64 = 4;
 
 /// Quality and number, as they are stored.
 pub(super) fn parts(value: Value) -> (i64, Option<f64>) {
@@ -105,6 +107,8 @@ pub(super) fn parts(value: Value) -> (i64, Option<f64>) {
         Value::Good(value) => (GOOD, Some(value)),
         Value::OutOfRange(value) => (OUT_OF_RANGE, Some(value)),
         Value::Missing => (MISSING, None),
+        Value::Faulty(Some(value)) => (FAULTY, Some(value)),
+        Value::Faulty(None) => (FAULTY_WITHOUT_NUMBER, None),
     }
 }
 

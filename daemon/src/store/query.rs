@@ -1,6 +1,6 @@
 //! Reading back what was stored, as the types that were handed in.
 
-use super::commit::{GOOD, MISSING, OUT_OF_RANGE};
+use super::commit::{FAULTY, FAULTY_WITHOUT_NUMBER, GOOD, MISSING, OUT_OF_RANGE};
 use super::slot_rows::read_slots;
 use super::{EngineState, Store, StoreError};
 use analysis::detect::Slot;
@@ -130,6 +130,8 @@ pub(super) fn value(value: Option<f64>, quality: i64) -> Result<Value, StoreErro
         (Some(value), GOOD) => Ok(Value::Good(value)),
         (Some(value), OUT_OF_RANGE) => Ok(Value::OutOfRange(value)),
         (None, MISSING) => Ok(Value::Missing),
+        (Some(value), FAULTY) => Ok(Value::Faulty(Some(value))),
+        (None, FAULTY_WITHOUT_NUMBER) => Ok(Value::Faulty(None)),
         (_, other) => Err(undecodable("quality", other.to_string())),
     }
 }

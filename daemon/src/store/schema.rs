@@ -18,6 +18,7 @@ pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("schema_8.sql"),
     include_str!("schema_9.sql"),
     include_str!("schema_10.sql"),
+    include_str!("schema_11.sql"),
 ];
 
 /// What the header of a file says.
@@ -166,6 +167,41 @@ mod tests {
         db.execute(again, ["mail"]).expect_err("it is there");
         db.execute(again, ["webhook"]).expect("another way");
         db.execute(again, ["pigeon"]).expect_err("no such way");
+    }
+
+    #[test]
+    fn readings_from_before_devices_could_say_that_they_are_wrong_stay_as_they_are() {
+        let mut db = memory();
+        migrate(&mut db, 0, &MIGRATIONS[..10]).expect("earlier scripts hold");
+        db.execute_batch(
+            "INSERT INTO channel VALUES (1, 'shed/ac_power_w');
+             INSERT INTO reading VALUES (1, 10, 900.5, 0), (1, 20, 1e9, 1), (1, 30, NULL, 2);",
+        )
+        .expect("rows of the layout before");
+        let faulty = "INSERT INTO reading VALUES (1, 40, 3.5, 3), (1, 50, NULL, 4)";
+        db.execute(faulty, []).expect_err("not yet");
+        migrate(&mut db, 10, MIGRATIONS).expect("the last script holds");
+        db.execute(faulty, []).expect("now");
+        for wrong in ["3.5, 2", "NULL, 3", "3.5, 4", "3.5, 5"] {
+            let wrong = format!("INSERT INTO reading VALUES (1, 60, {wrong})");
+            db.execute(&wrong, []).expect_err("no such quality with it");
+        }
+        let all: String = db
+            .query_row(
+                "SELECT group_concat(at_utc_ms || ' ' || ifnull(value, '-') || ' ' || quality, ', ')
+                 FROM reading ORDER BY at_utc_ms",
+                [],
+                |row| row.get(0),
+            )
+            .expect("reads");
+        assert_eq!(
+            all,
+            "10 900.5 0, 20 1000000000.0 1, 30 - 2, 40 3.5 3, 50 - 4"
+        );
+        let sound: String = db
+            .query_row("PRAGMA integrity_check", [], |row| row.get(0))
+            .expect("checks");
+        assert_eq!(sound, "ok");
     }
 
     #[test]

@@ -52,8 +52,8 @@ fn a_finding_survives_being_killed_before_and_after_it_is_made() {
 }
 
 /// Polled every ten seconds by a clock ten times as fast: once a second.
-const SLOW_RATE: &str = "10";
-const SLOW_EVERY_S: u32 = 10;
+pub const SLOW_RATE: &str = "10";
+pub const SLOW_EVERY_S: u32 = 10;
 
 #[test]
 fn a_device_that_is_unplugged_is_said_and_disturbs_no_other() {
@@ -98,7 +98,7 @@ fn a_device_that_is_unplugged_is_said_and_disturbs_no_other() {
 }
 
 /// Half of the polls: a busy machine may lose some, a device that waits for another loses all.
-fn assert_polled(site: &Site, device: &str, from: Time, to: Time) {
+pub fn assert_polled(site: &Site, device: &str, from: Time, to: Time) {
     let polls = (to - from).ms() as usize / (1000 * SLOW_EVERY_S as usize);
     let stored = stored(site, &format!("{device}/ac_power_w"), from, to);
     assert!(2 * stored >= polls, "{device}: {stored} of {polls} polls");
@@ -153,16 +153,16 @@ fn a_damaged_store_is_set_aside_and_a_new_one_goes_on() {
 }
 
 /// All strings closed, on the slow clock.
-fn noon(port: u16, clock_from: &str, options: &[&str]) -> SunspecServer {
+pub fn noon(port: u16, clock_from: &str, options: &[&str]) -> SunspecServer {
     let clock = ["--clock-from", clock_from, "--clock-rate", SLOW_RATE];
     SunspecServer::start(port, &[clock.as_slice(), options].concat())
 }
 
-fn wait_until(server: &mut SunspecServer, at: Time) {
+pub fn wait_until(server: &mut SunspecServer, at: Time) {
     until("time of the server", || (server.now() > at).then_some(()));
 }
 
-fn wait_for_reading(site: &Site, device: &str) {
+pub fn wait_for_reading(site: &Site, device: &str) {
     let channel = format!("{device}/ac_power_w");
     until(&format!("reading of {device}"), || {
         let count = output::stored_so_far(site, &channel)?;

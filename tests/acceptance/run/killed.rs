@@ -156,9 +156,7 @@ fn live_readings(store: &Store, channels: &[ChannelId]) -> i64 {
 fn counted(store: &Store, channels: &[ChannelId], from: Time, to: Time) -> i64 {
     let of = |channel: &ChannelId| {
         let hours = store.hours(*channel, from, to).expect("reads");
-        let all = hours
-            .iter()
-            .map(|h| i64::from(h.good + h.out_of_range + h.missing));
+        let all = hours.iter().map(|hour| i64::from(hour.readings()));
         all.sum::<i64>()
     };
     channels.iter().map(of).sum()

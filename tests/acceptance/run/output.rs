@@ -148,6 +148,22 @@ pub fn stored_so_far(site: &Site, channel: &str) -> Option<usize> {
     Some(count(site, &store, channel, first, last))
 }
 
+/// When the readings of a channel that are stored were taken, beside the program.
+pub fn times_so_far(site: &Site, channel: &str) -> Vec<Time> {
+    let Ok(store) = Store::open_to_read(&site.store(), &layout(site)) else {
+        return Vec::new();
+    };
+    let channel = channel.parse().expect("a channel");
+    let id = site.checked().plant.channels.id(&channel);
+    let (first, last) = (Time::from_unix_ms(0), Time::from_unix_ms(i64::MAX));
+    let readings = store.readings(id.expect("of this plant"), first, last);
+    readings
+        .expect("reads")
+        .iter()
+        .map(|reading| reading.at)
+        .collect()
+}
+
 /// End of the last slot that was stored, beside the program.
 pub fn last_slot(site: &Site) -> Option<Time> {
     let store = Store::open_to_read(&site.store(), &layout(site)).ok()?;

@@ -11,7 +11,7 @@ const PAGE: &str = "[web]\nlisten = \"127.0.0.1:0\"\n";
 /// So many readings show that polling goes on.
 const SOME: usize = 3;
 
-fn with_page(inverters: &[Device], every_s: u32) -> String {
+pub fn with_page(inverters: &[Device], every_s: u32) -> String {
     let text = site::text(inverters, None, every_s);
     format!("{PAGE}{text}")
 }
@@ -24,7 +24,7 @@ fn wait_for_more(site: &Site, channel: &str) -> usize {
     })
 }
 
-fn page_of(program: &mut Program) -> Browser {
+pub fn page_of(program: &mut Program) -> Browser {
     let line = program.wait_for_line("the page is at http://");
     let (_, address) = line.split_once("http://").expect("an address");
     Browser::new(address.trim_end_matches('/'))

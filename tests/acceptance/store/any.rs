@@ -23,6 +23,8 @@ fn any_value() -> impl Strategy<Value = Value> {
         number().prop_map(Value::Good),
         number().prop_map(Value::OutOfRange),
         Just(Value::Missing),
+        number().prop_map(|number| Value::Faulty(Some(number))),
+        Just(Value::Faulty(None)),
     ]
 }
 

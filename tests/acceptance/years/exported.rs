@@ -9,7 +9,7 @@ use std::path::Path;
 use tests::judged;
 
 /// What stands in a row behind file, time and channel.
-type Numbers = (i32, [Option<f64>; 5], [i64; 3]);
+type Numbers = (i32, [Option<f64>; 5], [i64; 4]);
 
 #[test]
 fn other_libraries_read_the_same_values_from_csv_and_parquet() {
@@ -162,11 +162,16 @@ fn row(channel: usize, span_s: i32, inside: &[Value]) -> Numbers {
             .iter()
             .filter(|v| matches!(v, Value::Missing))
             .count() as i64,
+        inside
+            .iter()
+            .filter(|v| matches!(v, Value::Faulty(_)))
+            .count() as i64,
     ];
     if span_s == 0 {
         let number = match inside[0] {
             Value::Good(number) | Value::OutOfRange(number) => Some(number),
             Value::Missing => None,
+            Value::Faulty(number) => number,
         };
         return (0, [number, None, None, None, None], counts);
     }

@@ -4,11 +4,11 @@
 //! |---|---|---|---|---|
 //! | at_utc | its time | the beginning | the beginning | the beginning |
 //! | span_s | 0 | 60 or 3600 | 60 or 3600 | 60 or 3600 |
-//! | value | the number, also of one out of range | mean | last | last |
+//! | value | the number, also of one out of range or faulty | mean | last | last |
 //! | min, max | | smallest, largest | | |
 //! | first | | | first | |
 //! | seen | | | | all that were seen (`store/history/cells.rs`) |
-//! | good, out_of_range, missing | one of them is 1 | how many readings | how many | how many |
+//! | good, out_of_range, missing, faulty | one of them is 1 | how many readings | how many | how many |
 
 use crate::store::{Cell, HOUR, Held, MINUTE, Store, StoreError};
 use analysis::reading::{ChannelId, Reading, Span, Time, Value};
@@ -16,7 +16,7 @@ use analysis::reading::{ChannelId, Reading, Span, Time, Value};
 /// Names of the columns behind `at_utc` and `channel`, in order.
 pub(super) const NUMBERS: [&str; 5] = ["value", "min", "max", "first", "seen"];
 /// Names of the counts behind those, in order.
-pub(super) const COUNTS: [&str; 3] = ["good", "out_of_range", "missing"];
+pub(super) const COUNTS: [&str; 4] = ["good", "out_of_range", "missing", "faulty"];
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Row {
@@ -25,7 +25,7 @@ pub(super) struct Row {
     /// In the order of [`NUMBERS`].
     pub numbers: [Option<f64>; 5],
     /// In the order of [`COUNTS`].
-    pub counts: [u32; 3],
+    pub counts: [u32; 4],
 }
 
 /// A channel in `[from, to)` as finely as it is still there.
@@ -38,7 +38,7 @@ pub(super) fn finest(
     let readings = store.readings(channel, from, to)?;
     let minutes = store.minutes(channel, from, to)?;
     // A late reading beside a day of minutes is alone until it has been counted in.
-    let in_minutes: u32 = minutes.iter().map(all_counts).sum();
+    let in_minutes: u32 = minutes.iter().map(Cell::readings).sum();
     if !readings.is_empty() && readings.len() >= in_minutes as usize {
         return Ok(readings.iter().map(of_reading).collect());
     }
@@ -49,15 +49,12 @@ pub(super) fn finest(
     Ok(hours.iter().map(|cell| of_cell(cell, HOUR)).collect())
 }
 
-fn all_counts(cell: &Cell) -> u32 {
-    cell.good + cell.out_of_range + cell.missing
-}
-
 fn of_reading(reading: &Reading) -> Row {
     let (value, counts) = match reading.value {
-        Value::Good(value) => (Some(value), [1, 0, 0]),
-        Value::OutOfRange(value) => (Some(value), [0, 1, 0]),
-        Value::Missing => (None, [0, 0, 1]),
+        Value::Good(value) => (Some(value), [1, 0, 0, 0]),
+        Value::OutOfRange(value) => (Some(value), [0, 1, 0, 0]),
+        Value::Missing => (None, [0, 0, 1, 0]),
+        Value::Faulty(value) => (value, [0, 0, 0, 1]),
     };
     Row {
         at: reading.at,
@@ -78,6 +75,6 @@ fn of_cell(cell: &Cell, span: Span) -> Row {
         at: cell.start,
         span_s: (span.ms() / 1000) as i32,
         numbers,
-        counts: [cell.good, cell.out_of_range, cell.missing],
+        counts: [cell.good, cell.out_of_range, cell.missing, cell.faulty],
     }
 }

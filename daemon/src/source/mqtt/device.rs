@@ -221,7 +221,11 @@ fn number(wanted: &MessageValue, metric: &Told) -> Value {
         Number::Whole(whole) => Raw::whole(whole),
         Number::Float(number) => Raw::number(number),
     });
-    raw.map_or(Value::Missing, |raw| value_of(wanted, raw))
+    let value = raw.map_or(Value::Missing, |raw| value_of(wanted, raw));
+    match metric.is_faulty {
+        true => value.faulty(),
+        false => value,
+    }
 }
 
 #[cfg(test)]
@@ -345,6 +349,7 @@ mod tests {
             name: "AC/Power".to_owned(),
             at_ms: Some(at(-300).unix_ms() as u64),
             number: Some(Number::Float(2.5)),
+            is_faulty: false,
         };
         assert_eq!(device.event(at(0), &Event::Values(vec![told])), []);
         let lost = device.event(at(500), &Event::Died);

@@ -7,7 +7,7 @@
 //!
 //! Never in here: which message it is, or a clock.
 
-use crate::source::registers::{Raw, meant};
+use crate::source::registers::{Given, Raw};
 use analysis::reading::{Time, Value};
 use chrono::DateTime;
 use config::messages::{DocumentTime, MessageMap, MessageValue, Payload, TimeFormat};
@@ -109,10 +109,13 @@ pub fn parts(
 
 /// What a value of a map makes of a number.
 pub(super) fn value_of(wanted: &MessageValue, raw: Raw) -> Value {
-    meant(
-        (&wanted.meaning, &wanted.not_available, wanted.quantity),
-        raw,
-    )
+    let given = Given {
+        meaning: &wanted.meaning,
+        not_available: &wanted.not_available,
+        faulty: &wanted.faulty,
+        quantity: wanted.quantity,
+    };
+    given.value(raw)
 }
 
 /// The beginning of a message, for people.

@@ -54,9 +54,45 @@ pub struct Metric {
     /// Whether there is none.
     #[prost(bool, optional, tag = "7")]
     pub is_null: Option<bool>,
+    /// What else is said of it.
+    #[prost(message, optional, tag = "9")]
+    pub properties: Option<Properties>,
     /// The value.
     #[prost(oneof = "MetricValue", tags = "10, 11, 12, 13, 14, 15")]
     pub value: Option<MetricValue>,
+}
+
+/// Properties of a metric: names, and in the same order values.
+#[derive(Clone, PartialEq, Message)]
+pub struct Properties {
+    /// Names.
+    #[prost(string, repeated, tag = "1")]
+    pub keys: Vec<String>,
+    /// Values.
+    #[prost(message, repeated, tag = "2")]
+    pub values: Vec<Property>,
+}
+
+/// A value of a property, where it is a whole number; other kinds say nothing here.
+#[derive(Clone, PartialEq, Message)]
+pub struct Property {
+    /// The number, with 32 bits.
+    #[prost(uint32, optional, tag = "3")]
+    pub int: Option<u32>,
+}
+
+impl Metric {
+    /// Whether its sender says of the value that it is not good: bad or stale. Source: as above, 6.4.9.1,
+    /// Quality Codes. A metric without the property says nothing of the kind.
+    fn is_faulty(&self) -> bool {
+        const QUALITY: &str = "Quality";
+        const GOOD: u32 = 192;
+        let properties = self.properties.iter();
+        let mut named = properties.flat_map(|all| all.keys.iter().zip(&all.values));
+        let quality = named.find(|(name, _)| *name == QUALITY);
+        let code = quality.and_then(|(_, property)| property.int);
+        code.is_some_and(|code| code != GOOD)
+    }
 }
 
 /// A value as it travels; other kinds than these are left out.
@@ -100,6 +136,8 @@ pub struct Told {
     pub at_ms: Option<u64>,
     /// `None` where there is no number.
     pub number: Option<Number>,
+    /// Whether its sender says that it is not good.
+    pub is_faulty: bool,
 }
 
 /// What happened to a device or node with a message.
@@ -248,6 +286,7 @@ impl EdgeNode {
 
     /// `None` where nobody knows which metric it is.
     fn told(&self, device: Option<&str>, metric: Metric, sent_ms: Option<u64>) -> Option<Told> {
+        let is_faulty = metric.is_faulty();
         let by_alias = metric.alias.and_then(|alias| self.aliases.get(&alias));
         let name = metric.name.or_else(|| Some(by_alias?.0.clone()))?;
         let kind = metric.datatype.or_else(|| by_alias?.1);
@@ -258,6 +297,7 @@ impl EdgeNode {
             name: key.1,
             at_ms: metric.timestamp.or(sent_ms),
             number: value.and_then(|value| number(&value, kind)),
+            is_faulty,
         })
     }
 }
@@ -374,6 +414,33 @@ mod tests {
             .expect("an empty payload is one");
         assert_eq!(died, Event::Died);
         assert_eq!(node, EdgeNode::default());
+    }
+
+    #[test]
+    fn a_value_that_its_sender_calls_bad_or_stale_is_faulty() {
+        let with = |code: Option<u32>| Metric {
+            properties: Some(Properties {
+                keys: vec!["engUnit".to_owned(), "Quality".to_owned()],
+                values: vec![Property::default(), Property { int: code }],
+            }),
+            ..metric(Some("P"), None, MetricValue::Float(2.5))
+        };
+        let plain = metric(Some("P"), None, MetricValue::Float(2.5));
+        let codes = [
+            with(Some(192)),
+            with(Some(0)),
+            with(Some(500)),
+            with(None),
+            plain,
+        ];
+        let mut node = EdgeNode::default();
+        let birth = message(0, codes.to_vec());
+        let (event, _) = node.take(Verb::Birth, Some("inv"), &birth).expect("right");
+        let Event::Values(told) = event else {
+            panic!("{event:?}")
+        };
+        let faulty: Vec<bool> = told.iter().map(|told| told.is_faulty).collect();
+        assert_eq!(faulty, [false, true, true, false, false]);
     }
 
     #[test]

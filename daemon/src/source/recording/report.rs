@@ -114,7 +114,8 @@ impl SkipReport {
         let counts = &mut self.columns[column];
         match value {
             Some(Value::Good(_)) => counts.good += 1,
-            Some(Value::Missing) => counts.missing += 1,
+            // No column of a recording says that its device is wrong.
+            Some(Value::Missing | Value::Faulty(_)) => counts.missing += 1,
             Some(Value::OutOfRange(_)) => {
                 counts.out_of_range += 1;
                 self.remark(Remark::OutOfRange, line);

@@ -99,24 +99,43 @@ pub fn decode(register: &Register, words: &[u16]) -> Value {
     let Some(raw) = Raw::read(register.encoding, words) else {
         return Value::Missing;
     };
-    meant(
-        (
-            &register.meaning,
-            &register.not_available,
-            register.quantity,
-        ),
-        raw,
-    )
+    let given = Given {
+        meaning: &register.meaning,
+        not_available: &register.not_available,
+        faulty: &register.faulty,
+        quantity: register.quantity,
+    };
+    given.value(raw)
 }
 
-/// The value that a number means.
-pub fn meant(
-    (meaning, not_available, quantity): (&Meaning, &[Sentinel], Quantity),
-    raw: Raw,
-) -> Value {
-    if not_available.iter().any(|sentinel| raw.is(*sentinel)) {
-        return Value::Missing;
+/// What a map says of a number.
+#[derive(Debug, Clone, Copy)]
+pub struct Given<'a> {
+    /// What it is.
+    pub meaning: &'a Meaning,
+    /// Numbers that say that there is no value.
+    pub not_available: &'a [Sentinel],
+    /// Numbers that say that the device's own measuring is broken.
+    pub faulty: &'a [Sentinel],
+    /// Of the channel.
+    pub quantity: Quantity,
+}
+
+impl Given<'_> {
+    /// The value that a number means.
+    pub fn value(self, raw: Raw) -> Value {
+        if self.not_available.iter().any(|sentinel| raw.is(*sentinel)) {
+            return Value::Missing;
+        }
+        let value = meant(self.meaning, self.quantity, raw);
+        match self.faulty.iter().any(|sentinel| raw.is(*sentinel)) {
+            true => value.faulty(),
+            false => value,
+        }
     }
+}
+
+fn meant(meaning: &Meaning, quantity: Quantity, raw: Raw) -> Value {
     match meaning {
         Meaning::Number { scale, offset } => {
             let value = times(raw.number, *scale) + offset;

@@ -32,6 +32,7 @@ fn register(encoding: Encoding, quantity: Quantity, meaning: Meaning) -> Registe
         encoding,
         meaning,
         not_available: Vec::new(),
+        faulty: Vec::new(),
         place: Place::Device,
         quantity,
         every: None,
@@ -103,6 +104,19 @@ fn a_scale_of_a_tenth_rounds_once() {
         decode(&number(NumberKind::I16, 1000.0), &[0xFFFF]),
         Value::Good(-1000.0)
     );
+}
+
+/// The number stays, and is none of the analysis.
+#[test]
+fn what_the_device_calls_faulty_is_kept_as_that() {
+    let mut register = number(NumberKind::U16, 0.1);
+    register.not_available = vec![Sentinel::Whole(0xFFFF)];
+    register.faulty = vec![Sentinel::Whole(0xFFFE), Sentinel::Whole(0xFFFF)];
+    let value = decode(&register, &[0xFFFE]);
+    assert_eq!(value, Value::Faulty(Some(6553.4)));
+    assert_eq!(value.good(), None);
+    assert_eq!(decode(&register, &[0xFFFF]), Value::Missing);
+    assert_eq!(decode(&register, &[2304]), Value::Good(230.4));
 }
 
 #[test]
@@ -198,7 +212,7 @@ proptest! {
         register.not_available = vec![Sentinel::Whole(sentinel.into()), Sentinel::Float(scale)];
         match decode(&register, &words) {
             Value::Good(value) => prop_assert!(value.is_finite()),
-            Value::OutOfRange(_) | Value::Missing => {}
+            Value::OutOfRange(_) | Value::Missing | Value::Faulty(_) => {}
         }
     }
 }

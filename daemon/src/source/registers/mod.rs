@@ -8,6 +8,6 @@ mod device;
 mod plan;
 
 pub(super) use decode::together;
-pub use decode::{Raw, decode, meant};
+pub use decode::{Given, Raw, decode};
 pub use device::MapDevice;
 pub use plan::{Block, plan};

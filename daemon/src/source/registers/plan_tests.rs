@@ -19,6 +19,7 @@ fn register(function: Function, address: u16, kind: NumberKind, place: Place) ->
             offset: 0.0,
         },
         not_available: Vec::new(),
+        faulty: Vec::new(),
         place,
         quantity: Quantity::DcCurrent,
         every: None,

@@ -91,7 +91,7 @@ pub fn best(values: Vec<Decoded>) -> Vec<Decoded> {
     let bad = |value: &Decoded| match value.value {
         Value::Good(_) => 0,
         Value::OutOfRange(_) => 1,
-        Value::Missing => 2,
+        Value::Missing | Value::Faulty(_) => 2,
     };
     let worse = |value: &Decoded| (bad(value), believed(value));
     let (mut best, alarms): (Vec<_>, Vec<_>) = values

@@ -2,7 +2,7 @@
 //!
 //! Model:   of a measured quantity the sum, the smallest and the largest; the mean is sum / good.
 //!          Of a counter the first and the last. Of a state or of event bits the last, and all that
-//!          were seen. Readings out of range and missing ones are counted, and take no part.
+//!          were seen. Readings out of range, missing and faulty ones are counted, and take no part.
 //!          An hour is made of its minutes, and is the same as if it were made of the readings.
 //! Symbols: `seen` of event bits: their bitwise or. Of states: bit n for state n, n from 1 to 52;
 //!          bit 0 for a number that is none of these.
@@ -29,6 +29,8 @@ pub struct Cell {
     pub out_of_range: u32,
     /// Readings without a value.
     pub missing: u32,
+    /// Readings of which the device says itself that they are wrong.
+    pub faulty: u32,
     /// Of the good readings; `None` where there was none.
     pub held: Option<Held>,
 }
@@ -62,6 +64,11 @@ pub enum Held {
 }
 
 impl Cell {
+    /// How many readings there were, good or not.
+    pub fn readings(&self) -> u32 {
+        self.good + self.out_of_range + self.missing + self.faulty
+    }
+
     /// Mean of a measured quantity.
     pub fn mean(&self) -> Option<f64> {
         match self.held {
@@ -117,6 +124,7 @@ pub(in crate::store) fn minutes(readings: &[Reading], role: Role) -> Vec<Cell> {
                 good: count as u32,
                 out_of_range: counted(|v| matches!(v, Value::OutOfRange(_))),
                 missing: counted(|v| matches!(v, Value::Missing)),
+                faulty: counted(|v| matches!(v, Value::Faulty(_))),
                 held,
             }
         })
@@ -177,6 +185,7 @@ fn hour(minutes: &[Cell]) -> Cell {
         good: count(|m| m.good),
         out_of_range: count(|m| m.out_of_range),
         missing: count(|m| m.missing),
+        faulty: count(|m| m.faulty),
         held: joined(&held),
     }
 }

@@ -19,6 +19,7 @@ fn reading(at_s: i64, places: u32, (luck, whole): (u8, i64)) -> Reading {
     let value = match luck {
         0 => Value::Missing,
         1 => Value::OutOfRange(number),
+        2 => Value::Faulty(Some(number).filter(|number| *number > 0.0)),
         _ => Value::Good(number),
     };
     Reading {
@@ -47,10 +48,11 @@ proptest! {
                 let inside = || day.iter()
                     .filter(|(at, _)| in_cell(Time::from_unix_ms(1000 * **at), cell, span))
                     .map(|(_, published)| *published);
-                let good: Vec<i64> = inside().filter(|(luck, _)| *luck > 1).map(|p| p.1).collect();
+                let good: Vec<i64> = inside().filter(|(luck, _)| *luck > 2).map(|p| p.1).collect();
                 prop_assert_eq!(cell.good as usize, good.len());
                 prop_assert_eq!(cell.missing as usize, inside().filter(|p| p.0 == 0).count());
                 prop_assert_eq!(cell.out_of_range as usize, inside().filter(|p| p.0 == 1).count());
+                prop_assert_eq!(cell.faulty as usize, inside().filter(|p| p.0 == 2).count());
                 let number = |whole: i64| whole as f64 / 10f64.powi(places as i32);
                 let wanted = good.iter().min().zip(good.iter().max()).map(|(low, high)| {
                     let sum = number(good.iter().sum());
@@ -58,7 +60,7 @@ proptest! {
                 });
                 prop_assert_eq!(cell.held, wanted);
             }
-            let covered: u32 = cells.iter().map(|c| c.good + c.out_of_range + c.missing).sum();
+            let covered: u32 = cells.iter().map(Cell::readings).sum();
             prop_assert_eq!(covered as usize, readings.len(), "each reading counts once");
         }
     }

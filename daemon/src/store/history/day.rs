@@ -25,7 +25,7 @@ pub(in crate::store) fn ends(day: i64) -> (Time, Time) {
     (Time::from_unix_ms(first), Time::from_unix_ms(last))
 }
 
-/// In order of time. Values only where the quality is not missing.
+/// In order of time. Values only where the quality has one.
 #[derive(Serialize, Deserialize)]
 struct Day {
     rows: u32,
@@ -54,17 +54,14 @@ pub(super) fn unpack(channel: ChannelId, bytes: &[u8]) -> Result<Vec<Reading>, U
     let rows = day.rows as usize;
     let times = day.at_utc_ms.wholes(rows)?;
     let qualities = day.quality.wholes(rows)?;
-    let held = qualities.iter().filter(|q| **q != MISSING).count();
-    let mut values = day.values.numbers(held)?.into_iter();
+    let has_number = |quality: i64| quality != MISSING && quality != FAULTY_WITHOUT_NUMBER;
+    let held = qualities.iter().filter(|q| has_number(**q)).count();
+    let mut numbers = day.values.numbers(held)?.into_iter();
     let mut readings = Vec::with_capacity(rows);
     for (at, quality) in times.into_iter().zip(qualities) {
-        let value = match quality {
-            MISSING => Value::Missing,
-            GOOD => Value::Good(values.next().expect("as many values as are not missing")),
-            OUT_OF_RANGE => {
-                Value::OutOfRange(values.next().expect("as many values as are not missing"))
-            }
-            other => return Err(Unreadable(format!("quality {other}"))),
+        let number = has_number(quality).then(|| numbers.next()).flatten();
+        let Ok(value) = value(number, quality) else {
+            return Err(Unreadable(format!("quality {quality}")));
         };
         let at = Time::from_unix_ms(at);
         readings.push(Reading { channel, at, value });
@@ -72,7 +69,8 @@ pub(super) fn unpack(channel: ChannelId, bytes: &[u8]) -> Result<Vec<Reading>, U
     Ok(readings)
 }
 
-use crate::store::commit::{GOOD, MISSING, OUT_OF_RANGE, parts};
+use crate::store::commit::{FAULTY_WITHOUT_NUMBER, MISSING, parts};
+use crate::store::query::value;
 
 /// Both, in order of time. Of two readings of one time the better one stays, as the table of single
 /// readings keeps it.
@@ -105,6 +103,8 @@ mod tests {
             (-5000_i32..5000).prop_map(|n| Value::Good(f64::from(n) / 10.0)),
             number().prop_map(Value::OutOfRange),
             Just(Value::Missing),
+            number().prop_map(|number| Value::Faulty(Some(number))),
+            Just(Value::Faulty(None)),
         ]
     }
 

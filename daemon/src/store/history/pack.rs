@@ -79,7 +79,7 @@ impl ChannelDay<'_> {
         let mut late = 0;
         for cell in fresh {
             match cells.binary_search_by_key(&cell.start, |old| old.start) {
-                Ok(_) => late += (cell.good + cell.out_of_range + cell.missing) as usize,
+                Ok(_) => late += cell.readings() as usize,
                 Err(place) => cells.insert(place, cell),
             }
         }

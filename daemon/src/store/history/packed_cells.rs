@@ -33,6 +33,8 @@ enum HeldColumns {
     Counter(Column, Column),
     /// Last, seen.
     Code(Column, Column),
+    /// Faulty readings, of which there is at least one, and the rest as without them.
+    BesideFaulty(Column, Box<HeldColumns>),
 }
 
 /// As bytes. The cells are `span` long and of one quantity.
@@ -46,7 +48,13 @@ pub(super) fn pack(cells: &[Cell], span: Span) -> Vec<u8> {
         good: column(&|cell| i64::from(cell.good)),
         out_of_range: column(&|cell| i64::from(cell.out_of_range)),
         missing: column(&|cell| i64::from(cell.missing)),
-        held: held_columns(cells),
+        held: match cells.iter().any(|cell| cell.faulty > 0) {
+            true => {
+                let faulty = column(&|cell| i64::from(cell.faulty));
+                HeldColumns::BesideFaulty(faulty, Box::new(held_columns(cells)))
+            }
+            false => held_columns(cells),
+        },
     })
 }
 
@@ -121,13 +129,18 @@ pub(super) fn unpack(bytes: &[u8], span: Span) -> Result<Vec<Cell>, Unreadable> 
     };
     let good = counts(&cells.good)?;
     let (out_of_range, missing) = (counts(&cells.out_of_range)?, counts(&cells.missing)?);
+    let (faulty, held) = match cells.held {
+        HeldColumns::BesideFaulty(faulty, held) => (counts(&faulty)?, *held),
+        held => (vec![0; rows], held),
+    };
     let with_good: Vec<u32> = good.iter().copied().filter(|n| *n > 0).collect();
-    let mut held = held_rows(&cells.held, &with_good)?.into_iter();
+    let mut held = held_rows(&held, &with_good)?.into_iter();
     let cell = |i: usize| Cell {
         start: Time::from_unix_ms(numbers[i].saturating_mul(span.ms())),
         good: good[i],
         out_of_range: out_of_range[i],
         missing: missing[i],
+        faulty: faulty[i],
         held: if good[i] > 0 { held.next() } else { None },
     };
     Ok((0..rows).map(cell).collect())
@@ -168,5 +181,6 @@ fn held_rows(columns: &HeldColumns, good: &[u32]) -> Result<Vec<Held>, Unreadabl
             two(first, last, |(first, last)| Held::Counter { first, last })
         }
         HeldColumns::Code(last, seen) => two(last, seen, |(last, seen)| Held::Code { last, seen }),
+        HeldColumns::BesideFaulty(..) => Err(Unreadable("faulty beside faulty".to_owned())),
     }
 }

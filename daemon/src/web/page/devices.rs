@@ -71,7 +71,8 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
         parts.push(format!("{} {at} ({ago})", t.last_heard));
     }
     parts.extend(device.trouble.map(|name| trouble_text(t, name).to_owned()));
-    let without = device.values.iter().filter(|value| value.value.is_none());
+    let is_without = |value: &&LastValue| value.value.is_none() && value.quality != "faulty";
+    let without = device.values.iter().filter(is_without);
     let without: Vec<String> = without
         .map(|value| show::channel_name(t, value.of.place, value.of.quantity))
         .collect();
@@ -96,10 +97,12 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
 }
 
 fn value_row(page: &Page, t: &Texts, value: &LastValue) -> Option<ValueRow> {
-    let number = show::value(t, value.of.quantity, value.value?);
-    let text = match value.quality {
-        "out_of_range" => format!("{number} ({})", t.quality_out_of_range),
-        _ => number,
+    let number = value.value.map(|n| show::value(t, value.of.quantity, n));
+    let text = match (value.quality, number) {
+        ("out_of_range", Some(number)) => format!("{number} ({})", t.quality_out_of_range),
+        ("faulty", Some(number)) => format!("{number} ({})", t.quality_faulty),
+        ("faulty", None) => t.quality_faulty.to_owned(),
+        (_, number) => number?,
     };
     let now = page.clock.now();
     Some(ValueRow {

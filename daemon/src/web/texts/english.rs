@@ -158,6 +158,7 @@ pub static ENGLISH: Texts = Texts {
     value: "Value",
     age: "Age",
     quality_out_of_range: "cannot be",
+    quality_faulty: "faulty, says the device",
     without_value: "Without a value",
     registers: "Registers",
     registers_note: "As the device answered them last, addresses counted from 0. What they mean stands in the list of its maker.",

@@ -158,6 +158,7 @@ pub static GERMAN: Texts = Texts {
     value: "Wert",
     age: "Alter",
     quality_out_of_range: "kann nicht sein",
+    quality_faulty: "laut Gerät gestört",
     without_value: "Ohne Wert",
     registers: "Register",
     registers_note: "Wie das Gerät sie zuletzt geantwortet hat, Adressen von 0 an gezählt. Was sie bedeuten, steht in der Liste des Herstellers.",

@@ -119,7 +119,8 @@ texts! {
     on_the_day; day_it_began; readers_cannot; day; month; year; before; after; account_site; account; energy; money;
     expected_energy; measured_energy; not_compared_energy; above_rated_energy; ledger_note;
     nothing_recorded; kpi_note; period; final_yield; performance_ratio; at_25; over_expected;
-    availability; answers_counted; failures_counted; value; age; quality_out_of_range; without_value;
+    availability; answers_counted; failures_counted; value; age; quality_out_of_range;
+    quality_faulty; without_value;
     registers; registers_note; no_registers; holding_registers; input_registers; coils; discrete_inputs;
     address; hexadecimal; decimal;
     table; design_note; what; margin; verdict; rule; settings_note; no_maintenance; maintenance_note;

@@ -63,7 +63,7 @@ pub struct LastValue {
     pub channel: String,
     pub at_utc: Option<String>,
     pub value: Option<f64>,
-    /// `good`, `missing`, `out_of_range`, or `not_yet`.
+    /// `good`, `missing`, `out_of_range`, `faulty`, or `not_yet`.
     pub quality: &'static str,
     #[serde(skip)]
     pub of: Channel,
@@ -174,6 +174,7 @@ fn last_value(channel: &Channel, value: Option<(Time, Value)>) -> LastValue {
         Some((_, Value::Good(number))) => (Some(number), "good"),
         Some((_, Value::OutOfRange(number))) => (Some(number), "out_of_range"),
         Some((_, Value::Missing)) => (None, "missing"),
+        Some((_, Value::Faulty(number))) => (number, "faulty"),
     };
     let at = value.map(|(at, _)| at);
     LastValue {
