@@ -279,7 +279,7 @@ mod tests {
             };
             (0..200).filter_map(told).collect::<Vec<_>>()
         };
-        let level = 0.85;
+        let level = 0.72;
         let hardly = |n: i64| if n < 150 { level } else { 0.0 };
         let [(found, true), (ended, false)] = edges(&hardly, &SOUGHT)[..] else {
             panic!("{:?}", edges(&hardly, &SOUGHT));
