@@ -40,7 +40,8 @@ pub fn settings(tls: &Tls) -> io::Result<Arc<ClientConfig>> {
             let (certificate, key) = (&*secret::place(certificate)?, &*secret::place(key)?);
             let own = certificates(certificate)?;
             let key = PrivateKeyDer::from_pem_file(key).map_err(|error| about(key, error))?;
-            builder.with_client_auth_cert(own, key).map_err(wrong)?
+            let settings = builder.with_client_auth_cert(own, key);
+            settings.map_err(|error| about(certificate, error))?
         }
     };
     Ok(Arc::new(settings))

@@ -28,7 +28,7 @@ use analysis::reading::{DeviceId, Reading, Time};
 use poll::poll;
 use std::future::Future;
 use std::sync::Arc;
-use tick::tick;
+use tick::{is_step, tick};
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tracing::info;
@@ -106,7 +106,7 @@ pub async fn run(
     }
     tasks.spawn(tick(clock, arrivals, stopped));
     let heart = supervisor.heart();
-    let analysis = tokio::task::spawn_blocking(move || analyse(desk, queue, heart));
+    let analysis = tokio::task::spawn_blocking(move || analyse(desk, queue, clock, heart));
     supervisor.ready();
     tokio::select! {
         () = shutdown => {}
@@ -158,10 +158,18 @@ async fn listen(
 fn analyse(
     mut desk: Desk,
     mut queue: mpsc::Receiver<Arrival>,
+    clock: Clock,
     mut heart: Heart,
 ) -> Result<(), DeskError> {
-    let mut batch = Vec::new();
+    let mut batch: Vec<Arrival> = Vec::new();
+    let mut before: Option<Time> = None;
     while queue.blocking_recv_many(&mut batch, POLLS_PER_STEP) > 0 {
+        // A poll may bring the new time before a tick does.
+        for arrival in &mut batch {
+            let passed = before.map(|before| arrival.sent - before);
+            arrival.resumed |= passed.is_some_and(|passed| is_step(&clock, passed));
+            before = Some(arrival.sent);
+        }
         // What comes after a step of the clock is taken apart from what came before it.
         let steps = batch.chunk_by(|_, next| !next.resumed);
         for step in steps {

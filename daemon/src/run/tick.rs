@@ -3,6 +3,7 @@
 
 use super::Arrival;
 use crate::clock::Clock;
+use analysis::reading::Span;
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
 use tokio::time::MissedTickBehavior;
@@ -14,6 +15,11 @@ const TICK: Duration = Duration::from_secs(1);
 /// when a time server corrects it.
 const LONGEST_STEP_S: f64 = 10.0;
 const LONGEST_STEP_BACK_S: f64 = 2.0;
+
+/// Whether so much cannot have passed by itself from one arrival to the next, with ticks among them.
+pub(super) fn is_step(clock: &Clock, passed: Span) -> bool {
+    !(-LONGEST_STEP_BACK_S..LONGEST_STEP_S).contains(&clock.real_seconds(passed))
+}
 
 /// Tells the time until told to stop.
 pub(super) async fn tick(
@@ -31,12 +37,12 @@ pub(super) async fn tick(
             _ = interval.tick() => {}
         }
         let sent = clock.now();
-        let step_s = clock.real_seconds(sent - before);
+        let passed = sent - before;
         before = sent;
-        let resumed = !(-LONGEST_STEP_BACK_S..LONGEST_STEP_S).contains(&step_s);
+        let resumed = is_step(&clock, passed);
         if resumed {
             warn!(
-                step_s,
+                step_s = clock.real_seconds(passed),
                 "the clock was set or the program was held; silence counts from here"
             );
         }
