@@ -163,7 +163,7 @@ const CHANNELS: [(u16, &str, &str, f64); 57] = [
     (714, "DCW", "dc_power_w", 1.0),
 ];
 /// What `PrtTyp` says of a port for modules.
-const PHOTOVOLTAIC: f64 = 1.0;
+const PHOTOVOLTAIC: f64 = 0.0;
 
 impl Image {
     /// A point in all places, as the other side has it; of ports those of modules, and of their totals those

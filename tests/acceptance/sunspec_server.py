@@ -279,7 +279,7 @@ def ports_714(v, count):
         + NOT_U16 * 8 + NOT_S16 + u16(2) + u32(alarms))
     inputs = [tuple(v[f"input-{n}/dc_{what}"] for what in ("current_a", "voltage_v", "power_w"))
               for n in range(1, count + 1)]
-    ports = [(1, *inputs[0], 0), (2, -12.5, 403.2, -5040, 1 << 7)] + [(1, *i, 0) for i in inputs[1:]]
+    ports = [(0, *inputs[0], 0), (1, -12.5, 403.2, -5040, 1 << 7)] + [(0, *i, 0) for i in inputs[1:]]
     head = u32(2) + u16(count + 1) + s16(sum(p[1] for p in ports), -2) + s16(sum(p[3] for p in ports), 1)
     head += NOT_U16 * 8 + s16(-2) + s16(-1) + s16(1) + NOT_S16 * 2
     return model(714, head + sum((port(kind, n, *rest) for n, (kind, *rest) in enumerate(ports, 1)), []))

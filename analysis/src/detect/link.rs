@@ -36,7 +36,8 @@ impl LinkWatch {
 
     /// From now on the device may answer. One that never does counts from here.
     pub fn begin(&mut self, at: Time) {
-        if !self.is_lost {
+        // Of a clock that is set back, what was heard before lies ahead: it must hide no silence.
+        if !self.is_lost || self.last_contact > Some(at) {
             self.last_contact = Some(at);
         }
     }
@@ -133,6 +134,10 @@ mod tests {
         watch.begin(at(100));
         assert_eq!(watch.silence(at(125)), None);
         assert!(watch.silence(at(131)).is_some());
+        // Also while it is lost.
+        watch.begin(at(50));
+        assert_eq!(watch.contact(at(60)), Some(Edge::Ended { at: at(60) }));
+        assert!(watch.silence(at(91)).is_some());
     }
 
     #[test]

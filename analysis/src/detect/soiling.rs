@@ -3,12 +3,13 @@
 //! Model:   daily levels of a plane (median current of its inputs over what the measured light gives)
 //!          since the last washing: rain of 5 mm or more in a day, or a step up of 1.5 %, or of three
 //!          times their scatter if that is more. Where they have come to fall (`fall`), the loss is
-//!          that of the line, and no more than what the last levels lie under the one before it. Said
-//!          at 2.5 % by a sensor in the plane, so that 3 % are told by the time they are there, at 5 % if
-//!          they took more than a month, and at 5 % by a horizontal one, where ten steady days came before, and 10 % where none did: its
-//!          light is brought into the plane anew with every season, and on healthy plants of the
-//!          campaign that took up to 5.5 % in four weeks. Only where it is four standard deviations,
-//!          because it is asked anew every day and of every onset, and over ten days, or twice as large.
+//!          that of the line, and no more than what the last levels lie under the one before it. Said by
+//!          a sensor in the plane at 2.5 %, so that 3 % are told by the time they are there, or at 5 % if
+//!          they took more than a month; by a horizontal one at 5 % where ten steady days came before,
+//!          and at 10 % where none did: its light is brought into the plane anew with every season, and
+//!          on healthy plants of the campaign that took up to 5.5 % in four weeks. Only where it is four
+//!          standard deviations, because it is asked anew every day and of every onset, and came over
+//!          ten days or is twice as large.
 //!          The sensor's own share of the clear sky must not rise by half of the loss or more from
 //!          the same day on: a sensor that comes to read high looks the same from the array.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss, and by
@@ -285,6 +286,17 @@ mod tests {
         // Where no rain is measured, two clean days say it.
         let ended = edges(23, dirt, |_| 1.0, |_| None);
         assert!(matches!(ended[1], (21, Edge::Ended { .. })), "{ended:?}");
+    }
+
+    #[test]
+    fn little_in_a_week_and_little_in_a_season_are_no_dirt() {
+        let falls = |from: i64, days: i64, loss: f64| {
+            let level =
+                move |d: i64| 1.0 - loss * ((d - from) as f64 / days as f64).clamp(0.0, 1.0);
+            edges(from + days, level, |_| 1.0, |_| None).len()
+        };
+        assert_eq!((falls(20, 7, 0.04), falls(20, 7, 0.08)), (0, 1));
+        assert_eq!((falls(5, 45, 0.04), falls(5, 45, 0.08)), (0, 1));
     }
 
     #[test]

@@ -1,5 +1,5 @@
 //! What the current and the voltage of an input are held against, how far healthy ones stray from it, and
-//! which losses are looked for.
+//! which losses are looked for. Never in here: what is kept of a day, what is said.
 
 use super::Engine;
 use crate::detect::{Budget, Kind, Reference, References, Sought};
@@ -20,11 +20,11 @@ const EDGE_SIGMAS: f64 = 2.0;
 /// inputs of the campaign by up to 0.6 %) [-].
 const CURRENT_LASTS: [f64; 3] = [0.003, 0.006, 0.016];
 const VOLTAGE_LASTS: [f64; 3] = [0.0007, 0.004, 0.0065];
+/// What lasts in the voltage over the days in which a cause is looked for [-].
+const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// How far an input beside two others strays over what it would beside many: for such the numbers above
 /// were set [-].
 const BESIDE_TWO: f64 = 1.33;
-/// The same in one fortnight, in which a cause is looked for [-].
-const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// Of an input that is alone in its plane, beside what its plane was lately: nothing tells its dirt,
 /// the sensor's and the sky's error and the cells' heat from its own.
 const LONE_CURRENT_LASTS: f64 = 0.035;

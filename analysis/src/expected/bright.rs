@@ -1,7 +1,7 @@
 //! Which slots of a day show the voltage of an input.
 //!
 //! Model:   of the bright ones the brighter half, where a resistance shows most. What is learned and what
-//!          is held against it come from the same slots: the voltage of a healthy input strays by up to
+//!          is held against it are chosen by the same rule: the voltage of a healthy input strays by up to
 //!          0.4 % between dim and bright light.
 //! Source:  400 W/m2 as for I-V tests in IEC 62446-1 (from memory, verify); the half is own.
 //! Check:   test below; tests/acceptance/engine/array.rs.

@@ -46,8 +46,6 @@ struct Arrival {
     readings: Vec<Reading>,
     /// How the device says that it is set, and when that was read.
     settings: Option<(DeviceId, Time, GridSettings)>,
-    /// Whether nobody looked for a while before it: the process was held, or the clock was set.
-    resumed: bool,
 }
 
 /// Where readings come from.
@@ -147,7 +145,6 @@ async fn listen(
             sent: clock.now(),
             readings,
             settings: None,
-            resumed: false,
         };
         if arrivals.send(arrival).await.is_err() {
             return;
@@ -164,21 +161,16 @@ fn analyse(
     let mut batch: Vec<Arrival> = Vec::new();
     let mut before: Option<Time> = None;
     while queue.blocking_recv_many(&mut batch, POLLS_PER_STEP) > 0 {
-        // A poll may bring the new time before a tick does.
-        for arrival in &mut batch {
-            let passed = before.map(|before| arrival.sent - before);
-            arrival.resumed |= passed.is_some_and(|passed| is_step(&clock, passed));
-            before = Some(arrival.sent);
-        }
-        // What comes after a step of the clock is taken apart from what came before it.
-        let steps = batch.chunk_by(|_, next| !next.resumed);
-        for step in steps {
-            let Some(watermark) = step.iter().map(|arrival| arrival.sent).max() else {
+        // What comes after a step of the clock, a tick or a poll, is taken apart from what came before it.
+        for step in batch.chunk_by(|one, next| !is_step(&clock, next.sent - one.sent)) {
+            let (Some(first), Some(last)) = (step.first(), step.last()) else {
                 continue;
             };
-            if step[0].resumed {
-                desk.resumed(step[0].sent);
+            if before.is_some_and(|before| is_step(&clock, first.sent - before)) {
+                desk.resumed(first.sent);
             }
+            before = Some(last.sent);
+            let watermark = step.iter().fold(first.sent, |all, next| all.max(next.sent));
             for (device, at, settings) in step.iter().filter_map(|a| a.settings.as_ref()) {
                 desk.settings(device, *at, settings);
             }

@@ -56,7 +56,6 @@ pub(super) async fn poll(
                     sent,
                     readings,
                     settings: settings.map(|s| (poller.name().clone(), at, s)),
-                    resumed: false,
                 };
                 if arrivals.send(arrival).await.is_err() {
                     return;

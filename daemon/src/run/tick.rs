@@ -39,8 +39,7 @@ pub(super) async fn tick(
         let sent = clock.now();
         let passed = sent - before;
         before = sent;
-        let resumed = is_step(&clock, passed);
-        if resumed {
+        if is_step(&clock, passed) {
             warn!(
                 step_s = clock.real_seconds(passed),
                 "the clock was set or the program was held; silence counts from here"
@@ -50,7 +49,6 @@ pub(super) async fn tick(
             sent,
             readings: Vec::new(),
             settings: None,
-            resumed,
         };
         if arrivals.send(arrival).await.is_err() {
             return;

@@ -112,7 +112,7 @@ fn a_dead_lone_input_does_not_darken_its_plane_and_its_loss_is_booked_from_dawn_
     }
 }
 
-/// What needs more than a month to be believed is no more than a season, a sensor or dirt may make.
+/// What needs more than three weeks to be believed is no more than a season, a sensor or dirt may make.
 #[test]
 fn a_lone_input_is_told_what_it_lost_at_once_and_not_what_hardly_shows() {
     const DAYS: i64 = 100;

@@ -1,9 +1,9 @@
 //! What one day of one input says about it, and whether that day may calibrate.
 //!
 //! Model:   medians over the valid slots of a day in one kind of light; of the voltage also over the
-//!          brighter half of the bright ones (`bright`), or of all where they are few. A voltage that is off all day
-//!          is taken as the cells' temperature, and the current is compared with the curve where that
-//!          temperature moves it: with u the median of V_measured / V_mp,
+//!          brighter half of the bright ones (`bright`), or of all where they are few. A voltage that is
+//!          off all day is taken as the cells' temperature, and the current is compared with the curve
+//!          where that temperature moves it: with u the median of V_measured / V_mp,
 //!          I_measured / I_curve(V / u) = I_measured / I_curve(V) / (1 - (d ln I / d ln V) ln u)
 //!          to first order.
 //! Range:   at least an hour and a half of valid light, steady; the current within

@@ -55,7 +55,7 @@ const BELIEVED_FIRST: [u16; 16] = [
     160, 714, 701, 103, 102, 101, 113, 112, 111, 122, 123, 703, 302, 303, 307, 308,
 ];
 /// A block of modules, in the point that says what it is for.
-const PORT_OF_MODULES: f64 = 1.0;
+const PORT_OF_MODULES: f64 = 0.0;
 
 /// Everything that we have a channel for in the image of a model. The image begins at the id
 /// register; points behind its end are left out.
@@ -147,8 +147,8 @@ fn part(
         };
         let number = point.encoding.number(raw);
         let is_alarm_of_input = point.read_as == ReadAs::InputAlarms;
-        // An input without an alarm says nothing of the device.
-        if is_alarm_of_input && number.is_none_or(|bits| event_bits(bits) == 0.0) {
+        // What an input does not implement says nothing of the device.
+        if is_alarm_of_input && number.is_none() {
             continue;
         }
         let value = match number {

@@ -114,7 +114,7 @@ fn ports(ports: &[(u16, i16, u16, i16, u32)]) -> Vec<u16> {
 
 #[test]
 fn ports_of_modules_are_inputs_and_a_battery_is_none() {
-    let of_modules = [(1, 1834, 5800, 1063, 0), (1, 912, 6912, 630, 0)];
+    let of_modules = [(0, 1834, 5800, 1063, 0), (0, 912, 6912, 630, 0)];
     let values = decode(714, &ports(&of_modules));
     let at = |values: &[Decoded], spot, quantity| value(values, spot, quantity);
     let (amps, watts) = (Quantity::DcCurrent, Quantity::DcPower);
@@ -130,19 +130,19 @@ fn ports_of_modules_are_inputs_and_a_battery_is_none() {
     );
     // A battery that is charged, between the two; the sum is not that of the inputs any more.
     let [first, second] = of_modules;
-    let values = decode(714, &ports(&[first, (2, -500, 4000, -200, 1), second]));
+    let values = decode(714, &ports(&[first, (1, -500, 4000, -200, 1), second]));
     assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Good(18.34)));
     assert_eq!(at(&values, Spot::Input(2), amps), Some(Value::Good(9.12)));
     assert_eq!(
         values.len(),
-        6,
+        8,
         "nothing of the battery, not even its alarm"
     );
     // A device that does not say what its ports are for has modules on them.
     let values = decode(714, &ports(&[(0xFFFF, 1834, 5800, 1063, 0)]));
     assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Good(18.34)));
     // No current, no power.
-    let values = decode(714, &ports(&[(1, i16::MIN, 5800, i16::MIN, 0)]));
+    let values = decode(714, &ports(&[(0, i16::MIN, 5800, i16::MIN, 0)]));
     assert_eq!(at(&values, Spot::Input(1), amps), Some(Value::Missing));
     assert_eq!(at(&values, Spot::Input(1), watts), Some(Value::Missing));
 }
@@ -150,7 +150,7 @@ fn ports_of_modules_are_inputs_and_a_battery_is_none() {
 #[test]
 fn an_alarm_of_an_input_joins_those_of_the_inverter() {
     let arc_and_switch = 1 << 15 | 1 << 3;
-    let alarmed = ports(&[(1, 0, 5800, 0, arc_and_switch), (1, 0, 5800, 0, 1)]);
+    let alarmed = ports(&[(0, 0, 5800, 0, arc_and_switch), (0, 0, 5800, 0, 1)]);
     let bits = |images: &[&[u16]]| {
         let values: Vec<_> = images.iter().flat_map(|i| decode(i[0], i)).collect();
         value(&values, Spot::Device, Quantity::EventBits)
@@ -161,9 +161,10 @@ fn an_alarm_of_an_input_joins_those_of_the_inverter() {
     let both = f64::from(0x0410u32 | 1 << 17 | 1);
     assert_eq!(bits(&[&inverter, &alarmed]), Some(Value::Good(both)));
     assert_eq!(bits(&[&alarmed, &inverter]), Some(Value::Good(both)));
-    // An inverter that has no events of its own, beside inputs without an alarm: nobody says anything.
-    let quiet = ports(&[(1, 0, 5800, 0, 0), (1, 0, 5800, 0, u32::MAX)]);
-    assert_eq!(bits(&[&quiet]), None);
+    // An input without an alarm says so; one that has no alarms says nothing.
+    let quiet = ports(&[(0, 0, 5800, 0, 0), (0, 0, 5800, 0, u32::MAX)]);
+    assert_eq!(bits(&[&quiet]), Some(Value::Good(0.0)));
+    assert_eq!(bits(&[&ports(&[(0, 0, 5800, 0, u32::MAX)])]), None);
     assert_eq!(
         bits(&[&inverter, &quiet]),
         Some(Value::Good(f64::from(0x0410)))

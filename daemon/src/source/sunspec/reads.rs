@@ -9,7 +9,8 @@ use super::table::{Layout, layout};
 use super::walk::Model;
 use crate::source::modbus::MAX_REGISTERS;
 
-/// Most reads of a model without blocks: the longest of the table, with all its curves, has fewer (judgement).
+/// Most reads of a model without blocks: the longest of the table, with all its curves, has fewer
+/// (judgement).
 const MOST_READS: usize = 16;
 
 /// Spans of registers, each read by one request; together they are the image of a model up to the
