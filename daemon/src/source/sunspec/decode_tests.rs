@@ -85,7 +85,7 @@ fn inputs_are_numbered_in_the_order_of_their_blocks() {
         image.extend(block);
     }
     let values = decode(160, &image);
-    assert_eq!(values.len(), 6);
+    assert_eq!(values.len(), 7, "and that none has an alarm");
     let input = |n, quantity| value(&values, Spot::Input(n), quantity);
     assert_eq!(input(1, Quantity::DcCurrent), Some(Value::Good(18.34)));
     assert_eq!(input(1, Quantity::DcVoltage), Some(Value::Good(580.0)));
@@ -93,7 +93,7 @@ fn inputs_are_numbered_in_the_order_of_their_blocks() {
     assert_eq!(input(2, Quantity::DcVoltage), Some(Value::Good(691.2)));
     // The device counts one module only.
     image[8] = 1;
-    assert_eq!(decode(160, &image).len(), 3);
+    assert_eq!(decode(160, &image).len(), 4);
 }
 
 /// A model 714 of ports: kind, current, voltage, power, alarms. Exponents A -2, V -1, W 1; totals 9 A, 77 W.
