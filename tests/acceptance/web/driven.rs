@@ -7,6 +7,7 @@
 use super::Plant;
 use super::access::{PASSWORD, sign_in, with_passwords};
 use daemon::web::link::{Key, Purpose, path, sign};
+use rustix::process::{Pid, Signal, kill_process};
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
@@ -42,13 +43,22 @@ impl Visit {
         }
         panic!("it never said {wanted:?}");
     }
+
+    /// Its last words, and its end: it closes its browser by itself.
+    fn end(mut self, wanted: &str) {
+        self.hear(wanted);
+        let ended = self.child.wait().expect("it can be waited for");
+        assert!(ended.success(), "{ended}");
+    }
 }
 
 impl Drop for Visit {
     fn drop(&mut self) {
-        // It may have ended by itself; either way it is gone after the wait.
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        // Interrupted, it closes its browser; either way it is gone after the wait.
+        if let Ok(None) = self.child.try_wait() {
+            let _ = kill_process(Pid::from_child(&self.child), Signal::INT);
+            let _ = self.child.wait();
+        }
     }
 }
 
@@ -58,7 +68,7 @@ fn a_technician_sees_a_finding_appear_and_answers_it() {
     let mut visit = Visit::start("story.py", &[&plant.address, PASSWORD, "hut"]);
     visit.hear("open the string");
     plant.server.ask("open");
-    visit.hear("the visit went as it should");
+    visit.end("the visit went as it should");
 }
 
 #[test]
@@ -95,5 +105,5 @@ fn every_page_is_for_everybody() {
     arguments.push(format!("/findings/{id}"));
     arguments.push(path(Purpose::Acknowledge, &id, &token));
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
-    Visit::start("pages.py", &arguments).hear("pages looked at");
+    Visit::start("pages.py", &arguments).end("pages looked at");
 }
