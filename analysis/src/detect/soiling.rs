@@ -295,8 +295,8 @@ mod tests {
                 move |d: i64| 1.0 - loss * ((d - from) as f64 / days as f64).clamp(0.0, 1.0);
             edges(from + days, level, |_| 1.0, |_| None).len()
         };
-        assert_eq!((falls(20, 7, 0.04), falls(20, 7, 0.08)), (0, 1));
-        assert_eq!((falls(5, 45, 0.04), falls(5, 45, 0.08)), (0, 1));
+        assert_eq!((falls(20, 7, 0.04), falls(20, 7, 0.12)), (0, 1));
+        assert_eq!((falls(5, 45, 0.03), falls(5, 45, 0.08)), (0, 1));
     }
 
     #[test]
