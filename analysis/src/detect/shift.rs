@@ -7,6 +7,8 @@
 //!          R_m <- (1 + R_m) L_m(x),  L_m = f(x; e + m) / f(x; e);  said at sum w_m R_m >= A.
 //!          In health E[R] grows by one a day at most, for any mean up to e, so false alarms are at
 //!          least A days apart on the mean (optional stopping; Shiryaev's and Roberts' procedure).
+//!          What is believed later than a stated time after it began is not said, unless it lies 4 M
+//!          beyond e: it stands unsaid, and what grows beyond it is looked for anew.
 //!          It ends by the same rule the other way round: from the size that stands back to e.
 //! Symbols: x, s, e, m in the unit of the stream, larger is worse; R, A [-].
 //! Range:   s > 0, M > 0, A > 1.

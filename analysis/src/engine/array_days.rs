@@ -271,7 +271,8 @@ impl Engine {
         let ranked = voltage_loss::compare(&sums, &facts);
         let stands = |kind: &Kind| self.state.book.stands(&whose.subject, *kind);
         let stood = VOLTAGE_KINDS.iter().any(stands);
-        // What was missing at first and hardly is any more, or was seen in little light, is not begun to be said.
+        // What was missing at first and hardly is any more, or was seen in little light, is not begun to
+        // be said.
         let is_large = sums.loss_ratio() >= SMALLEST_VOLTAGE_RATIO;
         let is_bright = sums.n * self.plant.timing.slot.hours() >= SHAPE_H;
         let may_be_said = is_large && is_bright && voltage_loss::is_named(&ranked, NEITHER);

@@ -12,6 +12,13 @@ fn told(world: World) -> Told {
     account(&plant, one_by_one(&polls), end_of(&plant, &polls))
 }
 
+fn frosty() -> World {
+    World {
+        air_degc: -3.0,
+        ..World::fair()
+    }
+}
+
 #[test]
 fn an_inverter_that_is_stopped_all_day_is_off() {
     let told = told(World::fair().with(Period::new((1, 0.0), (1, 15.0)), What::Stopped(1)));
@@ -75,10 +82,7 @@ fn stopped_by_midday_it_is_off_and_not_tripped() {
 /// All modules lie under snow after a frosty night; the sensor was swept.
 #[test]
 fn covered_modules_on_a_frosty_day_are_snow() {
-    let world = World {
-        air_degc: -3.0,
-        ..World::fair()
-    };
+    let world = frosty();
     let morning = Period::new((1, 0.0), (1, 15.0));
     let world = world.with(morning, What::Covered(0, 0.0));
     let told = told(world.with(morning, What::Covered(1, 0.0)));
@@ -103,11 +107,7 @@ fn covered_modules_on_a_frosty_day_are_snow() {
 /// same at the same time is not taken into account yet.)
 #[test]
 fn a_thin_cover_on_a_frosty_day_is_snow() {
-    let world = World {
-        air_degc: -3.0,
-        ..World::fair()
-    };
-    let told = told(world.with(Period::new((1, 0.0), (1, 15.0)), What::Covered(1, 0.3)));
+    let told = told(frosty().with(Period::new((1, 0.0), (1, 15.0)), What::Covered(1, 0.3)));
     let snow = told.of(Kind::Snow);
     assert!(!snow.is_empty(), "{}", told.list());
     assert_eq!(
@@ -121,22 +121,14 @@ fn a_thin_cover_on_a_frosty_day_is_snow() {
 /// What was missing the evening before as it is in the morning has not come with the night's frost.
 #[test]
 fn a_loss_that_was_there_the_evening_before_is_no_snow() {
-    let world = World {
-        air_degc: -3.0,
-        ..World::fair()
-    };
-    let told = told(world.with(Period::new((0, 12.0), (2, 0.0)), What::Covered(1, 0.7)));
+    let told = told(frosty().with(Period::new((0, 12.0), (2, 0.0)), What::Covered(1, 0.7)));
     assert_eq!(told.of(Kind::Snow).len(), 0, "{}", told.list());
 }
 
 /// Snow would lie on both: a neighbour on the same plane works, so the other one is off.
 #[test]
 fn an_inverter_that_is_off_beside_a_working_one_is_off_also_in_frost() {
-    let world = World {
-        air_degc: -3.0,
-        ..World::fair()
-    };
-    let told = told(world.with(Period::new((1, 11.0), (1, 15.0)), What::Stopped(1)));
+    let told = told(frosty().with(Period::new((1, 11.0), (1, 15.0)), What::Stopped(1)));
     assert_eq!(told.of(Kind::InverterOff).len(), 1, "{}", told.list());
     assert_eq!(told.of(Kind::Snow).len(), 0, "{}", told.list());
 }

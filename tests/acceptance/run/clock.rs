@@ -48,9 +48,9 @@ impl Clock {
 
     fn start(&self, site: &Site) -> Program {
         let (file, out, time) = (site.file(), site.out(), self.file());
-        let library = library();
+        let stand_in = stand_in();
         let variables: [(&str, &OsStr); 5] = [
-            ("LD_PRELOAD", library.as_os_str()),
+            ("LD_PRELOAD", stand_in.as_os_str()),
             ("FAKETIME_TIMESTAMP_FILE", time.as_os_str()),
             ("FAKETIME_NO_CACHE", OsStr::new("1")),
             ("FAKETIME_DONT_FAKE_MONOTONIC", OsStr::new("1")),
@@ -62,11 +62,15 @@ impl Clock {
 }
 
 /// Where the package has it.
-fn library() -> PathBuf {
+fn stand_in() -> PathBuf {
     let folder = format!("/usr/lib/{}-linux-gnu/faketime", std::env::consts::ARCH);
-    let library = PathBuf::from(folder).join("libfaketimeMT.so.1");
-    assert!(library.is_file(), "no {}: run tests/run", library.display());
-    library
+    let stand_in = PathBuf::from(folder).join("libfaketimeMT.so.1");
+    assert!(
+        stand_in.is_file(),
+        "no {}: run tests/run",
+        stand_in.display()
+    );
+    stand_in
 }
 
 #[test]

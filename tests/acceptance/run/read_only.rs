@@ -26,12 +26,12 @@ impl Disk {
         let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("acceptance/run/read_only_disk.c");
         let mut compiler = Command::new("cc");
         compiler.args(["-shared", "-fPIC", "-o"]);
-        let compiler = compiler.arg(disk.library()).arg(source).arg("-ldl");
+        let compiler = compiler.arg(disk.stand_in()).arg(source).arg("-ldl");
         assert!(compiler.status().expect("installed by tests/run").success());
         disk
     }
 
-    fn library(&self) -> PathBuf {
+    fn stand_in(&self) -> PathBuf {
         self.folder.path().join("disk.so")
     }
 
@@ -40,9 +40,9 @@ impl Disk {
     }
 
     fn start(&self, arguments: Vec<String>, below: &Path) -> Program {
-        let (library, switch) = (self.library(), self.switch());
+        let (stand_in, switch) = (self.stand_in(), self.switch());
         let variables: [(&str, &OsStr); 3] = [
-            ("LD_PRELOAD", library.as_os_str()),
+            ("LD_PRELOAD", stand_in.as_os_str()),
             ("DISK_FOLDER", below.as_os_str()),
             ("DISK_SWITCH", switch.as_os_str()),
         ];

@@ -124,10 +124,7 @@ pub async fn read(
     kind: RegisterKind,
     model: &Model,
 ) -> Result<Option<Vec<u16>>, DiscoverError> {
-    match Reads::plan(model) {
-        Some(reads) => read_planned(client, kind, model, &reads).await.map(Some),
-        None => Ok(None),
-    }
+    read_where_known(client, kind, model, Reads::plan(model)).await
 }
 
 /// Reads a model to its end, or as far as a model that the table has may go.
@@ -136,7 +133,16 @@ pub async fn read_whole(
     kind: RegisterKind,
     model: &Model,
 ) -> Result<Option<Vec<u16>>, DiscoverError> {
-    match Reads::whole(model) {
+    read_where_known(client, kind, model, Reads::whole(model)).await
+}
+
+async fn read_where_known(
+    client: &mut ReadOnlyClient,
+    kind: RegisterKind,
+    model: &Model,
+    reads: Option<Reads>,
+) -> Result<Option<Vec<u16>>, DiscoverError> {
+    match reads {
         Some(reads) => read_planned(client, kind, model, &reads).await.map(Some),
         None => Ok(None),
     }

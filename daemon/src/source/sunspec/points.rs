@@ -107,6 +107,8 @@ mod tests {
     use super::*;
     use crate::source::sunspec::ModelImage;
 
+    const MODELS: [u16; 8] = [1, 120, 160, 304, 704, 708, 711, 714];
+
     #[test]
     fn a_point_whose_exponent_is_none_is_missing_and_a_text_is_text() {
         let mut nameplate = ModelImage::new(120, 0).expect("known");
@@ -144,16 +146,14 @@ mod tests {
     proptest::proptest! {
         #[test]
         fn no_image_makes_a_panic(
-            which in 0..SOME.len(),
+            which in 0..MODELS.len(),
             image in proptest::collection::vec(proptest::num::u16::ANY, 0..300),
         ) {
-            for held in points(SOME[which], &image) {
+            for held in points(MODELS[which], &image) {
                 if let Content::Number(number) = held.content {
                     proptest::prop_assert!(number.is_finite());
                 }
             }
         }
     }
-
-    const SOME: [u16; 8] = [1, 120, 160, 304, 704, 708, 711, 714];
 }

@@ -76,12 +76,12 @@ struct Asked<'a> {
 }
 
 impl Asked<'_> {
-    /// The first that is given; a rating of nothing is none.
+    /// The first that is given.
     async fn first_of(&mut self, places: &[Named]) -> Result<Option<f64>, DiscoverError> {
         for (model, name) in places {
             let image = self.image(*model).await?;
             let number = image.and_then(|image| number(*model, &image, name));
-            if number.is_some_and(|number| number > 0.0) {
+            if number.is_some() {
                 return Ok(number);
             }
         }
@@ -105,11 +105,12 @@ impl Asked<'_> {
     }
 }
 
+/// A rating of nothing is none.
 fn number(model: u16, image: &[u16], name: &str) -> Option<f64> {
     let all = points(model, image);
     let is_it = |held: &&PointValue| held.part == Part::Fixed && held.name == name;
     match all.iter().find(is_it)?.content {
-        Content::Number(number) => Some(number),
+        Content::Number(number) => Some(number).filter(|number| *number > 0.0),
         Content::Text(_) | Content::Missing => None,
     }
 }
@@ -128,13 +129,15 @@ mod tests {
 
     #[test]
     fn an_exponent_that_is_none_makes_no_rating() {
-        let with_exponent = |exponent: u16| {
+        let rated = |watts: u16, exponent: u16| {
             let mut image = vec![0xFFFF; 28];
-            image[..5].copy_from_slice(&[120, 26, 4, 3300, exponent]);
+            image[..5].copy_from_slice(&[120, 26, 4, watts, exponent]);
             number(120, &image, "WRtg")
         };
+        let with_exponent = |exponent: u16| rated(3300, exponent);
         assert_eq!(with_exponent(1), Some(33_000.0));
         assert_eq!(with_exponent((-1_i16) as u16), Some(330.0));
         assert_eq!(with_exponent(0x8000), None);
+        assert_eq!(rated(0, 1), None);
     }
 }
