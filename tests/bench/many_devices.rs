@@ -6,13 +6,14 @@
 //! them, one after the other: a bare loop over the Modbus library, this project's pollers, and the whole
 //! daemon with analysis, store and reports. Each is measured after it has settled.
 
-use analysis::reading::Quantity;
+use analysis::reading::{Quantity, Time};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
 use daemon::demo::{Registers, serve};
 use daemon::source::modbus::Poller;
 use daemon::source::settings;
 use daemon::source::sunspec::{ModelImage, Spot, lay_out};
+use daemon::store::{Layout, Store};
 use std::fmt::Write as _;
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write as _};
@@ -21,13 +22,15 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::time::{MissedTickBehavior, interval, sleep};
+use tokio::time::{Instant, Interval, MissedTickBehavior, interval_at, sleep};
 use tokio_modbus::client::{Reader, tcp};
 
 const DEVICES: usize = 1000;
 const MEASURED_S: u64 = 30;
 /// Connecting, discovery and the first slots of the engine.
 const SETTLING: Duration = Duration::from_secs(10);
+/// Until everything that was read is in the store.
+const STORING: Duration = Duration::from_secs(5);
 const EVERY: Duration = Duration::from_secs(1);
 const UNIT: u8 = 1;
 /// Id, length and values of the two models with values: where they stand, and how many registers.
@@ -161,28 +164,27 @@ fn inputs() -> ModelImage {
 }
 
 /// Reads all devices by one of the programs; prints cores, memory at the end and at most [MB], and polls
-/// per second.
+/// per second: of the whole daemon those that are in its store.
 async fn reading(program: &str, addresses: &[String], measured: Duration) {
     let polls = Arc::new(std::sync::atomic::AtomicU64::new(0));
     let folder = tempfile::tempdir().expect("a folder");
+    let site = Arc::new(site(addresses));
     match program {
         "bare" => {
-            for address in addresses {
-                tokio::spawn(bare(address.clone(), polls.clone()));
+            for (address, due) in addresses.iter().zip(times(addresses.len())) {
+                tokio::spawn(bare(address.clone(), due, polls.clone()));
             }
         }
         "pollers" => {
-            let site = site(addresses);
             let table = Arc::new(site.plant.channels.clone());
-            for source in &site.sources {
+            for (source, due) in site.sources.iter().zip(times(addresses.len())) {
                 let settings = settings(source).expect("Modbus");
                 let poller = Poller::new(settings, source.device.clone(), table.clone());
-                tokio::spawn(poll(poller, polls.clone()));
+                tokio::spawn(poll(poller, due, polls.clone()));
             }
         }
         _ => {
-            let site = site(addresses);
-            let folder = folder.path().to_owned();
+            let (site, folder) = (site.clone(), folder.path().to_owned());
             tokio::spawn(async move {
                 let forever = std::future::pending();
                 daemon::commands::run::run(&site, &folder, Clock::System, forever).await
@@ -191,26 +193,49 @@ async fn reading(program: &str, addresses: &[String], measured: Duration) {
     }
     sleep(SETTLING).await;
     let count = || polls.load(std::sync::atomic::Ordering::Relaxed);
-    let (cpu_before, before) = (cpu_s(), count());
+    let (begin, cpu_before, before) = (Clock::System.now(), cpu_s(), count());
     sleep(measured).await;
     let s = measured.as_secs_f64();
-    let per_s = (count() - before) as f64 / s;
     let cores = (cpu_s() - cpu_before) / s;
-    println!(
-        "{cores} {} {} {per_s}",
-        memory_mb("VmRSS:"),
-        memory_mb("VmHWM:")
-    );
+    let (resident, peak) = (memory_mb("VmRSS:"), memory_mb("VmHWM:"));
+    let done = match program {
+        "whole" => {
+            let end = Clock::System.now();
+            sleep(STORING).await;
+            stored(&site, folder.path(), begin, end)
+        }
+        _ => count() - before,
+    };
+    println!("{cores} {resident} {peak} {}", done as f64 / s);
     // Nothing that was started is waited for.
     std::process::exit(0);
 }
 
-async fn bare(address: String, polls: Arc<std::sync::atomic::AtomicU64>) {
+/// Polls between two times that are in the store.
+fn stored(site: &SiteFile, folder: &Path, begin: Time, end: Time) -> u64 {
+    let path = folder.join("noonmark.sqlite");
+    let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("it is there");
+    let channels = site.plant.channels.iter();
+    let of_polls = channels.filter(|(_, channel)| channel.quantity == Quantity::AcPower);
+    of_polls
+        .map(|(id, _)| store.readings(id, begin, end).expect("reads").len() as u64)
+        .sum()
+}
+
+/// When each device is asked: spread over the time between two polls, for the loop as for the pollers.
+fn times(count: usize) -> impl Iterator<Item = Interval> {
+    let begin = Instant::now();
+    (0..count).map(move |k| {
+        let mut due = interval_at(begin + EVERY * k as u32 / count as u32, EVERY);
+        due.set_missed_tick_behavior(MissedTickBehavior::Skip);
+        due
+    })
+}
+
+async fn bare(address: String, mut due: Interval, polls: Arc<std::sync::atomic::AtomicU64>) {
     let stream = TcpStream::connect(address).await.expect("connected");
     stream.set_nodelay(true).expect("set");
     let mut context = tcp::attach_slave(stream, tokio_modbus::Slave(UNIT));
-    let mut due = interval(EVERY);
-    due.set_missed_tick_behavior(MissedTickBehavior::Skip);
     loop {
         due.tick().await;
         for (first, count) in BLOCKS {
@@ -224,9 +249,7 @@ async fn bare(address: String, polls: Arc<std::sync::atomic::AtomicU64>) {
     }
 }
 
-async fn poll(mut poller: Poller, polls: Arc<std::sync::atomic::AtomicU64>) {
-    let mut due = interval(EVERY);
-    due.set_missed_tick_behavior(MissedTickBehavior::Skip);
+async fn poll(mut poller: Poller, mut due: Interval, polls: Arc<std::sync::atomic::AtomicU64>) {
     loop {
         due.tick().await;
         let readings = poller.poll(Clock::System.now()).await.expect("read");

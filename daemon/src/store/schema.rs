@@ -205,6 +205,19 @@ mod tests {
     }
 
     #[test]
+    fn a_table_whose_text_is_another_is_an_error_and_stays() {
+        let mut db = memory();
+        migrate(&mut db, 0, &MIGRATIONS[..10]).expect("earlier scripts hold");
+        db.execute_batch(
+            "DROP TABLE reading;
+             CREATE TABLE reading (value REAL, quality INTEGER CHECK (quality IN (0,1,2))) STRICT;",
+        )
+        .expect("a table of somebody else");
+        migrate(&mut db, 10, MIGRATIONS).expect_err("what is sought is not there");
+        assert_eq!(origin(&db).expect("ours"), Origin::Ours(10));
+    }
+
+    #[test]
     fn a_script_that_fails_leaves_the_version_before_it() {
         let scripts = [
             "CREATE TABLE a (x INTEGER)",

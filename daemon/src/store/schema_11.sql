@@ -8,6 +8,12 @@ SET sql = replace(
     'CHECK ((quality = 2) = (value IS NULL))', 'CHECK ((quality IN (2, 4)) = (value IS NULL))')
 WHERE type = 'table' AND name = 'reading';
 PRAGMA writable_schema = RESET;
--- Others who have the file open read its tables again after a change of this kind.
-CREATE TABLE read_again (x INTEGER) STRICT;
-DROP TABLE read_again;
+-- What stands there now is looked at, so that a table with another text is an error and not left as it was. Others who
+-- have the file open read its tables again after a change of this kind.
+CREATE TABLE exchanged (tables INTEGER NOT NULL CHECK (tables = 1)) STRICT;
+INSERT INTO exchanged
+SELECT count(*) FROM sqlite_schema
+WHERE type = 'table' AND name = 'reading'
+    AND instr(sql, 'CHECK (quality IN (0, 1, 2, 3, 4))') > 0
+    AND instr(sql, 'CHECK ((quality IN (2, 4)) = (value IS NULL))') > 0;
+DROP TABLE exchanged;

@@ -71,7 +71,7 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
         parts.push(format!("{} {at} ({ago})", t.last_heard));
     }
     parts.extend(device.trouble.map(|name| trouble_text(t, name).to_owned()));
-    let is_without = |value: &&LastValue| value.value.is_none() && value.quality != "faulty";
+    let is_without = |value: &&LastValue| value_text(t, value).is_none();
     let without = device.values.iter().filter(is_without);
     let without: Vec<String> = without
         .map(|value| show::channel_name(t, value.of.place, value.of.quantity))
@@ -96,14 +96,19 @@ fn row(page: &Page, t: &Texts, device: &Device) -> DeviceRow {
     }
 }
 
-fn value_row(page: &Page, t: &Texts, value: &LastValue) -> Option<ValueRow> {
+/// `None` where there is nothing to show.
+fn value_text(t: &Texts, value: &LastValue) -> Option<String> {
     let number = value.value.map(|n| show::value(t, value.of.quantity, n));
-    let text = match (value.quality, number) {
+    Some(match (value.quality, number) {
         ("out_of_range", Some(number)) => format!("{number} ({})", t.quality_out_of_range),
         ("faulty", Some(number)) => format!("{number} ({})", t.quality_faulty),
         ("faulty", None) => t.quality_faulty.to_owned(),
         (_, number) => number?,
-    };
+    })
+}
+
+fn value_row(page: &Page, t: &Texts, value: &LastValue) -> Option<ValueRow> {
+    let text = value_text(t, value)?;
     let now = page.clock.now();
     Some(ValueRow {
         name: show::channel_name(t, value.of.place, value.of.quantity),
@@ -112,4 +117,33 @@ fn value_row(page: &Page, t: &Texts, value: &LastValue) -> Option<ValueRow> {
             .at
             .map_or_else(String::new, |at| show::ago(t, now - at)),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::texts::ENGLISH;
+
+    #[test]
+    fn a_value_that_its_device_calls_wrong_is_shown_as_that_with_or_without_a_number() {
+        let text = |quality, number| {
+            let of = "inv-1/ac_power_w".parse().expect("an address");
+            let value = LastValue {
+                channel: String::new(),
+                at_utc: None,
+                value: number,
+                quality,
+                of,
+                at: None,
+            };
+            value_text(&ENGLISH, &value)
+        };
+        let plain = text("good", Some(3.5)).expect("a number");
+        let faulty = text("faulty", Some(3.5)).expect("a number");
+        assert_eq!(faulty, format!("{plain} (faulty, says the device)"));
+        let alone = text("faulty", None).expect("said without a number too");
+        assert_eq!(alone, "faulty, says the device");
+        assert_eq!(text("missing", None), None);
+        assert_eq!(text("not_yet", None), None);
+    }
 }
