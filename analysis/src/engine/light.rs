@@ -1,13 +1,13 @@
 //! The light of a slot, and whether it has frozen lately. Never in here: a verdict.
 
 use super::Engine;
-use crate::detect::{Kind, reference_current};
+use crate::detect::{Kind, is_held_back, reference_current};
 use crate::expected::shade::Shade;
 use crate::expected::{
     InputShare, Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling,
-    scale_clear_sky,
+    scale_clear_sky, share_on_curve, with_plane_scaled,
 };
-use crate::reading::{ChannelId, SlotMeans, Span, Temperature, Time};
+use crate::reading::{ChannelId, SlotMeans, Span, Temperature, Time, median};
 use std::collections::BTreeSet;
 
 /// Frost is remembered this long.
@@ -24,6 +24,11 @@ const DARK_FROM_W_M2: f64 = 150.0;
 /// least this share of its peak current at 1000 W/m2 [-].
 const CONTRADICTS_TIMES: f64 = 1.5;
 const CONTRADICTS_FROM_RATIO: f64 = 0.05;
+
+/// The heat of the air stays about the same for so long.
+const LATELY: Span = Span::from_h(6);
+/// Voltage over that of the peak, by the heat of lately, above which an input is held back [-].
+const HELD_BACK_TODAY_RATIO: f64 = 1.08;
 
 /// The light of a slot.
 pub(super) struct Lights {
@@ -211,13 +216,41 @@ impl Engine {
         let (volts, amps) = self.operating_point(i, k, moment.means)?;
         let model = &self.chain.inputs[i][k];
         let prediction = self.chain.predict_in_shade(model, light, &factors, shade)?;
+        let mut share = (amps / reference_current(&prediction, volts)).max(0.0);
+        // A voltage above the peak's under a clear sky is that of cooler cells under clouds, or of an
+        // input that is held back: then its current alone says too little. How cool they are today, its
+        // voltage has shown while it was at its peak.
+        let lately = self.voltage_ratio_lately((i, k), moment.means.start);
+        let volts = volts / lately.unwrap_or(1.0);
+        let is_high = |prediction: &Prediction| match lately {
+            Some(_) => volts > HELD_BACK_TODAY_RATIO * prediction.expected.voltage.v(),
+            None => is_held_back(prediction, volts),
+        };
+        if is_high(&prediction) {
+            let at = |share: f64| {
+                let light = with_plane_scaled(light, model.plane, share);
+                self.chain.predict_in_shade(model, &light, &factors, shade)
+            };
+            share = (amps / prediction.expected.current.a()).max(0.0);
+            if at(share).is_some_and(|prediction| is_high(&prediction)) {
+                share = share_on_curve(share, |share| Some(at(share)?.curve_at(volts).0 - amps));
+            }
+        }
         let channels = &self.roles.inverters[i].inputs[k];
         let shows = channels.current.or(channels.power);
         Some(InputShare {
-            share: (amps / reference_current(&prediction, volts)).max(0.0),
+            share,
             own_ratio: prediction.current_uncertainty.own_ratio,
             unsteady_ratio: shows.map_or(0.0, |id| moment.unsteady_ratio(id)),
         })
+    }
+
+    /// Measured over expected peak voltage of the latest slots in which an input was at its peak; `None`
+    /// where that is long ago.
+    fn voltage_ratio_lately(&self, (i, k): (usize, usize), now: Time) -> Option<f64> {
+        let samples = self.state.inverters[i].inputs[k].window.samples();
+        let lately = samples.filter(|sample| now - sample.start <= LATELY);
+        median(lately.map(|sample| sample.voltage_ratio))
     }
 
     /// Whether something that lowers its current stands on an input.

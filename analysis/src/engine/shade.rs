@@ -6,7 +6,7 @@ use super::slots::{InverterNow, When};
 use crate::detect::{Edge, Gate, Kind, Residual, common_factor, residual};
 use crate::diagnose::{Subject, explain};
 use crate::expected::shade::{Shade, ShadeSample, SkyCell};
-use crate::expected::{Light, WeatherRung};
+use crate::expected::{Light, PlaneLight, WeatherRung};
 use crate::reading::median;
 
 /// While one of these stands on an input, what it loses teaches nothing about shade. A dead input and
@@ -23,7 +23,7 @@ const OTHER_LOSSES: [Kind; 5] = [
 /// How far the normal of a plane lies from where the site file says, towards the sun or away from it,
 /// one standard deviation [rad]: tilt by one degree, azimuth by a few, and as much again with the other
 /// sign in the part of the day that it is measured by (engineering judgement). Of oblique beam it takes
-/// the tangent of the incidence, up to this [deg].
+/// the tangent of the incidence, up to this [deg], and as much of the plane that shows the sky.
 const FACING_RAD: f64 = 0.05;
 const MOST_SLANT_DEG: f64 = 85.0;
 /// How far light that is brought into a plane strays from hour to hour of a clear day, the same on days
@@ -90,9 +90,14 @@ impl Engine {
         let factor = shared.filter(|s| is_brought && *s > 0.0).unwrap_or(factor);
         // Nothing takes out that a plane without a sensor or a sibling faces a little otherwise.
         let is_alone = shared.is_none() && is_brought;
-        let slant = plane.incidence.deg().min(MOST_SLANT_DEG).to_radians().tan();
+        let slant = |plane: &PlaneLight| {
+            let incidence_deg = plane.incidence.deg().min(MOST_SLANT_DEG);
+            incidence_deg.to_radians().tan()
+        };
+        let showing = plane.shown_by.and_then(|q| light.planes[q].as_ref());
+        let slants = slant(plane).hypot(showing.map_or(0.0, slant));
         let brought_sigma = if is_alone {
-            BROUGHT_RATIO.hypot(plane.beam_share * FACING_RAD * slant)
+            BROUGHT_RATIO.hypot(plane.beam_share * FACING_RAD * slants)
         } else {
             0.0
         };

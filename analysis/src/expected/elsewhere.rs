@@ -33,6 +33,8 @@ const UNIFORM: f64 = 1.732_050_807_568_877_2;
 /// The clearness of the sky that a plane shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Clearness {
+    /// Which plane shows it.
+    pub plane: usize,
     /// By its light.
     pub seen: f64,
     /// By a little more light: how much an error there stretches elsewhere.
@@ -62,6 +64,8 @@ pub(super) struct ShownBy {
 
 /// The light that a sky gives a plane.
 pub(super) struct Given {
+    /// The plane that shows the sky, if one does.
+    pub shown_by: Option<usize>,
     /// Irradiance in the plane [W/m2].
     pub poa_w_m2: f64,
     /// What reaches the cells.
@@ -90,6 +94,7 @@ pub(super) fn shown_by_planes(
         let shown = |(w_m2, unsteady_ratio): (f64, f64), sigma: Sigma, per_share: f64| {
             let by = |w_m2| ladder.clearness_shown(p, Irradiance::from_w_m2(w_m2), clear);
             Some(Clearness {
+                plane: p,
                 seen: by(w_m2)?,
                 brighter: by(w_m2 * (1.0 + BRIGHTER_RATIO))?,
                 sigma,
@@ -169,6 +174,7 @@ pub(super) fn light_under(
     let brighter = on_plane(&sky::under_clouds(sky, shown.brighter, sun));
     let times = (brighter.total().w_m2() / poa_w_m2 - 1.0).abs() / BRIGHTER_RATIO;
     Given {
+        shown_by: Some(shown.plane),
         poa_w_m2,
         effective: ladder.effective(p, &taken, sun),
         beam_share: ladder.beam_share(p, &taken, sun),
@@ -201,6 +207,7 @@ pub(super) fn light_between(
     let furthest = ends.map(|end| (end / poa_w_m2 - 1.0).abs());
     let uniform = furthest[0].max(furthest[1]) / UNIFORM;
     Given {
+        shown_by: None,
         poa_w_m2,
         effective: ladder.effective(p, &taken, sun),
         beam_share: ladder.beam_share(p, &taken, sun),

@@ -116,10 +116,18 @@ fn from(plane: PlaneLight, given: Given) -> PlaneLight {
     PlaneLight {
         effective: given.effective,
         beam_share: given.beam_share,
+        shown_by: given.shown_by,
         sigma: given.sigma,
         unsteady_ratio: given.unsteady_ratio,
         ..scale(plane, given.poa_w_m2 / plane.poa.w_m2())
     }
+}
+
+/// The light of a slot with so much of it in one plane, whose cells are warm accordingly.
+pub fn with_plane_scaled(light: &Light, p: usize, share: f64) -> Light {
+    let mut scaled = light.clone();
+    scaled.planes[p] = light.planes[p].map(|plane| scale(plane, share));
+    scaled
 }
 
 fn scale(plane: PlaneLight, share: f64) -> PlaneLight {
@@ -159,6 +167,7 @@ mod tests {
 
     fn clearness(seen: f64) -> Clearness {
         Clearness {
+            plane: 0,
             seen,
             brighter: seen,
             sigma: sigma::ELSEWHERE_BY_INPUTS,

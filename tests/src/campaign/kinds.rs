@@ -76,7 +76,7 @@ kinds! {
     "tracker_off_peak" "share of the power" [(0.05, 0.08), (0.08, 0.15), (0.15, 0.4)], 0.05, Days(1), 8, Input;
     "inverter_off" "-" ANY, 1.0, Days(1), 4, Device;
     "isolation_low" "limit over resistance" [(1.1, 1.6), (1.6, 4.0), (4.0, 30.0)], 1.0, Days(1), 5, Device;
-    "isolation_falling" "decades in 30 days" [(0.15, 0.3), (0.3, 0.6), (0.6, 1.0)], 0.15, Days(30), 45, Device;
+    "isolation_falling" "decades in 30 days" [(0.15, 0.3), (0.3, 0.6), (0.6, 1.0)], 0.15, Days(7), 21, Device;
     "residual_current_high" "over the limit" [(1.1, 1.4), (1.4, 2.0), (2.0, 4.0)], 1.0, Polls(2), 3, Device;
     "grid_trip" "min" [(10.0, 15.0), (15.0, 30.0), (30.0, 120.0)], 10.0, LightMinutes(20.0), 2, Device;
     "grid_trips_repeated" "in 7 days" [(3.0, 3.0), (4.0, 5.0), (6.0, 7.0)], 3.0, Days(7), 12, Device;
