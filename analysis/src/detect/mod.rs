@@ -106,7 +106,7 @@ pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
 pub use soiling::{LightSensor, PlaneDay, Soiled, SoilingWatch};
-pub use standstill::{Standstill, StandstillWatch};
+pub use standstill::{Made, Standstill, StandstillWatch};
 pub use strings::{StringFault, StringMean, StringWindow, StringsFacts, StringsWatch};
 pub use supply::{Poll, SupplyWatch};
 pub use supply_days::{

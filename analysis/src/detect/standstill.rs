@@ -13,12 +13,27 @@ pub struct Standstill {
     pub light: Span,
     /// Energy that was expected meanwhile [Wh].
     pub missing_wh: f64,
+    /// Whether it worked well in the lit slot just before.
+    pub came_at_once: bool,
+}
+
+/// What an inverter made of a lit slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Made {
+    /// Nothing, where so much was expected [Wh].
+    Nothing(f64),
+    /// Less than half of what was expected.
+    Little,
+    /// More than that.
+    Well,
 }
 
 /// Watches one inverter, slot by slot.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct StandstillWatch {
     now: Option<Standstill>,
+    /// End of the latest lit slot in which it worked well.
+    worked_until: Option<Time>,
 }
 
 impl StandstillWatch {
@@ -28,24 +43,54 @@ impl StandstillWatch {
     }
 
     /// Takes one lit slot; dark slots are not handed in. Returns how long it has stood still.
-    pub fn lit_slot(
-        &mut self,
-        start: Time,
-        slot: Span,
-        produced: bool,
-        expected_wh: f64,
-    ) -> Option<Standstill> {
-        if produced {
-            self.now = None;
+    pub fn lit_slot(&mut self, start: Time, slot: Span, made: Made) -> Option<Standstill> {
+        let Made::Nothing(expected_wh) = made else {
+            let worked_until = (made == Made::Well).then_some(start + slot);
+            *self = Self {
+                now: None,
+                worked_until,
+            };
             return None;
-        }
+        };
+        let came_at_once = self.worked_until == Some(start);
         let still = self.now.get_or_insert(Standstill {
             began: start,
             light: Span::ZERO,
             missing_wh: 0.0,
+            came_at_once,
         });
         still.light = still.light + slot;
         still.missing_wh += expected_wh;
         Some(*still)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SLOT: Span = Span::from_min(5);
+
+    /// How the last of these slots stands, one after the other.
+    fn after(slots: &[Made]) -> Option<Standstill> {
+        let mut watch = StandstillWatch::new();
+        let mut still = None;
+        for (n, made) in (0..).zip(slots) {
+            still = watch.lit_slot(Time::from_unix_ms(0) + SLOT * n, SLOT, *made);
+        }
+        still
+    }
+
+    #[test]
+    fn a_standstill_comes_at_once_or_out_of_little_or_with_the_light() {
+        let nothing = Made::Nothing(100.0);
+        let came_at_once = |slots: &[Made]| after(slots).map(|still| still.came_at_once);
+        assert_eq!(came_at_once(&[Made::Well, nothing, nothing]), Some(true));
+        let faded = [Made::Well, Made::Little, nothing];
+        assert_eq!(came_at_once(&faded), Some(false));
+        assert_eq!(came_at_once(&[nothing]), Some(false));
+        assert_eq!(after(&[nothing, Made::Little]), None);
+        let still = after(&[nothing, nothing]).expect("it stands");
+        assert_eq!((still.light, still.missing_wh), (SLOT * 2, 200.0));
     }
 }

@@ -19,7 +19,7 @@ const EDGE_SIGMAS: f64 = 2.0;
 /// engineering judgement: weather, seasons, mismatch and meters; the seasons move the voltage of healthy
 /// inputs of the campaign by up to 0.6 %) [-].
 const CURRENT_LASTS: [f64; 3] = [0.003, 0.006, 0.016];
-const VOLTAGE_LASTS: [f64; 3] = [0.0007, 0.004, 0.0065];
+const VOLTAGE_LASTS: [f64; 3] = [0.0007, 0.004, 0.0085];
 /// What lasts in the voltage over the days in which a cause is looked for [-].
 const VOLTAGE_LASTS_LATELY: f64 = 0.0018;
 /// How far an input beside two others strays over what it would beside many: for such the numbers above

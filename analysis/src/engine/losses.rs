@@ -3,7 +3,7 @@
 
 use super::Engine;
 use super::slots::{InverterNow, When};
-use crate::detect::{Cost, Gate, Kind};
+use crate::detect::{Cost, Gate, Kind, Made};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Light, PlaneLight};
 use crate::reading::{Energy, Power, Span, Time};
@@ -11,6 +11,8 @@ use crate::reading::{Energy, Power, Span, Time};
 /// Lit time without output until covered modules or an inverter that is off are said.
 const COVERED_AFTER: Span = Span::from_h(1);
 const OFF_AFTER: Span = Span::from_h(2);
+/// Share of the expected power from which an inverter works well [-].
+const WELL_RATIO: f64 = 0.5;
 /// Slots without output are remembered this long: a trip is told only after ten minutes.
 const IDLE_KEPT: Span = Span::from_h(1);
 
@@ -44,10 +46,10 @@ impl Engine {
             self.state.book.end(&device, Kind::InverterOff, when.start);
             self.state.book.end(&device, Kind::Snow, when.start);
         }
-        let missing_wh = now[i].missing_at_a_standstill_wh();
+        let made = now[i].made(producing);
         let watch = &mut self.state.inverters[i].standstill;
         let slot = plant.timing.slot;
-        let still = watch.lit_slot(when.start, slot, producing, missing_wh);
+        let still = watch.lit_slot(when.start, slot, made);
         // A trip, a fault to earth or a protection that acted explains why it stands still.
         let explained = [
             Kind::GridTrip,
@@ -57,10 +59,13 @@ impl Engine {
         .iter()
         .any(|kind| self.state.book.stands(&device, *kind))
             || self.state.inverters[i].protection.explains_standstill();
-        // Snow neither stops an inverter nor spares its neighbours on the plane.
+        // Snow neither stops an inverter, nor spares its neighbours on the plane, nor covers all of them from
+        // one slot to the next.
         let neighbour_works = (0..now.len())
             .any(|j| now[j].facts.producing == Some(true) && self.share_a_plane(i, j));
-        let covered = frost == Some(true) && !now[i].facts.stopped && !neighbour_works;
+        let came_at_once = still.is_some_and(|still| still.came_at_once);
+        let may_be_covered = !now[i].facts.stopped && !neighbour_works && !came_at_once;
+        let covered = frost == Some(true) && may_be_covered;
         let enough = if covered { COVERED_AFTER } else { OFF_AFTER };
         if let Some(still) = still.filter(|still| !explained && still.light >= enough) {
             let inverter = &plant.inverters[i];
@@ -208,9 +213,16 @@ impl Engine {
 }
 
 impl InverterNow {
-    fn missing_at_a_standstill_wh(&self) -> f64 {
-        let by_input = || self.inputs.iter().map(|input| input.missing_wh).sum();
-        self.typical
-            .map_or_else(by_input, |typical| typical.energy.wh())
+    fn made(&self, producing: bool) -> Made {
+        if !producing {
+            let by_input = || self.inputs.iter().map(|input| input.missing_wh).sum();
+            let typical = self.typical.map(|typical| typical.energy.wh());
+            return Made::Nothing(typical.unwrap_or_else(by_input));
+        }
+        let both = self.facts.ac_power_w.zip(self.expected_ac);
+        match both.is_some_and(|(ac_w, expected)| ac_w >= WELL_RATIO * expected.w()) {
+            true => Made::Well,
+            false => Made::Little,
+        }
     }
 }
