@@ -8,7 +8,7 @@ use analysis::plant::Plant;
 use analysis::reading::{Power, Span, Time};
 use std::sync::Arc;
 use tests::assert_close;
-use tests::plant::{Period, START, What, World};
+use tests::plant::{Period, START, What, World, one_plane, plant};
 
 const EVERY: Span = Span::from_min(5);
 
@@ -80,6 +80,24 @@ fn limited_days_in_a_row_are_one_note_on_the_evening_of_the_first() {
     );
     let booked = first.evidence["limited_command_wh"];
     assert_close!(booked, first.lost.wh(), 1e-6 * booked, first.summary);
+}
+
+/// Nothing measures the light, and the only input that could show it is held back: its place on the curve
+/// shows it.
+#[test]
+fn a_limit_on_a_lone_input_without_a_sensor_costs_what_it_took() {
+    let lone = plant(&one_plane(AMPLE_W, 1, false, EVERY));
+    let told = told(lone, commanded(&[(1, 0.1), (2, 0.1)]), 5);
+    assert!(told.alarms().is_empty(), "{}", told.list());
+    let [limited] = told.of(Kind::Limited)[..] else {
+        panic!("{}", told.list());
+    };
+    // Day 4 is as clear, and free.
+    let free_wh = day_wh(&told, 4);
+    let true_wh = 2.0 * free_wh - day_wh(&told, 1) - day_wh(&told, 2);
+    assert!(true_wh > 0.4 * free_wh, "{true_wh} of {free_wh}");
+    // By its current alone the light would be that of the limit, and nothing lost.
+    assert_close!(limited.lost.wh(), true_wh, 0.1 * true_wh, limited.summary);
 }
 
 #[test]
