@@ -132,7 +132,7 @@ pub fn news(site: Site<'_>, reader: &Reader, told: &[Told], picture: Option<&str
     let opening = match (all_over, reminds) {
         (true, _) if is_first => "Something was found that is over again.",
         (true, _) => "What you were told of is over.",
-        (_, true) => "Nobody has answered to this yet, so all readers are told.",
+        (_, true) => "Nobody has said yet that they take care of this, so all readers are told.",
         _ if got_worse => "Something that you were told of is more urgent than before.",
         _ if told.len() == 1 => "Something was found that you should know.",
         _ => "Some things were found that you should know.",

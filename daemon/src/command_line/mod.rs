@@ -108,10 +108,10 @@ pub enum Command {
         #[arg(long)]
         out: PathBuf,
         /// First day, as in 2026-06-21
-        #[arg(long)]
+        #[arg(long, value_parser = values::day)]
         from: chrono::NaiveDate,
         /// Last day, exported too
-        #[arg(long)]
+        #[arg(long, value_parser = values::day)]
         to: chrono::NaiveDate,
         /// csv or parquet
         #[arg(long, default_value = "csv", value_parser = values::format)]
@@ -135,10 +135,10 @@ pub enum Command {
         #[arg(long)]
         out: PathBuf,
         /// First day at the site, as in 2026-06-21
-        #[arg(long, required_unless_present = "commissioning")]
+        #[arg(long, required_unless_present = "commissioning", value_parser = values::day)]
         from: Option<chrono::NaiveDate>,
         /// Last day at the site, part of the report
-        #[arg(long, required_unless_present = "commissioning")]
+        #[arg(long, required_unless_present = "commissioning", value_parser = values::day)]
         to: Option<chrono::NaiveDate>,
         /// Instead: what the first thirty days say beside the design, to be signed
         #[arg(long, conflicts_with_all = ["from", "to"])]

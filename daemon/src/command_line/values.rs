@@ -14,6 +14,12 @@ pub(super) fn time(text: &str) -> Result<analysis::reading::Time, String> {
     ))
 }
 
+/// A day of the calendar.
+pub(super) fn day(text: &str) -> Result<chrono::NaiveDate, String> {
+    text.parse()
+        .map_err(|_| "wanted a day, as in 2026-06-21".to_owned())
+}
+
 /// One unit id or a range of them.
 pub(super) fn units(text: &str) -> Result<RangeInclusive<u8>, String> {
     let range = text.split_once('-').unwrap_or((text, text));

@@ -53,6 +53,9 @@ const HEALTHY_IS_ONE: &[&str] = &[
     "share_of_siblings_ratio",
 ];
 
+/// Readings of a counter of energy: what tells them apart stands in their last digits.
+const OF_A_COUNTER: &[&str] = &["highest_possible_wh", "lowest_possible_wh", "shown_wh"];
+
 /// The rows of a finding; those that are held against another number come first.
 pub fn rows(evidence: &Evidence, timezone: Tz) -> Vec<Row> {
     let expected_of = |name: &str| evidence.get(&format!("expected_{name}"));
@@ -151,6 +154,7 @@ fn value(name: &str, number: f64, timezone: Tz) -> String {
     match unit {
         "time" => local(Time::from_unix_ms((number * 1000.0) as i64), timezone),
         "%" => format!("{} %", digits(100.0 * number)),
+        "Wh" if OF_A_COUNTER.contains(&name) => format!("{} Wh", digits(number.round())),
         "Ω" | "W" | "Wh" | "VA" => scaled(number, unit),
         "s" if number >= 120.0 => format!("{} min", digits(number / 60.0)),
         "A" if number.abs() < 1.0 => format!("{} mA", digits(1000.0 * number)),
@@ -249,6 +253,16 @@ mod tests {
             "held back: high supply voltage",
         ];
         assert_eq!(names, wanted);
+    }
+
+    #[test]
+    fn readings_of_a_counter_keep_the_digits_that_differ() {
+        let readings = [
+            ("highest_possible_wh", 32_766_952.4),
+            ("shown_wh", 32_766_960.0),
+        ];
+        let values = [0, 1].map(|n| row(&readings, n).1);
+        assert_eq!(values, ["32766952 Wh", "32766960 Wh"]);
     }
 
     #[test]

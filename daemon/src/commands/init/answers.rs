@@ -49,12 +49,17 @@ impl Answers {
         let devices: Result<Vec<Place>, _> = given.devices.iter().map(|text| place(text)).collect();
         let mut devices = devices?;
         if devices.is_empty() {
-            while let Some(place) = asked(DEVICES, talk, place)? {
+            while let Some(place) = another_device(talk)? {
                 devices.push(place);
             }
         }
         Ok(Self { site, devices })
     }
+}
+
+/// One more device, if there is one.
+pub(super) fn another_device(talk: &mut Talk<'_>) -> Result<Option<Place>, InitError> {
+    asked(DEVICES, talk, place)
 }
 
 fn site_keys() -> impl Iterator<Item = &'static Key> {

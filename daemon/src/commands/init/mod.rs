@@ -12,6 +12,7 @@ use super::exit;
 use crate::source::sunspec::DiscoverError;
 use crate::text::count;
 use answers::Answers;
+use std::collections::VecDeque;
 use std::fs::OpenOptions;
 use std::io::{self, BufRead, Write};
 use std::path::{Path, PathBuf};
@@ -82,7 +83,7 @@ pub struct Talk<'a> {
 ///
 /// # Errors
 /// If the file is there already, an answer is none, or a device does not answer; nothing is written
-/// then.
+/// then. A person is asked again.
 pub async fn init(path: &Path, given: Given, talk: &mut Talk<'_>) -> Result<(), InitError> {
     let failed = |source| InitError::Write {
         path: path.to_owned(),
@@ -95,10 +96,20 @@ pub async fn init(path: &Path, given: Given, talk: &mut Talk<'_>) -> Result<(), 
     }
     let answers = Answers::gather(given, talk)?;
     let mut devices = Vec::new();
-    for place in &answers.devices {
-        let device = found::ask(place).await?;
-        writeln!(talk.out, "{device}").map_err(InitError::Print)?;
-        devices.push(device);
+    let mut places = VecDeque::from(answers.devices.clone());
+    while let Some(place) = places.pop_front() {
+        match found::ask(&place).await {
+            Ok(device) => {
+                writeln!(talk.out, "{device}").map_err(InitError::Print)?;
+                devices.push(device);
+            }
+            // What somebody has typed so far is not lost for one address.
+            Err(why @ InitError::Unreachable { .. }) if talk.is_person => {
+                writeln!(talk.out, "failed to {why}").map_err(InitError::Print)?;
+                places.extend(answers::another_device(talk)?);
+            }
+            Err(why) => return Err(why),
+        }
     }
     let text = site_text::site_text(&answers, &devices);
     let file = OpenOptions::new().write(true).create_new(true).open(path);
@@ -112,4 +123,40 @@ pub async fn init(path: &Path, given: Given, talk: &mut Talk<'_>) -> Result<(), 
         count(open, "value")
     )
     .map_err(InitError::Print)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::net::TcpListener;
+
+    #[tokio::test]
+    async fn what_a_person_has_typed_is_not_lost_for_a_device_that_does_not_answer() {
+        let free = TcpListener::bind("127.0.0.1:0").expect("a free port");
+        let nobody = free.local_addr().expect("bound");
+        drop(free);
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("site.toml");
+        let typed = format!("A barn\n\n\n\n\n\n\n{nobody}\n\n\n");
+        let (mut typed, mut out) = (typed.as_bytes(), Vec::new());
+        let mut talk = Talk {
+            answers: &mut typed,
+            is_person: true,
+            out: &mut out,
+        };
+        init(&file, Given::default(), &mut talk)
+            .await
+            .expect("begun all the same");
+        let said = String::from_utf8(out).expect("text");
+        let refused = format!("failed to ask the device at {nobody}, unit 1");
+        assert!(said.contains(&refused), "{said}");
+        // Once for it, once for no more, once in its place.
+        assert_eq!(
+            said.matches("(enter alone: no more)\n> ").count(),
+            3,
+            "{said}"
+        );
+        let text = std::fs::read_to_string(&file).expect("written");
+        assert!(text.contains("name = \"A barn\""), "{text}");
+    }
 }

@@ -49,15 +49,22 @@ pub struct Line {
 pub fn of_design(line: &design::Line) -> Line {
     let unit = line.check.unit();
     let with_unit = |value: f64| match unit {
-        "V" => format!("{value:.1} V"),
-        "A" => format!("{value:.2} A"),
+        // No line ends between a number and its unit.
+        "V" => format!("{value:.1}\u{a0}V"),
+        "A" => format!("{value:.2}\u{a0}A"),
         "planes" => format!("{value:.0}"),
         _ => format!("{value:.3}"),
     };
     Line {
         what: format!("{}: {}", line.subject, line.check.name()),
         found: with_unit(line.value),
-        wanted: line.limit.map_or_else(String::new, with_unit),
+        wanted: line.limit.map_or_else(String::new, |limit| {
+            let side = match is_floor(line.value, limit, line.margin) {
+                true => "at least",
+                false => "at most",
+            };
+            format!("{side} {}", with_unit(limit))
+        }),
         verdict: match line.verdict {
             design::Verdict::Ok => Verdict::Pass,
             design::Verdict::Look => Verdict::Look,
@@ -65,6 +72,12 @@ pub fn of_design(line: &design::Line) -> Line {
         },
         rule: line.check.rule().to_owned(),
     }
+}
+
+/// Whether a value has to lie above its limit: the margin counts upwards from the limit then.
+fn is_floor(value: f64, limit: f64, margin: Option<f64>) -> bool {
+    let above = value - limit;
+    margin.is_some_and(|margin| (margin - above).abs() < (margin + above).abs())
 }
 
 /// The ends of a 95 % interval.
@@ -125,5 +138,14 @@ mod tests {
             share(&known(0.99, 0.005)),
             "99.0 % (98.0 to 100.0 %), of 14 days to 2026-11-22"
         );
+    }
+
+    #[test]
+    fn a_limit_says_on_which_side_of_it_a_value_has_to_lie() {
+        assert!(is_floor(473.4, 180.0, Some(293.4)));
+        assert!(is_floor(170.0, 180.0, Some(-10.0)));
+        assert!(!is_floor(738.4, 1000.0, Some(261.6)));
+        assert!(!is_floor(1038.4, 1000.0, Some(-38.4)));
+        assert!(!is_floor(1.0, 1.0, Some(0.0)));
     }
 }

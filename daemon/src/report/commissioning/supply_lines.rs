@@ -72,9 +72,9 @@ fn isolation(plant: &Plant, i: usize, mornings: &[Morning], timezone: Tz) -> Lin
         what: "first insulation resistance of the array".to_owned(),
         found,
         wanted: format!(
-            "above {:.0} kΩ, at least {:.0} kΩ",
+            "above {:.0} kΩ, at least {:.0} MΩ",
             limit / 1000.0,
-            LEAST_ISOLATION_OHM / 1000.0
+            LEAST_ISOLATION_OHM / 1_000_000.0
         ),
         verdict,
         rule: "fail: under the inverter's own limit; look: under 1 MΩ (IEC 62446-1, verify), as \

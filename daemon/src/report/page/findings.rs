@@ -18,7 +18,8 @@ pub struct View {
     pub found: String,
     pub confidence: String,
     pub summary: String,
-    pub lost: String,
+    /// Nothing where no loss would be seen in the number.
+    pub lost: Option<String>,
     pub causes: Vec<(String, String)>,
     pub evidence: Vec<Row>,
     pub advice: Vec<String>,
@@ -38,6 +39,7 @@ pub fn views(whole: &Whole) -> Vec<View> {
 fn view(whole: &Whole, finding: &Finding) -> View {
     let site = &whole.about.plant.site;
     let (severity, asks) = (finding.severity.name(), finding.severity.meaning());
+    let is_seen = finding.lost.wh() >= text::LEAST_SHOWN_WH;
     let kwh = text::kwh(finding.lost);
     let money = text::money(finding.lost, site).map(|money| format!(", {money}"));
     let causes = finding.causes.iter();
@@ -54,7 +56,7 @@ fn view(whole: &Whole, finding: &Finding) -> View {
         found: whole.local(finding.found),
         confidence: text::sure(finding.confidence),
         summary: finding.summary.clone(),
-        lost: format!("{kwh}{}", money.unwrap_or_default()),
+        lost: is_seen.then(|| format!("{kwh}{}", money.unwrap_or_default())),
         causes: causes
             .map(|c| (c.cause.clone(), text::sure(c.probability)))
             .collect(),

@@ -28,7 +28,10 @@ pub fn settings(page: &Page, t: &'static Texts) -> Vec<Group> {
     groups.extend(page.site.plant.modules.iter().map(|module| Group {
         name: format!("{} {}", t.set_module, module.id),
         lines: vec![
-            (t.power, show::number(t, Some(module.pmp().w()), 1, "W")),
+            (
+                t.set_module_power,
+                show::number(t, Some(module.pmp().w()), 1, "W"),
+            ),
             (t.set_open_circuit, exact(t, module.voc.v(), "V")),
             (t.set_short_circuit, exact(t, module.isc.a(), "A")),
             (
