@@ -3,7 +3,9 @@
 //! Model:   told at the third poll with an impossible value within a day, in a row or not; what came
 //!          in a row ends with the first of three good polls, what returned ends after a day without.
 //!          A lifetime counter may not fall, nor rise by more than rated power x time x 1.2 and the
-//!          steps in which it counts; one that has been put back is believed again after an hour.
+//!          steps in which it counts, the time since it was last seen to rise: devices renew it less often
+//!          than they are asked, by up to a quarter of an hour. One that has been put back is believed
+//!          again after an hour.
 //! Symbols: counter [Wh].
 //! Range:   polls in order of time.
 //! Source:  own; 1.2 and the sentinels as common practice has them. Three polls are the project's
@@ -25,6 +27,9 @@ const PUT_BACK_AFTER: Span = Span::from_h(1);
 /// Over rated power [-]; steps of a counter that may come at once.
 const FASTEST_RATIO: f64 = 1.2;
 const STEPS_AT_ONCE: f64 = 2.0;
+/// Devices renew a counter at least so often (engineering judgement), and the time of a poll is true to so much.
+const LONGEST_RENEWAL: Span = Span::from_min(15);
+const TRUE_TO: Span = Span::from_s(20);
 /// A counter whose steps are not known yet counts in these at most [Wh].
 const COARSEST_WH: f64 = 100_000.0;
 
@@ -118,32 +123,41 @@ impl ImpossibleWatch {
 /// A lifetime counter of energy.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct CounterWatch {
-    /// The last that was believed: when, and how much [Wh].
-    believed: Option<(Time, f64)>,
-    /// A level that it cannot have and goes on from: since when, and its latest value [Wh].
-    other: Option<(Time, Time, f64)>,
+    /// The last that was believed.
+    believed: Option<Shown>,
+    /// A level that it cannot have and goes on from: since when, and the latest.
+    other: Option<(Time, Shown)>,
     /// Smallest rise seen [Wh].
     step_wh: Option<f64>,
+}
+
+/// What a counter showed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Shown {
+    at: Time,
+    wh: f64,
+    /// Since when it has shown that.
+    since: Time,
 }
 
 impl CounterWatch {
     /// What it could show now, where it shows what it cannot.
     pub fn poll(&mut self, at: Time, wh: f64, rated: Power) -> Option<(f64, f64)> {
-        let Some((then, last)) = self.believed else {
-            self.believed = Some((at, wh));
+        let Some(last) = self.believed else {
+            self.believe(at, wh);
             return None;
         };
-        let possible = self.possible(then, last, at, rated);
+        let possible = self.possible(last, at, rated);
         if wh >= possible.0 && wh <= possible.1 {
             self.believe(at, wh);
             return None;
         }
-        let goes_on = self.other.filter(|(_, before, level)| {
-            let possible = self.possible(*before, *level, at, rated);
+        let goes_on = self.other.filter(|(_, level)| {
+            let possible = self.possible(*level, at, rated);
             wh >= possible.0 && wh <= possible.1
         });
-        let since = goes_on.map_or(at, |(since, _, _)| since);
-        self.other = Some((since, at, wh));
+        let since = goes_on.map_or(at, |(since, _)| since);
+        self.other = Some((since, Shown { at, wh, since: at }));
         if at - since >= PUT_BACK_AFTER {
             self.believed = None;
             self.believe(at, wh);
@@ -152,19 +166,23 @@ impl CounterWatch {
         Some(possible)
     }
 
-    fn possible(&self, then: Time, last: f64, at: Time, rated: Power) -> (f64, f64) {
+    fn possible(&self, last: Shown, at: Time, rated: Power) -> (f64, f64) {
         let step = self.step_wh.unwrap_or(COARSEST_WH);
-        let most = FASTEST_RATIO * (rated * (at - then)).wh() + STEPS_AT_ONCE * step;
+        let not_renewed = (last.at - last.since).min(LONGEST_RENEWAL);
+        let time = (at - last.at) + not_renewed + TRUE_TO;
+        let most = FASTEST_RATIO * (rated * time).wh() + STEPS_AT_ONCE * step;
         // A float that is published in coarse steps may be rounded differently.
-        (last - last.abs() * 1e-6, last + most)
+        (last.wh - last.wh.abs() * 1e-6, last.wh + most)
     }
 
     fn believe(&mut self, at: Time, wh: f64) {
-        let rise = self.believed.map_or(0.0, |(_, last)| wh - last);
+        let before = self.believed.filter(|last| wh <= last.wh);
+        let rise = self.believed.map_or(0.0, |last| wh - last.wh);
         if rise > 0.0 {
             self.step_wh = Some(self.step_wh.map_or(rise, |step| step.min(rise)));
         }
-        self.believed = Some((at, wh));
+        let since = before.map_or(at, |last| last.since);
+        self.believed = Some(Shown { at, wh, since });
         self.other = None;
     }
 }
@@ -230,5 +248,23 @@ mod tests {
             .collect();
         assert_eq!(reset.iter().filter(|bad| **bad).count(), 60);
         assert!(!reset[66]);
+    }
+
+    #[test]
+    fn a_counter_that_is_renewed_each_minute_may_be_asked_each_second() {
+        let rated = Power::from_w(10_000.0);
+        let mut counter = CounterWatch::default();
+        let second = |n: i64| Time::from_unix_ms(n * 1000);
+        // From a watt-hour a minute at dawn to as much as it can.
+        let wh = |minute: i64| {
+            5e6 + (0..minute)
+                .map(|m| (m as f64).clamp(1.0, 160.0))
+                .sum::<f64>()
+        };
+        for n in 0..3 * 3600 {
+            assert_eq!(counter.poll(second(n), wh(n / 60), rated), None, "{n}");
+        }
+        let next = second(3 * 3600);
+        assert!(counter.poll(next, wh(180) + 65_535.0, rated).is_some());
     }
 }
