@@ -25,6 +25,11 @@ const DARK_FROM_W_M2: f64 = 150.0;
 const CONTRADICTS_TIMES: f64 = 1.5;
 const CONTRADICTS_FROM_RATIO: f64 = 0.05;
 
+/// What a few kelvin make of the current of a curve at the voltage of an input that is held back, over the
+/// peak's (engineering judgement) [-].
+const CLOSE_RATIO: f64 = 0.1;
+/// The light may still be about the same after so long.
+const JUST_BEFORE: Span = Span::from_h(1);
 /// The heat of the air stays about the same for so long.
 const LATELY: Span = Span::from_h(6);
 /// Voltage over that of the peak, by the heat of lately, above which an input is held back [-].
@@ -63,6 +68,7 @@ impl Engine {
                 if needs_scaling(&light) {
                     let shares = self.shares_of_clear_sky(&light, &moment);
                     scale_clear_sky(&self.ladder, &mut light, &shares);
+                    self.remember_shares(means.start, &light);
                 }
                 break (self.of_one_kind(by_sky, &moment), light);
             }
@@ -233,7 +239,12 @@ impl Engine {
             };
             share = (amps / prediction.expected.current.a()).max(0.0);
             if at(share).is_some_and(|prediction| is_high(&prediction)) {
-                share = share_on_curve(share, |share| Some(at(share)?.curve_at(volts).0 - amps));
+                let surplus = |share: f64| Some(at(share)?.curve_at(volts).0 - amps);
+                let before = self.state.planes[model.plane].shown;
+                let before = before.filter(|(start, _)| moment.means.start - *start <= JUST_BEFORE);
+                let before = before.map_or(1.0, |(_, share)| share);
+                let close_a = CLOSE_RATIO * prediction.expected.current.a();
+                share = share_on_curve(share, before, close_a, surplus);
             }
         }
         let channels = &self.roles.inverters[i].inputs[k];
@@ -243,6 +254,17 @@ impl Engine {
             own_ratio: prediction.current_uncertainty.own_ratio,
             unsteady_ratio: shows.map_or(0.0, |id| moment.unsteady_ratio(id)),
         })
+    }
+
+    /// Keeps what planes show of a clear sky by their own inputs.
+    fn remember_shares(&mut self, start: Time, light: &Light) {
+        for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
+            let by_itself = plane.filter(|plane| plane.own_inputs.is_some());
+            let share = by_itself.map(|plane| plane.poa.w_m2() / plane.clear_poa.w_m2());
+            if let Some(share) = share.filter(|share| share.is_finite()) {
+                state.shown = Some((start, share));
+            }
+        }
     }
 
     /// Measured over expected peak voltage of the latest slots in which an input was at its peak; `None`

@@ -6,7 +6,7 @@ use super::slots::When;
 use crate::detect::{Edge, Kind, LightSensor, PlaneDay, SoilingWatch, YearWatch};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Light, PlaneLight, WeatherRung};
-use crate::reading::{DeviceId, SolarDay};
+use crate::reading::{DeviceId, SolarDay, Time};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -28,6 +28,8 @@ pub(super) struct PlaneState {
     clear_today: Vec<(WeatherRung, f32)>,
     /// Most rain of a day since the last day that had a level [mm], where it is measured.
     rain_mm: Option<f64>,
+    /// The share of a clear sky that its own inputs have shown last, and when.
+    pub shown: Option<(Time, f64)>,
 }
 
 impl PlaneState {
