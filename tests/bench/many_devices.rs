@@ -6,9 +6,10 @@
 //! them, one after the other: a bare loop over the Modbus library, this project's pollers, and the whole
 //! daemon with analysis, store and reports. Each is measured after it has settled.
 
-use analysis::reading::{Quantity, Time};
+use analysis::reading::{Quantity, Time, Value};
 use config::checked::SiteFile;
 use daemon::clock::Clock;
+use daemon::commands::run::STORE_NAME;
 use daemon::demo::{Registers, serve};
 use daemon::source::modbus::Poller;
 use daemon::source::settings;
@@ -211,15 +212,15 @@ async fn reading(program: &str, addresses: &[String], measured: Duration) {
     std::process::exit(0);
 }
 
-/// Polls between two times that are in the store.
+/// Polls between two times that have a good power in the store.
 fn stored(site: &SiteFile, folder: &Path, begin: Time, end: Time) -> u64 {
-    let path = folder.join("noonmark.sqlite");
+    let path = folder.join(STORE_NAME);
     let store = Store::open_to_read(&path, &Layout::of(&site.plant)).expect("it is there");
     let channels = site.plant.channels.iter();
     let of_polls = channels.filter(|(_, channel)| channel.quantity == Quantity::AcPower);
-    of_polls
-        .map(|(id, _)| store.readings(id, begin, end).expect("reads").len() as u64)
-        .sum()
+    let readings = of_polls.flat_map(|(id, _)| store.readings(id, begin, end).expect("reads"));
+    let good = readings.filter(|reading| matches!(reading.value, Value::Good(_)));
+    good.count() as u64
 }
 
 /// When each device is asked: spread over the time between two polls, for the loop as for the pollers.

@@ -41,7 +41,7 @@ pub(super) const CLIPPING_RATIO: f64 = 0.97;
 pub(super) const CURRENT_LIMIT_RATIO: f64 = 0.98;
 /// Voltage over expected peak voltage above which the inverter holds the array back: at least the
 /// ratio, and as many standard deviations of the expected voltage.
-const HELD_BACK_RATIO: f64 = 1.06;
+pub(crate) const HELD_BACK_RATIO: f64 = 1.06;
 const HELD_BACK_SIGMAS: f64 = 3.0;
 /// Current over expected current below which an input carries nothing [-].
 const NOTHING_RATIO: f64 = 0.02;

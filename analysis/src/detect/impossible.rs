@@ -2,10 +2,10 @@
 //!
 //! Model:   told at the third poll with an impossible value within a day, in a row or not; what came
 //!          in a row ends with the first of three good polls, what returned ends after a day without.
-//!          A lifetime counter may not fall, nor rise by more than rated power x time x 1.2 and the
-//!          steps in which it counts, the time since it was last seen to rise: devices renew it less often
-//!          than they are asked, by up to a quarter of an hour. One that has been put back is believed
-//!          again after an hour.
+//!          A lifetime counter may not fall, nor rise by more than 1.2 x rated power x time and two of its
+//!          steps. The time counts from the renewal before, at most a quarter of an hour back, for devices
+//!          renew it less often than they are asked. One that has been put back is believed again after
+//!          an hour.
 //! Symbols: counter [Wh].
 //! Range:   polls in order of time.
 //! Source:  own; 1.2 and the sentinels as common practice has them. Three polls are the project's
@@ -27,9 +27,10 @@ const PUT_BACK_AFTER: Span = Span::from_h(1);
 /// Over rated power [-]; steps of a counter that may come at once.
 const FASTEST_RATIO: f64 = 1.2;
 const STEPS_AT_ONCE: f64 = 2.0;
-/// Devices renew a counter at least so often (engineering judgement), and the time of a poll is true to so much.
+/// Devices renew a counter at least so often, and an answer is as old as this at most when it is read (engineering
+/// judgement).
 const LONGEST_RENEWAL: Span = Span::from_min(15);
-const TRUE_TO: Span = Span::from_s(20);
+const LATE_BY: Span = Span::from_s(20);
 /// A counter whose steps are not known yet counts in these at most [Wh].
 const COARSEST_WH: f64 = 100_000.0;
 
@@ -136,8 +137,20 @@ pub struct CounterWatch {
 struct Shown {
     at: Time,
     wh: f64,
-    /// Since when it has shown that.
+    /// The latest poll that was surely before it was renewed to that.
     since: Time,
+}
+
+impl Shown {
+    fn first(at: Time, wh: f64) -> Self {
+        Self { at, wh, since: at }
+    }
+
+    /// What it shows next.
+    fn then(self, at: Time, wh: f64) -> Self {
+        let since = if wh > self.wh { self.at } else { self.since };
+        Self { at, wh, since }
+    }
 }
 
 impl CounterWatch {
@@ -156,8 +169,11 @@ impl CounterWatch {
             let possible = self.possible(*level, at, rated);
             wh >= possible.0 && wh <= possible.1
         });
-        let since = goes_on.map_or(at, |(since, _)| since);
-        self.other = Some((since, Shown { at, wh, since: at }));
+        let (since, now) = goes_on.map_or_else(
+            || (at, Shown::first(at, wh)),
+            |(since, level)| (since, level.then(at, wh)),
+        );
+        self.other = Some((since, now));
         if at - since >= PUT_BACK_AFTER {
             self.believed = None;
             self.believe(at, wh);
@@ -169,20 +185,19 @@ impl CounterWatch {
     fn possible(&self, last: Shown, at: Time, rated: Power) -> (f64, f64) {
         let step = self.step_wh.unwrap_or(COARSEST_WH);
         let not_renewed = (last.at - last.since).min(LONGEST_RENEWAL);
-        let time = (at - last.at) + not_renewed + TRUE_TO;
+        let time = (at - last.at) + not_renewed + LATE_BY;
         let most = FASTEST_RATIO * (rated * time).wh() + STEPS_AT_ONCE * step;
         // A float that is published in coarse steps may be rounded differently.
         (last.wh - last.wh.abs() * 1e-6, last.wh + most)
     }
 
     fn believe(&mut self, at: Time, wh: f64) {
-        let before = self.believed.filter(|last| wh <= last.wh);
         let rise = self.believed.map_or(0.0, |last| wh - last.wh);
         if rise > 0.0 {
             self.step_wh = Some(self.step_wh.map_or(rise, |step| step.min(rise)));
         }
-        let since = before.map_or(at, |last| last.since);
-        self.believed = Some(Shown { at, wh, since });
+        let first = Shown::first(at, wh);
+        self.believed = Some(self.believed.map_or(first, |last| last.then(at, wh)));
         self.other = None;
     }
 }
@@ -264,7 +279,19 @@ mod tests {
         for n in 0..3 * 3600 {
             assert_eq!(counter.poll(second(n), wh(n / 60), rated), None, "{n}");
         }
-        let next = second(3 * 3600);
-        assert!(counter.poll(next, wh(180) + 65_535.0, rated).is_some());
+        let next = 3 * 3600;
+        assert!(
+            counter
+                .poll(second(next), wh(180) + 65_535.0, rated)
+                .is_some()
+        );
+        // Put back at noon: not believed for an hour, and believed from then on.
+        let put_back = |n: i64| (n / 60) as f64 * 160.0;
+        let refused = (1..2 * 3600).filter(|n| {
+            counter
+                .poll(second(next + n), put_back(*n), rated)
+                .is_some()
+        });
+        assert_eq!(refused.count(), 3600);
     }
 }

@@ -80,7 +80,7 @@ pub use export::{ExportPoll, ExportSite, ExportWatch, Exporter};
 pub use export_day::ExportDay;
 pub use frozen::{Frozen, FrozenWatch, WatchedValue};
 pub use gate::{Gate, GateFacts, gate};
-pub(crate) use gate::{MAX_UNSTEADY_RATIO, MIN_POA_W_M2};
+pub(crate) use gate::{HELD_BACK_RATIO, MAX_UNSTEADY_RATIO, MIN_POA_W_M2};
 pub use impossible::{CounterWatch, ImpossibleValue, ImpossibleWatch};
 pub use isolation::{
     Fall, Falling, FaultPosition, IsolationPoll, IsolationWatch, Morning, MorningPoll,
@@ -99,7 +99,7 @@ pub use phase_days::DaysMean;
 pub use possible::{Possible, is_sentinel};
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
-pub use residual::{Residual, common_factor, is_held_back, reference_current, residual};
+pub use residual::{Residual, common_factor, reference_current, residual};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use sensor::{SensorBasis, SensorFault, SensorSlot, SensorWatch};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};

@@ -51,16 +51,11 @@ impl Residual {
     }
 }
 
-/// Whether an input at a voltage is surely not at its peak, but right of it.
-pub fn is_held_back(prediction: &Prediction, volts: f64) -> bool {
-    volts > held_back_above_v(&prediction.expected)
-}
-
 /// Current that a curve gives at a voltage [A]: the peak's where the voltage may be the peak's, for
 /// there the curve is steep and the cells' temperature moves it; most of the peak's at least.
 pub fn reference_current(prediction: &Prediction, volts: f64) -> f64 {
     let peak = &prediction.expected;
-    if !is_held_back(prediction, volts) {
+    if volts <= held_back_above_v(peak) {
         return peak.current.a();
     }
     let (curve, _) = prediction.curve_at(volts);

@@ -8,8 +8,7 @@
 //!          In health E[R] grows by one a day at most, for any mean up to e, so false alarms are at
 //!          least A days apart on the mean (optional stopping; Shiryaev's and Roberts' procedure).
 //!          What is believed later than a stated time after it began is not said, unless it lies 4 M
-//!          beyond e, and as far beyond it as e itself: it stands unsaid, and what grows beyond it is
-//!          looked for anew.
+//!          beyond e and is twice e at least: it stands unsaid, and what grows beyond it is looked for anew.
 //!          It ends by the same rule the other way round: from the size that stands back to e.
 //! Symbols: x, s, e, m in the unit of the stream, larger is worse; R, A [-].
 //! Range:   s > 0, M > 0, A > 1.
@@ -32,8 +31,8 @@ const WRONG_DAYS: f64 = 0.03;
 const WRONG_SPREAD: f64 = 30.0;
 /// Days between false ends of a finding whose fault still stands.
 const DAYS_BETWEEN_FALSE_ENDS: f64 = 3650.0;
-/// What lies so many of the smallest sizes beyond the edge, and as far as the edge lies out, is said, however
-/// long it took (engineering judgement).
+/// What lies so many of the smallest sizes beyond the edge, and is twice the edge at least, is said, however long
+/// it took (engineering judgement).
 const UNSAID_AT_MOST: f64 = 4.0;
 /// Weight of the latest day in the size that stands [-].
 const LATEST: f64 = 0.1;

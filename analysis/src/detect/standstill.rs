@@ -13,7 +13,7 @@ pub struct Standstill {
     pub light: Span,
     /// Energy that was expected meanwhile [Wh].
     pub missing_wh: f64,
-    /// Whether it worked well in the lit slot just before.
+    /// Whether it worked well just before: the slot in which it stops is partly worked.
     pub came_at_once: bool,
 }
 
@@ -22,9 +22,9 @@ pub struct Standstill {
 pub enum Made {
     /// Nothing, where so much was expected [Wh].
     Nothing(f64),
-    /// Less than half of what was expected.
+    /// Less than what counts as well, or nobody knows.
     Little,
-    /// More than that.
+    /// About what was expected.
     Well,
 }
 
@@ -45,14 +45,13 @@ impl StandstillWatch {
     /// Takes one lit slot; dark slots are not handed in. Returns how long it has stood still.
     pub fn lit_slot(&mut self, start: Time, slot: Span, made: Made) -> Option<Standstill> {
         let Made::Nothing(expected_wh) = made else {
-            let worked_until = (made == Made::Well).then_some(start + slot);
-            *self = Self {
-                now: None,
-                worked_until,
-            };
+            self.now = None;
+            if made == Made::Well {
+                self.worked_until = Some(start + slot);
+            }
             return None;
         };
-        let came_at_once = self.worked_until == Some(start);
+        let came_at_once = self.worked_until.is_some_and(|until| start - until <= slot);
         let still = self.now.get_or_insert(Standstill {
             began: start,
             light: Span::ZERO,
@@ -86,7 +85,9 @@ mod tests {
         let nothing = Made::Nothing(100.0);
         let came_at_once = |slots: &[Made]| after(slots).map(|still| still.came_at_once);
         assert_eq!(came_at_once(&[Made::Well, nothing, nothing]), Some(true));
-        let faded = [Made::Well, Made::Little, nothing];
+        let partly = [Made::Well, Made::Little, nothing];
+        assert_eq!(came_at_once(&partly), Some(true));
+        let faded = [Made::Well, Made::Little, Made::Little, nothing];
         assert_eq!(came_at_once(&faded), Some(false));
         assert_eq!(came_at_once(&[nothing]), Some(false));
         assert_eq!(after(&[nothing, Made::Little]), None);

@@ -1,7 +1,7 @@
 //! The light of a slot, and whether it has frozen lately. Never in here: a verdict.
 
 use super::Engine;
-use crate::detect::{Kind, is_held_back, reference_current};
+use crate::detect::{HELD_BACK_RATIO, Kind, reference_current};
 use crate::expected::shade::Shade;
 use crate::expected::{
     InputShare, Light, Moment, PlaneLight, PlaneShare, Prediction, WeatherRung, needs_scaling,
@@ -30,10 +30,8 @@ const CONTRADICTS_FROM_RATIO: f64 = 0.05;
 const CLOSE_RATIO: f64 = 0.1;
 /// The light may still be about the same after so long.
 const JUST_BEFORE: Span = Span::from_h(1);
-/// The heat of the air stays about the same for so long.
+/// The heat of the air stays about the same for so long (engineering judgement: 10 K are 4 % of the voltage).
 const LATELY: Span = Span::from_h(6);
-/// Voltage over that of the peak, by the heat of lately, above which an input is held back [-].
-const HELD_BACK_TODAY_RATIO: f64 = 1.08;
 
 /// The light of a slot.
 pub(super) struct Lights {
@@ -222,38 +220,59 @@ impl Engine {
         let (volts, amps) = self.operating_point(i, k, moment.means)?;
         let model = &self.chain.inputs[i][k];
         let prediction = self.chain.predict_in_shade(model, light, &factors, shade)?;
-        let mut share = (amps / reference_current(&prediction, volts)).max(0.0);
-        // A voltage above the peak's under a clear sky is that of cooler cells under clouds, or of an
-        // input that is held back: then its current alone says too little. How cool they are today, its
-        // voltage has shown while it was at its peak.
-        let lately = self.voltage_ratio_lately((i, k), moment.means.start);
-        let volts = volts / lately.unwrap_or(1.0);
-        let is_high = |prediction: &Prediction| match lately {
-            Some(_) => volts > HELD_BACK_TODAY_RATIO * prediction.expected.voltage.v(),
-            None => is_held_back(prediction, volts),
-        };
-        if is_high(&prediction) {
-            let at = |share: f64| {
-                let light = with_plane_scaled(light, model.plane, share);
-                self.chain.predict_in_shade(model, &light, &factors, shade)
-            };
-            share = (amps / prediction.expected.current.a()).max(0.0);
-            if at(share).is_some_and(|prediction| is_high(&prediction)) {
-                let surplus = |share: f64| Some(at(share)?.curve_at(volts).0 - amps);
-                let before = self.state.planes[model.plane].shown;
-                let before = before.filter(|(start, _)| moment.means.start - *start <= JUST_BEFORE);
-                let before = before.map_or(1.0, |(_, share)| share);
-                let close_a = CLOSE_RATIO * prediction.expected.current.a();
-                share = share_on_curve(share, before, close_a, surplus);
-            }
-        }
+        let by_curve =
+            self.share_held_back((i, k), light, moment, shade, (&prediction, volts, amps));
         let channels = &self.roles.inverters[i].inputs[k];
         let shows = channels.current.or(channels.power);
         Some(InputShare {
-            share,
+            share: by_curve
+                .unwrap_or_else(|| amps / reference_current(&prediction, volts))
+                .max(0.0),
+            by_curve: by_curve.is_some(),
             own_ratio: prediction.current_uncertainty.own_ratio,
             unsteady_ratio: shows.map_or(0.0, |id| moment.unsteady_ratio(id)),
         })
+    }
+
+    /// The share of a clear sky that an input shows by its place on the curve; `None` unless its voltage says
+    /// that it is held back. A voltage above that of the peak under a clear sky may also be that of cooler
+    /// cells: how cool they are today it has shown while it was at its peak.
+    fn share_held_back(
+        &self,
+        (i, k): (usize, usize),
+        light: &Light,
+        moment: &Moment,
+        shade: Shade,
+        (clear, volts, amps): (&Prediction, f64, f64),
+    ) -> Option<f64> {
+        let now = moment.means.start;
+        let volts = volts / self.voltage_ratio_lately((i, k), now)?;
+        let is_held_back = |at: &Prediction| volts > HELD_BACK_RATIO * at.expected.voltage.v();
+        if !is_held_back(clear) {
+            return None;
+        }
+        let model = &self.chain.inputs[i][k];
+        let rung = WeatherRung::ScaledClearSky;
+        let factors = self.state.calibration.factors((i, k), rung).without_light();
+        let under = |share: f64| {
+            let light = with_plane_scaled(light, model.plane, share);
+            self.chain.predict_in_shade(model, &light, &factors, shade)
+        };
+        let clear_a = clear.expected.current.a();
+        let least = (amps / clear_a).max(0.0);
+        if !is_held_back(&under(least)?) {
+            return None;
+        }
+        let surplus = |share: f64| Some(under(share)?.curve_at(volts).0 - amps);
+        let before = self.state.planes[model.plane].shown;
+        let before = before.filter(|(start, _)| now - *start <= JUST_BEFORE);
+        let before = before.map_or(1.0, |(_, share)| share);
+        Some(share_on_curve(
+            least,
+            before,
+            CLOSE_RATIO * clear_a,
+            surplus,
+        ))
     }
 
     /// Keeps what planes show of a clear sky by their own inputs.

@@ -11,7 +11,7 @@ use crate::reading::{Energy, Power, Span, Time};
 /// Lit time without output until covered modules or an inverter that is off are said.
 const COVERED_AFTER: Span = Span::from_h(1);
 const OFF_AFTER: Span = Span::from_h(2);
-/// Share of the expected power from which an inverter works well [-].
+/// Share of the expected power from which an inverter works well (engineering judgement) [-].
 const WELL_RATIO: f64 = 0.5;
 /// Slots without output are remembered this long: a trip is told only after ten minutes.
 const IDLE_KEPT: Span = Span::from_h(1);
@@ -59,8 +59,8 @@ impl Engine {
         .iter()
         .any(|kind| self.state.book.stands(&device, *kind))
             || self.state.inverters[i].protection.explains_standstill();
-        // Snow neither stops an inverter, nor spares its neighbours on the plane, nor covers all of them from
-        // one slot to the next.
+        // Snow neither stops an inverter, nor spares its neighbours on the plane, nor covers every module
+        // from one slot to the next.
         let neighbour_works = (0..now.len())
             .any(|j| now[j].facts.producing == Some(true) && self.share_a_plane(i, j));
         let came_at_once = still.is_some_and(|still| still.came_at_once);

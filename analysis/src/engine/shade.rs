@@ -23,7 +23,8 @@ const OTHER_LOSSES: [Kind; 5] = [
 /// How far the normal of a plane lies from where the site file says, towards the sun or away from it,
 /// one standard deviation [rad]: tilt by one degree, azimuth by a few, and as much again with the other
 /// sign in the part of the day that it is measured by (engineering judgement). Of oblique beam it takes
-/// the tangent of the incidence, up to this [deg], and as much of the plane that shows the sky.
+/// the tangent of the incidence, up to this [deg]. So it does of a plane that shows the sky, whose error
+/// comes out here by as much as this plane has more of the beam.
 const FACING_RAD: f64 = 0.05;
 const MOST_SLANT_DEG: f64 = 85.0;
 /// How far light that is brought into a plane strays from hour to hour of a clear day, the same on days
@@ -94,7 +95,7 @@ impl Engine {
             let incidence_deg = plane.incidence.deg().min(MOST_SLANT_DEG);
             incidence_deg.to_radians().tan()
         };
-        let showing = plane.shown_by.and_then(|q| light.planes[q].as_ref());
+        let showing = plane.sky_from.and_then(|q| light.planes[q].as_ref());
         let slants = slant(plane).hypot(showing.map_or(0.0, slant));
         let brought_sigma = if is_alone {
             BROUGHT_RATIO.hypot(plane.beam_share * FACING_RAD * slants)

@@ -65,7 +65,7 @@ pub(super) struct ShownBy {
 /// The light that a sky gives a plane.
 pub(super) struct Given {
     /// The plane that shows the sky, if one does.
-    pub shown_by: Option<usize>,
+    pub sky_from: Option<usize>,
     /// Irradiance in the plane [W/m2].
     pub poa_w_m2: f64,
     /// What reaches the cells.
@@ -87,7 +87,9 @@ pub(super) fn shown_by_planes(
         let lit = plane.filter(|plane| plane.clear_poa.w_m2() > LEAST_CLEAR_W_M2)?;
         let sensor =
             (lit.rung == WeatherRung::PlaneSensor).then_some((lit.poa.w_m2(), lit.unsteady_ratio));
-        let inputs = shares[p].together().map(|together| {
+        // By its place on a curve an input shows the light of its own plane, and not well enough for others.
+        let at_peak = shares[p].together().filter(|together| !together.by_curve);
+        let inputs = at_peak.map(|together| {
             let w_m2 = together.share * lit.clear_poa.w_m2();
             (w_m2, together.unsteady_ratio)
         });
@@ -174,7 +176,7 @@ pub(super) fn light_under(
     let brighter = on_plane(&sky::under_clouds(sky, shown.brighter, sun));
     let times = (brighter.total().w_m2() / poa_w_m2 - 1.0).abs() / BRIGHTER_RATIO;
     Given {
-        shown_by: Some(shown.plane),
+        sky_from: Some(shown.plane),
         poa_w_m2,
         effective: ladder.effective(p, &taken, sun),
         beam_share: ladder.beam_share(p, &taken, sun),
@@ -207,7 +209,7 @@ pub(super) fn light_between(
     let furthest = ends.map(|end| (end / poa_w_m2 - 1.0).abs());
     let uniform = furthest[0].max(furthest[1]) / UNIFORM;
     Given {
-        shown_by: None,
+        sky_from: None,
         poa_w_m2,
         effective: ladder.effective(p, &taken, sun),
         beam_share: ladder.beam_share(p, &taken, sun),

@@ -255,7 +255,7 @@ impl Ladder {
             clear_poa: clear.total(),
             rung: taken.rung,
             own_inputs: None,
-            shown_by: None,
+            sky_from: None,
             sensor: taken.sensor,
             sigma: light_sigma(&taken, cos),
             unsteady_ratio: taken.sensor.map_or(0.0, |id| moment.unsteady_ratio(id)),

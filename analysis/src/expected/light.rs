@@ -45,8 +45,8 @@ pub struct PlaneLight {
     pub rung: WeatherRung,
     /// How many inputs of the plane itself show it [-], if they do: then it has no gain of its own.
     pub own_inputs: Option<f64>,
-    /// The other plane that shows the sky by which it is lit, if one does.
-    pub shown_by: Option<usize>,
+    /// Index of the other plane by which the sky over this one is known, if one shows it.
+    pub sky_from: Option<usize>,
     /// The sensor that it came from.
     pub sensor: Option<ChannelId>,
     /// One standard deviation of the irradiance [-].

@@ -146,7 +146,7 @@ mod tests {
             clear_poa: watts,
             rung: WeatherRung::PlaneSensor,
             own_inputs: None,
-            shown_by: None,
+            sky_from: None,
             sensor: None,
             sigma: light,
             unsteady_ratio: 0.0,

@@ -108,6 +108,10 @@ fn by_own_inputs(plane: PlaneLight, together: Together) -> PlaneLight {
     PlaneLight {
         own_inputs: Some(together.inputs),
         unsteady_ratio: together.unsteady_ratio,
+        sigma: match together.by_curve {
+            true => sigma::BY_PLACE_ON_CURVE,
+            false => sigma::SCALED_BY_SIBLINGS,
+        },
         ..scale(plane, together.share)
     }
 }
@@ -116,7 +120,7 @@ fn from(plane: PlaneLight, given: Given) -> PlaneLight {
     PlaneLight {
         effective: given.effective,
         beam_share: given.beam_share,
-        shown_by: given.shown_by,
+        sky_from: given.sky_from,
         sigma: given.sigma,
         unsteady_ratio: given.unsteady_ratio,
         ..scale(plane, given.poa_w_m2 / plane.poa.w_m2())
@@ -153,6 +157,7 @@ mod tests {
                 share: *share,
                 own_ratio: 0.015,
                 unsteady_ratio: 0.0,
+                by_curve: false,
             });
         }
         plane

@@ -6,7 +6,9 @@
 //!          so that inputs that agree are averaged and one that a fault has lowered does not count;
 //!          n = sum(w_k) of them show it.
 //! Symbols: s_k share of input k [-], u_k its own standard deviation, the tracker's included [-]
-//! Range:   at least one input that vouches: it reports, its inverter is at work, nothing stands on it.
+//! Range:   at least one input that vouches: it reports, its inverter is at work, nothing stands on it. One
+//!          that is held back shows the light only by its place on the curve (`on_curve`), and is heard
+//!          where none at its peak is.
 //! Source:  own; weight in `reading::robust`
 //! Check:   tests below; tests/acceptance/coverage.rs for the widths that follow.
 
@@ -22,12 +24,14 @@ pub struct InputShare {
     pub own_ratio: f64,
     /// Relative error from light that changed during the slot [-].
     pub unsteady_ratio: f64,
+    /// Whether it is held back, and shows the light by its place on the curve.
+    pub by_curve: bool,
 }
 
 /// What the inputs of one plane show.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PlaneShare {
-    /// Inputs that can vouch for the light.
+    /// Inputs that can vouch for the light: all of them at their peak, or none.
     vouching: Vec<InputShare>,
     /// Inputs that cannot: on which a finding stands, or whose inverter is not at work.
     others: usize,
@@ -42,12 +46,22 @@ pub(super) struct Together {
     pub inputs: f64,
     /// Relative error from light that changed during the slot [-].
     pub unsteady_ratio: f64,
+    /// Whether it is by their places on the curve.
+    pub by_curve: bool,
 }
 
 impl PlaneShare {
     /// Takes one more input that can vouch for the light.
     pub fn add(&mut self, input: InputShare) {
-        self.vouching.push(input);
+        let heard = self.vouching.first().map(|first| first.by_curve);
+        match (heard, input.by_curve) {
+            (Some(false), true) => self.others += 1,
+            (Some(true), false) => {
+                self.others += self.vouching.len();
+                self.vouching = vec![input];
+            }
+            _ => self.vouching.push(input),
+        }
     }
 
     /// Takes one more input that cannot.
@@ -67,6 +81,7 @@ impl PlaneShare {
 
     /// What they show; `None` where none can vouch.
     pub(super) fn together(&self) -> Option<Together> {
+        let by_curve = self.vouching.first()?.by_curve;
         let best = self.vouching.iter().map(|i| i.share).reduce(f64::max)?;
         let weight = |input: &InputShare| {
             let sigma = std::f64::consts::SQRT_2 * best * input.own_ratio.hypot(sigma::TRACKER);
@@ -84,6 +99,7 @@ impl PlaneShare {
             share: weighed(|input| input.share) / inputs, // eq. (1)
             inputs,
             unsteady_ratio: weighed(|input| input.unsteady_ratio) / inputs,
+            by_curve,
         })
     }
 }
@@ -99,6 +115,7 @@ mod tests {
                 share: *share,
                 own_ratio: 0.015,
                 unsteady_ratio: 0.0,
+                by_curve: false,
             });
         }
         plane.together().expect("inputs vouch")
@@ -115,6 +132,28 @@ mod tests {
     fn one_open_string_of_eight_does_not_lower_the_light() {
         let all = together(&[0.80, 0.80 * 7.0 / 8.0]);
         assert!((all.share - 0.80).abs() < 0.002, "{all:?}");
+    }
+
+    #[test]
+    fn inputs_that_are_held_back_are_heard_where_no_other_is() {
+        let input = |share, by_curve| InputShare {
+            share,
+            own_ratio: 0.015,
+            unsteady_ratio: 0.0,
+            by_curve,
+        };
+        let (held_back, free) = (input(0.9, true), input(0.8, false));
+        for inputs in [[held_back, free, free], [free, held_back, free]] {
+            let mut plane = PlaneShare::default();
+            inputs.into_iter().for_each(|input| plane.add(input));
+            let together = plane.together().expect("inputs vouch");
+            assert_eq!((together.share, together.by_curve), (0.8, false));
+            assert!(plane.has_others());
+        }
+        let mut plane = PlaneShare::default();
+        plane.add(held_back);
+        let alone = plane.together().expect("it vouches");
+        assert_eq!((alone.share, alone.by_curve), (0.9, true));
     }
 
     #[test]

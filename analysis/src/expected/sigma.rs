@@ -94,6 +94,8 @@ fn horizontal(diffuse: DiffuseShare, share: Sigma) -> Sigma {
 pub(super) const UNSCALED_CLEAR_SKY: Sigma = Sigma::new(0.0, 0.5);
 /// From a clear sky scaled by siblings on the plane.
 pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.007, 0.002);
+/// From a clear sky scaled by inputs that are held back: a few kelvin, at 2 to 5 % each (`on_curve`).
+pub(super) const BY_PLACE_ON_CURVE: Sigma = Sigma::new(0.0, 0.1);
 /// From the sky that another plane shows, by a sensor in it or by its inputs; the turbidity; and the
 /// diffuse light, of which two planes do not see the same. The widths were set on the drawn plants of
 /// seeds 1001 to 1120, the last steps with seeds 1 to 120 in sight (DEVELOPERS.md).

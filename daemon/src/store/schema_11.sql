@@ -10,7 +10,9 @@ WHERE type = 'table' AND name = 'reading';
 PRAGMA writable_schema = RESET;
 -- What stands there now is looked at, so that a table with another text is an error and not left as it was. Others who
 -- have the file open read its tables again after a change of this kind.
-CREATE TABLE exchanged (tables INTEGER NOT NULL CHECK (tables = 1)) STRICT;
+CREATE TABLE exchanged (
+    tables INTEGER NOT NULL CONSTRAINT the_table_reading_has_an_unknown_text CHECK (tables = 1)
+) STRICT;
 INSERT INTO exchanged
 SELECT count(*) FROM sqlite_schema
 WHERE type = 'table' AND name = 'reading'

@@ -215,12 +215,13 @@ fn slow(fault: &mut Fault, on: &DrawnPlant, draw: &mut Draw, day: Time) {
             fault.act = Act::Isolation(ohm, draw.chance(0.5));
         }
         "isolation_falling" => {
-            // A warning is due half a decade below what was (the project's reference, engineering
-            // judgement), and of less than 1 Mohm, above which a sound array may be anywhere.
+            // A warning is due when it has fallen by half a decade and lies under 1 Mohm, above which a
+            // sound array may be anywhere (engineering judgement; the numbers of eq. 2 of
+            // `detect/isolation/falling.rs`).
             const DUE_DECADES: f64 = 0.5;
             const DUE_BELOW_OHM: f64 = 1e6;
-            let above = (on.truth.insulation.0 / DUE_BELOW_OHM).log10();
-            let days = 30.0 * above.max(DUE_DECADES) / size;
+            let decades_to_it = (on.truth.insulation.0 / DUE_BELOW_OHM).log10();
+            let days = 30.0 * decades_to_it.max(DUE_DECADES) / size;
             fault.evident = fault.began + hours(24.0 * days);
             fault.act = Act::IsolationFalls(size / 30.0);
         }

@@ -8,7 +8,7 @@
 //!          the rest is common practice, as each line's rule says.
 //! Check:   tests below, worked by hand.
 
-use super::{Check, Good, Line, Verdict, line, of_input, of_inverter};
+use super::{Check, Line, Verdict, line, of_input, of_inverter};
 use crate::plant::{Input, Inverter, Module, Plant, PvString};
 use std::collections::BTreeSet;
 
@@ -27,7 +27,7 @@ pub(super) fn input(plant: &Plant, inverter: &Inverter, input: &Input) -> Vec<Li
     if input.strings.len() > 1 {
         lines.push(spread(plant, inverter, input));
         let planes: BTreeSet<usize> = input.strings.iter().map(|s| s.plane).collect();
-        let one_plane = (Good::UpTo, 1.0, Verdict::Look);
+        let one_plane = (1.0, Verdict::Look);
         let count = planes.len() as f64;
         lines.push(line(
             of_input(inverter, input),
@@ -44,7 +44,7 @@ pub(super) fn input(plant: &Plant, inverter: &Inverter, input: &Input) -> Vec<Li
 pub(super) fn dc_ac_ratio(plant: &Plant, inverter: &Inverter) -> Line {
     let dc_w = inverter.inputs.iter().map(|i| plant.input_rated(i).w());
     let ratio = dc_w.sum::<f64>() / inverter.rated_ac.w();
-    let limit = (Good::UpTo, MAX_DC_AC_RATIO, Verdict::Look);
+    let limit = (MAX_DC_AC_RATIO, Verdict::Look);
     line(of_inverter(inverter), Check::DcAcRatio, ratio, limit)
 }
 
@@ -55,7 +55,7 @@ fn currents(plant: &Plant, inverter: &Inverter, input: &Input) -> Vec<Line> {
     let imp: f64 = of_strings(plant, input, |m| m.imp.a()).sum();
     let largest = isc().fold(0.0, f64::max);
     let subject = || of_input(inverter, input);
-    let up_to = |limit, outside| (Good::UpTo, limit, outside);
+    let up_to = |limit, outside| (limit, outside);
     // One limit, seen from both ends; a mixed input can pass the first and not the second.
     let backwards = up_to(rating / ISC_FACTOR / strings, Verdict::Look);
     let design = ISC_FACTOR * isc().sum::<f64>();
@@ -85,7 +85,7 @@ fn spread(plant: &Plant, inverter: &Inverter, input: &Input) -> Line {
     let voc = |s: &PvString| f64::from(s.count) * plant.modules[s.module].voc.v();
     let largest = input.strings.iter().map(voc).fold(0.0, f64::max);
     let smallest = input.strings.iter().map(voc).fold(largest, f64::min);
-    let limit = (Good::UpTo, MAX_SPREAD_RATIO, Verdict::Wrong);
+    let limit = (MAX_SPREAD_RATIO, Verdict::Wrong);
     let ratio = (largest - smallest) / largest;
     let mut line = line(
         of_input(inverter, input),

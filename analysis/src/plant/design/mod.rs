@@ -9,7 +9,7 @@ mod limits;
 mod rule;
 mod voltage;
 
-pub use rule::Check;
+pub use rule::{Check, Good};
 
 use super::{Input, Inverter, Plant, PvString};
 use std::fmt;
@@ -96,21 +96,9 @@ pub fn check(plant: &Plant) -> Vec<Line> {
 /// mild climate; a line that rests on it is never simply ok.
 pub const ASSUMED_COLDEST_DEGC: f64 = -10.0;
 
-/// Which side of a limit is good.
-#[derive(Clone, Copy)]
-enum Good {
-    UpTo,
-    AtLeast,
-}
-
 /// A line whose verdict is `outside` on the bad side of the limit.
-fn line(
-    subject: Subject,
-    check: Check,
-    value: f64,
-    (good, limit, outside): (Good, f64, Verdict),
-) -> Line {
-    let margin = match good {
+fn line(subject: Subject, check: Check, value: f64, (limit, outside): (f64, Verdict)) -> Line {
+    let margin = match check.good() {
         Good::UpTo => limit - value,
         Good::AtLeast => value - limit,
     };

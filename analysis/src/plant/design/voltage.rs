@@ -13,7 +13,7 @@
 //!          from memory, verify; (3), (4) first order of the one-diode model, common practice.
 //! Check:   tests below, against numbers computed with a one-diode model and by hand.
 
-use super::{ASSUMED_COLDEST_DEGC, Check, Good, Line, Verdict, line, of_string};
+use super::{ASSUMED_COLDEST_DEGC, Check, Line, Verdict, line, of_string};
 use crate::plant::{Input, Inverter, Module, Plant, PvString};
 
 const STC_DEGC: f64 = 25.0;
@@ -35,25 +35,25 @@ pub(super) fn string(
     let max_dc = inverter.max_dc_voltage.v();
     let mut lines = Vec::new();
 
-    let up_to_max_dc = (Good::UpTo, max_dc, Verdict::Wrong);
+    let up_to_max_dc = (max_dc, Verdict::Wrong);
     let voc = n * voc_at(module, t_min);
     lines.push(line(subject(), Check::ColdestVoc, voc, up_to_max_dc));
     if let Some(factor) = coldest_factor(t_min) {
         let voc = n * module.voc.v() * factor; // eq. (2)
-        let limit = (Good::UpTo, max_dc, Verdict::Look);
+        let limit = (max_dc, Verdict::Look);
         lines.push(line(subject(), Check::ColdestVocByFactor, voc, limit));
     }
-    let window_max = (Good::UpTo, inverter.tracking_max.v(), Verdict::Look);
+    let window_max = (inverter.tracking_max.v(), Verdict::Look);
     let vmp_cold = n * vmp_at(module, t_min);
     lines.push(line(subject(), Check::ColdestVmp, vmp_cold, window_max));
     if assumed {
         // On an assumed temperature nothing is simply ok, and nothing simply wrong.
         lines.iter_mut().for_each(|l| l.verdict = Verdict::Look);
     }
-    let window_min = (Good::AtLeast, inverter.tracking_min.v(), Verdict::Wrong);
+    let window_min = (inverter.tracking_min.v(), Verdict::Wrong);
     let vmp_hot = n * vmp_at(module, t_max);
     lines.push(line(subject(), Check::HottestVmp, vmp_hot, window_min));
-    let start = (Good::AtLeast, inverter.start_voltage.v(), Verdict::Wrong);
+    let start = (inverter.start_voltage.v(), Verdict::Wrong);
     let voc_low = n * low_light_voc(module);
     lines.push(line(subject(), Check::StartVoltage, voc_low, start));
     lines

@@ -33,6 +33,7 @@ pub(super) struct Place {
 
 const DEVICES: &str = "Address of an inverter or weather device on Modbus TCP, as 192.0.2.7:502, with its \
                        unit as 192.0.2.7:502,3 (enter alone: no more)";
+const OTHER_ADDRESS: &str = "Its right address (enter alone: leave it out)";
 
 impl Answers {
     /// Takes what is given and asks for the rest.
@@ -49,7 +50,7 @@ impl Answers {
         let devices: Result<Vec<Place>, _> = given.devices.iter().map(|text| place(text)).collect();
         let mut devices = devices?;
         if devices.is_empty() {
-            while let Some(place) = another_device(talk)? {
+            while let Some(place) = asked(DEVICES, talk, place)? {
                 devices.push(place);
             }
         }
@@ -57,9 +58,9 @@ impl Answers {
     }
 }
 
-/// One more device, if there is one.
-pub(super) fn another_device(talk: &mut Talk<'_>) -> Result<Option<Place>, InitError> {
-    asked(DEVICES, talk, place)
+/// The address that was meant by one at which nothing answers.
+pub(super) fn other_address(talk: &mut Talk<'_>) -> Result<Option<Place>, InitError> {
+    asked(OTHER_ADDRESS, talk, place)
 }
 
 fn site_keys() -> impl Iterator<Item = &'static Key> {

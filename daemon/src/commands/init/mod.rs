@@ -83,7 +83,7 @@ pub struct Talk<'a> {
 ///
 /// # Errors
 /// If the file is there already, an answer is none, or a device does not answer; nothing is written
-/// then. A person is asked again.
+/// then. A person is asked for another address instead.
 pub async fn init(path: &Path, given: Given, talk: &mut Talk<'_>) -> Result<(), InitError> {
     let failed = |source| InitError::Write {
         path: path.to_owned(),
@@ -106,7 +106,9 @@ pub async fn init(path: &Path, given: Given, talk: &mut Talk<'_>) -> Result<(), 
             // What somebody has typed so far is not lost for one address.
             Err(why @ InitError::Unreachable { .. }) if talk.is_person => {
                 writeln!(talk.out, "failed to {why}").map_err(InitError::Print)?;
-                places.extend(answers::another_device(talk)?);
+                if let Some(place) = answers::other_address(talk)? {
+                    places.push_front(place);
+                }
             }
             Err(why) => return Err(why),
         }
@@ -150,13 +152,9 @@ mod tests {
         let said = String::from_utf8(out).expect("text");
         let refused = format!("failed to ask the device at {nobody}, unit 1");
         assert!(said.contains(&refused), "{said}");
-        // Once for it, once for no more, once in its place.
-        assert_eq!(
-            said.matches("(enter alone: no more)\n> ").count(),
-            3,
-            "{said}"
-        );
+        assert!(said.contains("(enter alone: leave it out)\n> "), "{said}");
         let text = std::fs::read_to_string(&file).expect("written");
         assert!(text.contains("name = \"A barn\""), "{text}");
+        assert!(!text.contains("[[inverter]]"), "{text}");
     }
 }

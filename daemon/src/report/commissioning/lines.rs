@@ -1,6 +1,7 @@
 //! A line of the commissioning: what was found, what was wanted, how it stands and by which rule.
 //! Never in here: where the numbers come from.
 
+use crate::commands::check;
 use crate::text;
 use analysis::expected::Known;
 use analysis::plant::design;
@@ -47,21 +48,16 @@ pub struct Line {
 
 /// A limit of the design.
 pub fn of_design(line: &design::Line) -> Line {
+    // No line ends between a number and its unit.
     let unit = line.check.unit();
-    let with_unit = |value: f64| match unit {
-        // No line ends between a number and its unit.
-        "V" => format!("{value:.1}\u{a0}V"),
-        "A" => format!("{value:.2}\u{a0}A"),
-        "planes" => format!("{value:.0}"),
-        _ => format!("{value:.3}"),
-    };
+    let with_unit = |value: f64| check::with_unit(value, unit).replace(' ', "\u{a0}");
     Line {
         what: format!("{}: {}", line.subject, line.check.name()),
         found: with_unit(line.value),
         wanted: line.limit.map_or_else(String::new, |limit| {
-            let side = match is_floor(line.value, limit, line.margin) {
-                true => "at least",
-                false => "at most",
+            let side = match line.check.good() {
+                design::Good::AtLeast => "at least",
+                design::Good::UpTo => "at most",
             };
             format!("{side} {}", with_unit(limit))
         }),
@@ -72,12 +68,6 @@ pub fn of_design(line: &design::Line) -> Line {
         },
         rule: line.check.rule().to_owned(),
     }
-}
-
-/// Whether a value has to lie above its limit: the margin counts upwards from the limit then.
-fn is_floor(value: f64, limit: f64, margin: Option<f64>) -> bool {
-    let above = value - limit;
-    margin.is_some_and(|margin| (margin - above).abs() < (margin + above).abs())
 }
 
 /// The ends of a 95 % interval.
@@ -142,10 +132,23 @@ mod tests {
 
     #[test]
     fn a_limit_says_on_which_side_of_it_a_value_has_to_lie() {
-        assert!(is_floor(473.4, 180.0, Some(293.4)));
-        assert!(is_floor(170.0, 180.0, Some(-10.0)));
-        assert!(!is_floor(738.4, 1000.0, Some(261.6)));
-        assert!(!is_floor(1038.4, 1000.0, Some(-38.4)));
-        assert!(!is_floor(1.0, 1.0, Some(0.0)));
+        let line = |check, limit| {
+            let line = design::Line {
+                subject: design::Subject {
+                    inverter: "inv-1".to_owned(),
+                    input: Some(1),
+                    string: None,
+                },
+                check,
+                value: 180.0,
+                limit: Some(limit),
+                margin: Some(0.0),
+                verdict: design::Verdict::Ok,
+            };
+            of_design(&line).wanted
+        };
+        let (window, most) = (design::Check::HottestVmp, design::Check::ColdestVoc);
+        assert_eq!(line(window, 180.0), "at least 180.0\u{a0}V");
+        assert_eq!(line(most, 1000.0), "at most 1000.0\u{a0}V");
     }
 }

@@ -72,7 +72,7 @@ fn isolation(plant: &Plant, i: usize, mornings: &[Morning], timezone: Tz) -> Lin
         what: "first insulation resistance of the array".to_owned(),
         found,
         wanted: format!(
-            "above {:.0} kΩ, at least {:.0} MΩ",
+            "above {:.0}\u{a0}kΩ, at least {}\u{a0}MΩ",
             limit / 1000.0,
             LEAST_ISOLATION_OHM / 1_000_000.0
         ),

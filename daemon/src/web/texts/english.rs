@@ -145,7 +145,7 @@ pub static ENGLISH: Texts = Texts {
     not_compared_energy: "Produced beside it, while the light was not known",
     above_rated_energy: "Above rated power: neither expected nor missing",
     ledger_note: "From expected to measured, line by line: what was lost has a minus. What has no name is unexplained; without a minus the plant made more than was expected.",
-    nothing_recorded: "There is nothing to count in this time.",
+    nothing_to_count: "There is nothing to count in this time.",
     kpi_note: "A dash means that less than nine tenths of the light was measured. Days are counted from solar midnight.",
     period: "Period",
     final_yield: "Yield",

@@ -145,7 +145,7 @@ pub static GERMAN: Texts = Texts {
     not_compared_energy: "Daneben erzeugt, bei unbekanntem Licht",
     above_rated_energy: "Über der Nennleistung: weder erwartet noch verloren",
     ledger_note: "Von Erwartet zu Gemessen, Zeile um Zeile: Was verloren ging, hat ein Minus. Was keinen Namen hat, ist ungeklärt; ohne Minus hat die Anlage mehr geliefert als erwartet.",
-    nothing_recorded: "In dieser Zeit gibt es nichts zu zählen.",
+    nothing_to_count: "In dieser Zeit gibt es nichts zu zählen.",
     kpi_note: "Ein Strich heißt, dass weniger als neun Zehntel des Lichts gemessen wurden. Tage zählen von der Sonnenmitternacht an.",
     period: "Zeitraum",
     final_yield: "Ertrag",

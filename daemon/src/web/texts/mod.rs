@@ -118,7 +118,7 @@ texts! {
     acknowledge; snooze; note; note_text; snooze_until; your_name; optional; acknowledged; snoozed_word;
     on_the_day; day_it_began; readers_cannot; day; month; year; before; after; account_site; account; energy; money;
     expected_energy; measured_energy; not_compared_energy; above_rated_energy; ledger_note;
-    nothing_recorded; kpi_note; period; final_yield; performance_ratio; at_25; over_expected;
+    nothing_to_count; kpi_note; period; final_yield; performance_ratio; at_25; over_expected;
     availability; answers_counted; failures_counted; value; age; quality_out_of_range;
     quality_faulty; without_value;
     registers; registers_note; no_registers; holding_registers; input_registers; coils; discrete_inputs;

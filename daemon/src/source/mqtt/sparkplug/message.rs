@@ -1,4 +1,5 @@
 //! What a message of the standard is made of: its payload as protocol buffers, and the number in a value.
+//! Never in here: what earlier messages have said.
 
 use prost::Message;
 
@@ -65,7 +66,7 @@ pub struct Property {
 }
 
 impl Metric {
-    /// Whether its sender says of the value that it is not good: bad or stale. Source: as above, 6.4.9.1,
+    /// Whether its sender says of the value that it is not good: bad or stale. Source: the specification in `mod.rs`, 6.4.9.1,
     /// Quality Codes. A metric without the property says nothing of the kind.
     pub(super) fn is_faulty(&self) -> bool {
         const QUALITY: &str = "Quality";
@@ -110,7 +111,8 @@ pub enum Number {
     Float(f64),
 }
 
-/// Whole numbers with a sign travel as the bits of their width. Source: as above, 6.4.16.
+/// Whole numbers with a sign travel as the bits of their width. Source: the specification in `mod.rs`,
+/// 6.4.16.
 pub(super) fn number(value: &MetricValue, kind: Option<u32>) -> Option<Number> {
     const INT8: u32 = 1;
     const INT16: u32 = 2;

@@ -6,7 +6,8 @@
 //! Range:   bytes of any content.
 //! Source:  Eclipse Sparkplug Specification 3.0.0, chapters 4 to 6, and its payload definition
 //!          (field numbers and types).
-//! Check:   tests/acceptance/mqtt with messages made by another implementation of protocol buffers.
+//! Check:   node_tests.rs; tests/acceptance/mqtt/sparkplug.rs, with the published definition written apart
+//!          from this one.
 //!
 //! Never in here: a connection, or the command by which a birth is asked for.
 

@@ -1,4 +1,5 @@
 //! What a node and its devices say, message by message.
+//! Never in here: topics, or what a metric means for the plant.
 
 use super::message::{Metric, Number, Payload, number};
 use super::topic::Verb;

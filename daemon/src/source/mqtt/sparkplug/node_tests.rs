@@ -1,4 +1,5 @@
-//! Births, data by alias and deaths. Kind of truth: property.
+//! Births, data by alias and deaths. Kind of truth: the specification, by
+//! examples; property for bytes of any content.
 
 use super::message::{Metric, MetricValue, Number, Payload, Properties, Property};
 use super::node::{EdgeNode, Event, Oddity};

@@ -1,4 +1,5 @@
 //! Whose message it is, and of which kind, by its topic.
+//! Never in here: what stands in it.
 
 /// Beginning of every topic.
 pub(in crate::source::mqtt) const NAMESPACE: &str = "spBv1.0";
