@@ -102,7 +102,8 @@ fn a_limit_on_a_lone_input_without_a_sensor_costs_what_it_took() {
     let true_wh = 2.0 * free_wh - day_wh(&told, 1) - day_wh(&told, 2);
     assert!(true_wh > LARGE_RATIO * free_wh, "{true_wh} of {free_wh}");
     // By its current alone the light would be that of the limit, and nothing lost.
-    let allowed_wh = BY_CURVE_RATIO * true_wh;
+    let produced_wh = 2.0 * 4.0 * 0.1 * AMPLE_W;
+    let allowed_wh = BY_CURVE_RATIO * (true_wh + produced_wh);
     assert_close!(limited.lost.wh(), true_wh, allowed_wh, limited.summary);
 }
 
