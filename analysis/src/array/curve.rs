@@ -96,10 +96,17 @@ impl Curve {
         Current::from_a(self.current(self.x_at_voltage(voltage.v())))
     }
 
+    /// Current [A] and slope dI/dV [A/V], below zero, at a voltage.
+    pub(super) fn current_and_slope_at(&self, voltage: Voltage) -> (f64, f64) {
+        let x = self.x_at_voltage(voltage.v());
+        let current_slope = self.current_slope(x);
+        let slope = current_slope / self.voltage_slope(current_slope);
+        (self.current(x), slope)
+    }
+
     /// Slope dI/dV at a voltage [A/V], below zero.
     pub fn slope_at(&self, voltage: Voltage) -> f64 {
-        let current_slope = self.current_slope(self.x_at_voltage(voltage.v()));
-        current_slope / self.voltage_slope(current_slope)
+        self.current_and_slope_at(voltage).1
     }
 
     /// Voltage [V] and slope dV/dI [V/A] at a current [A]; needs a shunt beyond the photocurrent.

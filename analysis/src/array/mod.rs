@@ -32,7 +32,7 @@ pub use diode::{ArrayError, ModuleModel};
 pub use fit::{FitError, FittedModule, fit_datasheet};
 pub use limit::{Ceiling, InverterConditions, Limit, ceilings};
 pub use operation::{
-    Characteristic, InputOperation, Operation, OperationError, operate, operate_under,
+    Available, Characteristic, InputOperation, Operation, OperationError, available, operate,
 };
 pub use parallel::{InputCurve, StringCurve};
 pub use sensitivity::{CurveChange, PeakSensitivity, peak_sensitivity};

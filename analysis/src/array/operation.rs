@@ -20,7 +20,7 @@
 //! Check:   tests/reference/array/operation.rs, the locus of 36 points to the seventh digit that is
 //!          stored; `operation_properties`.
 
-use super::limit::{Ceiling, InverterConditions, Limit, ceilings};
+use super::limit::{InverterConditions, Limit, ceilings};
 use super::{InputCurve, OperatingPoint};
 use crate::plant::{Input, Inverter, VoltWattPoint};
 use crate::reading::{Current, Power, Voltage};
@@ -116,6 +116,15 @@ pub struct InputOperation {
     pub limit: Option<Limit>,
 }
 
+/// What an inverter would pass on if nothing limited its output.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Available {
+    /// Nothing: it is asleep.
+    Asleep,
+    /// This AC power.
+    Ac(Power),
+}
+
 /// Where an inverter works on these curves, one for each of its inputs.
 ///
 /// # Errors
@@ -127,32 +136,12 @@ pub fn operate<C: Characteristic>(
     conditions: &InverterConditions,
 ) -> Result<Operation, OperationError> {
     let ceilings = ceilings(inverter, volt_watt, conditions)?;
-    operate_under(&ceilings, curves, inverter, conditions.was_running)
-}
-
-/// The same under ceilings that are known already, the lowest first ([`ceilings`]).
-///
-/// # Errors
-/// If there is not one curve with a peak for each input.
-pub fn operate_under<C: Characteristic>(
-    ceilings: &[Ceiling],
-    curves: &[C],
-    inverter: &Inverter,
-    was_running: Option<bool>,
-) -> Result<Operation, OperationError> {
     let lowest = ceilings.first().expect("rated power is always a ceiling");
     check(curves, inverter)?;
-    if !is_awake(curves, inverter, was_running) {
+    if !is_awake(curves, inverter, conditions.was_running) {
         return Ok(asleep(curves));
     }
-    let inputs: Vec<InputOperation> = curves
-        .iter()
-        .zip(&inverter.inputs)
-        .map(|(curve, input)| alone(curve, inverter, input))
-        .collect();
-    let dc = |inputs: &[InputOperation]| {
-        Power::from_w(inputs.iter().map(|input| input.point.power().w()).sum())
-    };
+    let inputs = all_alone(curves, inverter);
     let available_dc = dc(&inputs);
     let available_ac = inverter.ac_without_limit(available_dc);
     if available_ac.w() <= lowest.most.w() {
@@ -171,6 +160,23 @@ pub fn operate_under<C: Characteristic>(
         available_ac,
         limit: Some(lowest.limit),
         inputs,
+    })
+}
+
+/// The same without any ceiling, and no more than the power.
+///
+/// # Errors
+/// If there is not one curve with a peak for each input.
+pub fn available<C: Characteristic>(
+    curves: &[C],
+    inverter: &Inverter,
+    was_running: Option<bool>,
+) -> Result<Available, OperationError> {
+    check(curves, inverter)?;
+    Ok(if is_awake(curves, inverter, was_running) {
+        Available::Ac(inverter.ac_without_limit(dc(&all_alone(curves, inverter))))
+    } else {
+        Available::Asleep
     })
 }
 
@@ -214,6 +220,17 @@ fn asleep<C: Characteristic>(curves: &[C]) -> Operation {
         limit: Some(Limit::Asleep),
         inputs: curves.iter().map(rest).collect(),
     }
+}
+
+fn all_alone<C: Characteristic>(curves: &[C], inverter: &Inverter) -> Vec<InputOperation> {
+    let curves = curves.iter().zip(&inverter.inputs);
+    curves
+        .map(|(curve, input)| alone(curve, inverter, input))
+        .collect()
+}
+
+fn dc(inputs: &[InputOperation]) -> Power {
+    Power::from_w(inputs.iter().map(|input| input.point.power().w()).sum())
 }
 
 /// Where an input would work if nothing limited the inverter's output.

@@ -92,7 +92,13 @@ impl InputCurve {
 
     /// Slope dI/dV at a voltage [A/V], below zero.
     pub fn slope_at(&self, voltage: Voltage) -> f64 {
-        self.groups.iter().map(|g| g.slope_at(voltage)).sum()
+        self.current_and_slope_at(voltage).1
+    }
+
+    /// Current [A] and slope dI/dV [A/V] at a voltage.
+    pub fn current_and_slope_at(&self, voltage: Voltage) -> (f64, f64) {
+        let own = self.groups.iter().map(|g| g.current_and_slope(voltage));
+        own.fold((0.0, 0.0), |(i, di), (own, slope)| (i + own, di + slope))
     }
 
     /// Voltage without current.
@@ -182,17 +188,10 @@ impl StringCurve {
         }
     }
 
-    fn slope_at(&self, voltage: Voltage) -> f64 {
-        match self {
-            Self::Even(curve) => curve.slope_at(voltage),
-            Self::Shaded(string) => string.slope_at(voltage),
-        }
-    }
-
     /// I [A] and dI/dV [A/V].
     fn current_and_slope(&self, voltage: Voltage) -> (f64, f64) {
         match self {
-            Self::Even(curve) => (curve.current_at(voltage).a(), curve.slope_at(voltage)),
+            Self::Even(curve) => curve.current_and_slope_at(voltage),
             Self::Shaded(string) => string.current_and_slope_at(voltage),
         }
     }

@@ -43,6 +43,8 @@ const MAX_KINKS_SHARE: f64 = 0.06;
 const MAX_SCATTER_RATIO: f64 = 0.02;
 /// Least share of the response that the beam gives on a clear day [-].
 const LEAST_BEAM_SHARE: f64 = 0.5;
+/// Rounding of a least sum of squares, and more [-].
+const IN_THE_DARK: f64 = 1e-3;
 /// Slots in a row that err alike.
 const ALIKE: f64 = 6.0;
 /// Uncertainty that no fit shows: the middle of slots, the equation of time of the clear day [min].
@@ -200,9 +202,29 @@ fn least(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], step_min: f64) -> Option<
         taus.map(|tau| (sse(y, columns, tau / step_min), tau))
             .min_by(|a, b| a.0.total_cmp(&b.0))
     };
-    let (_, coarse) = least(&mut (-slots / 2..slots / 2).map(|k| k as f64 * step_min))?;
+    // No shift that leaves more in the dark than the right time leaves at all can be the least.
+    let most = sse(y, columns, 0.0) + IN_THE_DARK;
+    let is_open = |tau: &f64| in_the_dark(y, columns, tau / step_min, most) <= most;
+    let coarse = (-slots / 2..slots / 2).map(|k| k as f64 * step_min);
+    let (_, coarse) = least(&mut coarse.filter(is_open))?;
     let minutes = step_min.round() as i64 + 1;
     least(&mut (-minutes..=minutes).map(|m| coarse + m as f64))
+}
+
+/// Sum of squares of what is measured while a shifted course has no light, up to `most`: no gain
+/// explains any of it.
+fn in_the_dark(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64, most: f64) -> f64 {
+    let mut sum = 0.0;
+    for (k, value) in y {
+        let (from, to, _) = between(columns, k - shift);
+        if is_dark(from) && is_dark(to) {
+            sum += value * value;
+            if sum > most {
+                break;
+            }
+        }
+    }
+    sum
 }
 
 fn sse(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> f64 {
@@ -257,15 +279,15 @@ impl Fit {
 }
 
 fn fit(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> Option<Fit> {
-    let n = columns.len() as i64;
     let (mut a, mut b) = ([[0.0; COLUMNS]; COLUMNS], [0.0; COLUMNS]);
     let (mut yy, mut sums) = (0.0, [0.0; COLUMNS]);
     for (k, value) in y {
-        let at = k - shift;
-        let low = at.floor();
-        let share = at - low;
-        let column = |i: i64| &columns[i.rem_euclid(n) as usize];
-        let (from, to) = (column(low as i64), column(low as i64 + 1));
+        yy += value * value;
+        let (from, to, share) = between(columns, k - shift);
+        // By night there is nothing to add.
+        if is_dark(from) && is_dark(to) {
+            continue;
+        }
         let x: [f64; COLUMNS] = std::array::from_fn(|j| from[j] * (1.0 - share) + to[j] * share);
         for i in 0..COLUMNS {
             sums[i] += x[i];
@@ -274,7 +296,6 @@ fn fit(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> Option<Fit> 
                 a[i][j] += x[i] * x[j];
             }
         }
-        yy += value * value;
     }
     let gains = solved(a, b)?;
     let explained: f64 = (0..COLUMNS).map(|j| gains[j] * b[j]).sum();
@@ -283,6 +304,26 @@ fn fit(y: &[(f64, f64)], columns: &[[f64; COLUMNS]], shift: f64) -> Option<Fit> 
         gains,
         sums,
     })
+}
+
+/// The columns before and after a place in the day, and how far it is from one to the other.
+fn between(columns: &[[f64; COLUMNS]], at: f64) -> (&[f64; COLUMNS], &[f64; COLUMNS], f64) {
+    let low = at.floor();
+    let n = columns.len() as i64;
+    // A division only where the place lies in another day.
+    let in_the_day = |i: i64| {
+        if (0..n).contains(&i) {
+            i
+        } else {
+            i.rem_euclid(n)
+        }
+    };
+    let column = |i: i64| &columns[in_the_day(i) as usize];
+    (column(low as i64), column(low as i64 + 1), at - low)
+}
+
+fn is_dark(column: &[f64; COLUMNS]) -> bool {
+    column.iter().all(|part| *part == 0.0)
 }
 
 /// Solves the normal equations by elimination; a column of zeros has no gain.

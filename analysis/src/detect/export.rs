@@ -164,7 +164,7 @@ impl ExportWatch {
     }
 
     /// One poll of inverter `i`, in order of time. `known_ohm`: what is known of the resistance of
-    /// each phase of an inverter. When a new day has begun: the one before, and what it has shown, by
+    /// a phase of an inverter. When a new day has begun: the one before, and what it has shown, by
     /// inverter.
     pub fn poll(
         &mut self,
@@ -172,7 +172,7 @@ impl ExportWatch {
         (i, at): (usize, Time),
         day: SolarDay,
         poll: &ExportPoll,
-        known_ohm: impl Fn(usize) -> [Option<f64>; 3],
+        known_ohm: impl Fn(usize, usize) -> Option<f64>,
     ) -> Option<(SolarDay, Vec<ExportDay>)> {
         let start = at.slot_start(site.mean);
         let is_new = self.filling.as_ref().is_none_or(|f| f.start != start);
@@ -196,7 +196,7 @@ impl ExportWatch {
         &mut self,
         site: &ExportSite,
         next: Time,
-        known_ohm: impl Fn(usize) -> [Option<f64>; 3],
+        known_ohm: impl Fn(usize, usize) -> Option<f64>,
     ) {
         let Some(means) = self.filling.take() else {
             return;
@@ -209,11 +209,11 @@ impl ExportWatch {
             let Some(rated_a) = site.rated_a(i) else {
                 continue;
             };
-            for (phase, known) in known_ohm(i).into_iter().enumerate().take(site.phases(i)) {
+            for phase in 0..site.phases(i) {
                 let Some(now) = means.of(site, i, phase) else {
                     continue;
                 };
-                day.add(phase, &now, rated_a, known, site.mean);
+                day.add(phase, &now, rated_a, || known_ohm(i, phase), site.mean);
                 if let Some(before) = before.and_then(|b| b.of(site, i, phase)) {
                     day.step(phase, &before, &now, rated_a);
                 }
@@ -262,7 +262,7 @@ mod tests {
                     amps: [Some(amps(n)[i]); 3],
                     reactive_a: None,
                 };
-                let over = watch.poll(site, (i, at), day(n), &poll, |_| [None; 3]);
+                let over = watch.poll(site, (i, at), day(n), &poll, |_, _| None);
                 if let Some((over, days)) = over {
                     assert_eq!(over.number(), 0);
                     return days.iter().map(|d| d.phases[0].slope()).collect();
@@ -321,13 +321,17 @@ mod tests {
         };
         for n in [10, 11, 5, 12, 13, 12] {
             let at = Time::from_unix_ms(n * 60_000);
-            watch.poll(&site, (0, at), SolarDay::from_number(0), &poll(n), |_| {
-                [None; 3]
-            });
+            watch.poll(
+                &site,
+                (0, at),
+                SolarDay::from_number(0),
+                &poll(n),
+                |_, _| None,
+            );
         }
         let day = SolarDay::from_number(1);
-        let over = watch.poll(&site, (0, Time::from_unix_ms(0)), day, &poll(0), |_| {
-            [None; 3]
+        let over = watch.poll(&site, (0, Time::from_unix_ms(0)), day, &poll(0), |_, _| {
+            None
         });
         let (_, days) = over.expect("another day");
         // From 10 to 11 and from 12 to 13.

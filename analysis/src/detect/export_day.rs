@@ -68,14 +68,14 @@ impl ExportDay {
         phase: usize,
         now: &Mean,
         rated_a: f64,
-        known_ohm: Option<f64>,
+        known_ohm: impl FnOnce() -> Option<f64>,
         length: Span,
     ) {
         let day = &mut self.phases[phase];
         day.first.get_or_insert(now.start);
         let start = now.start.slot_start(TEN_MIN);
         if let Some(over) = day.filling.take_if(|f| f.start != start) {
-            day.close(&over, rated_a, known_ohm, length);
+            day.close(&over, rated_a, known_ohm(), length);
         }
         let filling = day.filling.get_or_insert(TenMin {
             start,

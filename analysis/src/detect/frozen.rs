@@ -93,12 +93,15 @@ impl FrozenWatch {
         if values.is_empty() {
             return (!self.is_standing, None);
         }
-        let is_same = |v: &WatchedValue| self.last.get(&v.channel) == Some(&v.value);
-        let moved = !values.iter().all(is_same);
-        let deciding = values.iter().filter(|v| v.always_moves);
-        let moves: Vec<(ChannelId, bool)> = deciding.map(|v| (v.channel, !is_same(v))).collect();
-        self.last
-            .extend(values.iter().map(|v| (v.channel, v.value)));
+        let mut moved = false;
+        let mut moves: Vec<(ChannelId, bool)> = Vec::new();
+        for v in values {
+            let has_moved = self.last.insert(v.channel, v.value) != Some(v.value);
+            moved |= has_moved;
+            if v.always_moves {
+                moves.push((v.channel, has_moved));
+            }
+        }
         if at_work && moved {
             self.count(&moves);
         }

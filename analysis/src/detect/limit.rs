@@ -11,7 +11,7 @@
 
 use super::gate::{CLIPPING_RATIO, CURRENT_LIMIT_RATIO};
 use super::{Gate, InputSlot};
-use crate::array::{Ceiling, Limit, Operation};
+use crate::array::{Available, Ceiling, Limit};
 use crate::plant::{Input, Inverter, VoltWattPoint};
 use crate::reading::Power;
 
@@ -43,8 +43,8 @@ pub struct LimitFacts<'a> {
     pub ceilings: &'a [Ceiling],
     /// The volt-watt line of the supply rules.
     pub volt_watt: &'a [VoltWattPoint],
-    /// Where it should work; `None` where an input has no curve.
-    pub operation: Option<&'a Operation>,
+    /// What it should pass on without a limit; `None` where an input has no curve.
+    pub available: Option<Available>,
     /// Mean active power.
     pub ac_power: Option<Power>,
     /// Highest active power of a poll.
@@ -101,14 +101,15 @@ pub fn acting(facts: &LimitFacts<'_>) -> Acting {
 }
 
 fn of_inverter(facts: &LimitFacts<'_>) -> Option<Limit> {
-    let Some(operation) = facts.operation else {
-        return stands_at_rated(facts).then_some(Limit::RatedPower);
+    let available = match facts.available {
+        None => return stands_at_rated(facts).then_some(Limit::RatedPower),
+        Some(Available::Asleep) => {
+            return (facts.producing == Some(false)).then_some(Limit::Asleep);
+        }
+        Some(Available::Ac(available)) => available,
     };
-    if operation.limit == Some(Limit::Asleep) {
-        return (facts.producing == Some(false)).then_some(Limit::Asleep);
-    }
     let ac_w = facts.ac_power?.w();
-    nearest(facts, ac_w, |c| binds(facts, operation, c))
+    nearest(facts, ac_w, |c| binds(facts, available, c))
 }
 
 /// Without a model: whether the power is the rated one, as far as the meter can tell.
@@ -160,8 +161,8 @@ fn steepest_per_v(line: &[VoltWattPoint]) -> f64 {
 /// Whether the array offers more than the ceiling. At rated or commanded power the error of the
 /// light may make up for what is missing; else the inputs have to stand right of their peaks, and
 /// always where the ceiling is not well known.
-fn binds(facts: &LimitFacts<'_>, operation: &Operation, ceiling: &Ceiling) -> bool {
-    let (available_w, most_w) = (operation.available_ac.w(), ceiling.most.w());
+fn binds(facts: &LimitFacts<'_>, available: Power, ceiling: &Ceiling) -> bool {
+    let (available_w, most_w) = (available.w(), ceiling.most.w());
     let sigma_ratio = light_sigma_ratio(facts.inputs);
     let may_bind = available_w * (1.0 + LIGHT_SIGMAS * sigma_ratio) > most_w;
     match ceiling.limit {
@@ -232,7 +233,7 @@ mod tests {
             inverter: &inverter(10_000.0, 2),
             ceilings: &[],
             volt_watt: &[],
-            operation: None,
+            available: None,
             ac_power: None,
             highest_ac_power: None,
             producing: Some(true),

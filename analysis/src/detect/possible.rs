@@ -41,7 +41,7 @@ const HEATSINK_DEGC: (f64, f64) = (-60.0, 150.0);
 /// Wind [m/s].
 const WIND_M_S: (f64, f64) = (0.0, 75.0);
 /// What 16-bit registers hold where there is no value, and the decimals that are cut off it.
-const SENTINELS: [f64; 3] = [65_535.0, 32_767.0, -32_768.0];
+const SENTINELS: [f64; 12] = with_decimals([65_535.0, 32_767.0, -32_768.0]);
 const DECIMALS: [f64; 4] = [1.0, 10.0, 100.0, 1000.0];
 const SAME_RATIO: f64 = 1e-9;
 
@@ -90,10 +90,18 @@ impl Possible {
 
 /// Whether a value is what a 16-bit register holds where a device has none, with whatever decimals.
 pub fn is_sentinel(value: f64) -> bool {
-    let mut all = SENTINELS
-        .iter()
-        .flat_map(|s| DECIMALS.iter().map(move |d| s / d));
-    all.any(|sentinel| (value - sentinel).abs() <= SAME_RATIO * sentinel.abs())
+    let is_same = |sentinel: &f64| (value - sentinel).abs() <= SAME_RATIO * sentinel.abs();
+    SENTINELS.iter().any(is_same)
+}
+
+const fn with_decimals(whole: [f64; 3]) -> [f64; 12] {
+    let mut all = [0.0; 12];
+    let mut n = 0;
+    while n < all.len() {
+        all[n] = whole[n / DECIMALS.len()] / DECIMALS[n % DECIMALS.len()];
+        n += 1;
+    }
+    all
 }
 
 fn range(plant: &Plant, inverter: Option<&Inverter>, channel: &Channel) -> Option<(f64, f64)> {

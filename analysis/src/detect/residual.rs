@@ -58,7 +58,7 @@ pub fn reference_current(prediction: &Prediction, volts: f64) -> f64 {
     if volts <= held_back_above_v(peak) {
         return peak.current.a();
     }
-    let (curve, _) = prediction.curve_at(volts);
+    let curve = prediction.current_at(volts);
     curve.max(STEEP_RATIO * peak.current.a())
 }
 

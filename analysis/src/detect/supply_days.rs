@@ -118,9 +118,9 @@ impl SupplyDays {
         Self::default()
     }
 
-    /// What is known of the resistance of each phase [ohm].
-    pub fn known_ohm(&self) -> [Option<f64>; 3] {
-        self.phases.each_ref().map(|p| p.lately().map(|m| m.ohm))
+    /// What is known of the resistance of a phase, from 0 [ohm].
+    pub fn known_ohm(&self, phase: usize) -> Option<f64> {
+        self.phases[phase].lately().map(|mean| mean.ohm)
     }
 
     /// The day `day` is over and has shown this; it is `now`.

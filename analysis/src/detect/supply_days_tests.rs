@@ -31,7 +31,7 @@ fn shown(ohm: f64, reactive_per_active: f64) -> ExportDay {
     };
     let mut day = ExportDay::default();
     for n in 0..300 {
-        day.add(0, &mean(n), 36.0, None, Span::from_min(1));
+        day.add(0, &mean(n), 36.0, || None, Span::from_min(1));
         day.step(0, &mean(n), &mean(n + 1), 36.0);
     }
     day
@@ -180,7 +180,7 @@ fn restless(seed: i64, day: i64, ohm: f64) -> ExportDay {
     };
     let mut shown = ExportDay::default();
     for n in 0..100 {
-        shown.add(0, &at(n), 36.0, None, Span::from_min(5));
+        shown.add(0, &at(n), 36.0, || None, Span::from_min(5));
         shown.step(0, &at(n), &at(n + 1), 36.0);
     }
     shown

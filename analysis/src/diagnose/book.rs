@@ -75,7 +75,8 @@ impl Book {
 
     /// Whether a finding of this kind stands on this subject.
     pub fn stands(&self, subject: &Subject, kind: Kind) -> bool {
-        self.standing.contains_key(&key(subject, kind))
+        // A book in which nothing stands is asked most often.
+        !self.standing.is_empty() && self.standing.contains_key(&key(subject, kind))
     }
 
     /// Since when a finding of this kind has stood on this subject.

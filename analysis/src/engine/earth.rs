@@ -2,6 +2,7 @@
 //! Never in here: limits and formulas (`detect`), words (`diagnose`).
 
 use super::Engine;
+use super::polls::DeviceValues;
 use crate::detect::{
     Dampness, Edge, FaultPosition, IsolationPoll, IsolationWatch, Kind, Morning, MorningPoll,
     MorningWatch, Mornings, NearWatch, Poll, PositionWatch, Published, ResidualCurrentWatch,
@@ -11,7 +12,6 @@ use crate::diagnose::{Subject, explain};
 use crate::plant::{EventBit, Inverter};
 use crate::reading::{Place, Quantity, Reading, Span, Time};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 
 /// What is remembered of one inverter's insulation.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -35,7 +35,7 @@ impl EarthState {
 struct Now<'a> {
     i: usize,
     at: Time,
-    values: &'a BTreeMap<Quantity, f64>,
+    values: &'a DeviceValues,
     resistance: Published,
     producing: Option<bool>,
     dampness: Dampness,
@@ -60,7 +60,7 @@ impl Engine {
         i: usize,
         at: Time,
         poll: &[Reading],
-        values: &BTreeMap<Quantity, f64>,
+        values: &DeviceValues,
         facts: &Poll,
     ) {
         let input_v = |reading: &Reading| match self.roles.quantity(reading.channel) {
@@ -71,7 +71,7 @@ impl Engine {
             i,
             at,
             values,
-            resistance: Published::new(values.get(&Quantity::IsolationResistance).copied()),
+            resistance: Published::new(values.get(Quantity::IsolationResistance)),
             producing: facts.is_producing(),
             dampness: self.state.moisture.now(at),
             inputs_v: poll.iter().filter_map(input_v).collect(),
@@ -216,7 +216,7 @@ impl Engine {
         let plant = self.plant.clone();
         let inverter = &plant.inverters[now.i];
         let limit_a = residual_current_limit_a(inverter.rated_ac);
-        let current_a = now.values.get(&Quantity::ResidualCurrent).copied();
+        let current_a = now.values.get(Quantity::ResidualCurrent);
         let watch = &mut self.state.inverters[now.i].earth.residual_current;
         if let Some(edge) = watch.poll(now.at, current_a, limit_a) {
             let explain = |began, found, amps| {
@@ -238,8 +238,8 @@ fn end<T>(edge: Edge<T>) -> Option<Time> {
 
 /// Where a single fault lies: on one of the inputs whose open-circuit voltage the poles add up to.
 fn place(now: &Now, inverter: &Inverter) -> Option<explain::LeakPlace> {
-    let plus_v = *now.values.get(&Quantity::PvPlusToEarth)?;
-    let minus_v = *now.values.get(&Quantity::PvMinusToEarth)?;
+    let plus_v = now.values.get(Quantity::PvPlusToEarth)?;
+    let minus_v = now.values.get(Quantity::PvMinusToEarth)?;
     let start_v = inverter.start_voltage.v();
     let fits: Vec<(u8, FaultPosition)> = now
         .inputs_v

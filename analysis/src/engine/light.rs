@@ -167,6 +167,11 @@ impl Engine {
             let facts = self.inverter_facts(i, moment.means, inverter);
             let is_at_work = facts.producing != Some(false);
             for (k, model) in self.chain.inputs[i].iter().enumerate() {
+                let rung = light.planes[model.plane].map(|plane| plane.rung);
+                // Where there is a sensor nobody asks the inputs.
+                if rung == Some(WeatherRung::PlaneSensor) {
+                    continue;
+                }
                 let on_plane = &mut shares[model.plane];
                 let shade = shades[i][k];
                 // Of several inputs the one in the sun speaks.

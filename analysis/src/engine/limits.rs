@@ -1,11 +1,11 @@
 //! What an inverter works under in a slot, and which limit acts on it.
 //! Never in here: how a limit is told (`detect::acting`), or where an inverter should work
-//! (`array::operate_under`).
+//! (`array::operate`).
 
 use super::Engine;
 use super::slots::{InputNow, InverterFacts};
 use crate::array::{
-    Characteristic, InverterConditions, Limit, OperatingPoint, ceilings, operate_under,
+    Characteristic, InverterConditions, Limit, OperatingPoint, available, ceilings,
 };
 use crate::detect::{InputSlot, LimitFacts, acting};
 use crate::expected::Prediction;
@@ -16,7 +16,7 @@ use crate::reading::{
 /// A calibrated curve.
 impl Characteristic for &Prediction {
     fn current_at(&self, voltage: Voltage) -> Current {
-        Current::from_a(self.curve_at(voltage.v()).0)
+        Current::from_a(Prediction::current_at(self, voltage.v()))
     }
 
     fn max_power(&self) -> OperatingPoint {
@@ -45,17 +45,14 @@ impl Engine {
             .collect();
         let ceilings = ceilings(inverter, line, &conditions).ok();
         let was_running = conditions.was_running;
-        let operation = curves
-            .zip(ceilings.as_ref())
-            .and_then(|(curves, ceilings)| {
-                operate_under(ceilings, &curves, inverter, was_running).ok()
-            });
+        let curves = curves.filter(|_| ceilings.is_some());
+        let available = curves.and_then(|curves| available(&curves, inverter, was_running).ok());
         let slots: Vec<InputSlot> = inputs.iter().map(|input| input.slot).collect();
         let acting = acting(&LimitFacts {
             inverter,
             ceilings: ceilings.as_deref().unwrap_or_default(),
             volt_watt: line,
-            operation: operation.as_ref(),
+            available,
             ac_power: facts.ac_power_w.map(Power::from_w),
             highest_ac_power: facts.highest_ac_w.map(Power::from_w),
             producing: facts.producing,

@@ -248,23 +248,24 @@ impl Engine {
         let (at, number) = (poll[0].at, self.device_number(device));
         for (input, seen) in places {
             let watches = &mut self.state.measuring.impossible[number];
-            let edge = watches.entry(input).or_default().poll(at, seen);
+            let Some(edge) = watches.entry(input).or_default().poll(at, seen) else {
+                continue;
+            };
             let device = self.device_id(number);
             let subject = match input {
                 0 => Subject::device(&device),
                 n => Subject::input(&device, n),
             };
             match edge {
-                Some(Edge::Found { began, found, seen }) => {
+                Edge::Found { began, found, seen } => {
                     let channel = self.plant.channels.channel(seen.channel);
                     let when = (began, found);
                     let new = explain::value_impossible(subject, when, channel, &seen);
                     self.state.book.open(new);
                 }
-                Some(Edge::Ended { at }) => {
+                Edge::Ended { at } => {
                     self.state.book.end(&subject, Kind::ValueImpossible, at);
                 }
-                None => {}
             }
         }
     }

@@ -8,12 +8,30 @@ use crate::detect::{Edge, Kind, Poll, TripReport};
 use crate::diagnose::{NewFinding, Subject, explain};
 use crate::plant::{Inverter, State};
 use crate::reading::{DeviceId, Place, Quantity, Reading, SlotMeans, Span, Time};
-use std::collections::BTreeMap;
 
 /// AC power over rated power above which an inverter does not fall asleep before the next poll [-].
 const WORKING_RATIO: f64 = 0.2;
 /// Silence of the whole plant from the start that is no slow start any more.
 const NOBODY_ANSWERS_AFTER: Span = Span::from_min(15);
+
+/// What a poll shows of a device as a whole, by quantity.
+pub(super) struct DeviceValues([Option<f64>; Quantity::ALL.len()]);
+
+impl DeviceValues {
+    pub(super) fn get(&self, quantity: Quantity) -> Option<f64> {
+        self.0[quantity as usize]
+    }
+}
+
+impl FromIterator<(Quantity, f64)> for DeviceValues {
+    fn from_iter<I: IntoIterator<Item = (Quantity, f64)>>(good: I) -> Self {
+        let mut values = [None; Quantity::ALL.len()];
+        for (quantity, value) in good {
+            values[quantity as usize] = Some(value);
+        }
+        Self(values)
+    }
+}
 
 impl Engine {
     /// Takes the readings of one device at one time.
@@ -56,7 +74,7 @@ impl Engine {
             .then(|| watched.link.silence(at))
             .flatten();
         let links = [gap, watched.link.contact(at)].into_iter().flatten();
-        let values: BTreeMap<Quantity, f64> = poll
+        let values: DeviceValues = poll
             .iter()
             .filter(|r| self.roles.quantity(r.channel).0 == Place::Device)
             .filter_map(|r| Some((self.roles.quantity(r.channel).1, r.value.good()?)))
@@ -172,7 +190,7 @@ impl Engine {
     }
 }
 
-fn poll_facts(values: &BTreeMap<Quantity, f64>, inverter: &Inverter) -> Poll {
+fn poll_facts(values: &DeviceValues, inverter: &Inverter) -> Poll {
     let phases = [
         Quantity::AcVoltageL1,
         Quantity::AcVoltageL2,
@@ -182,9 +200,9 @@ fn poll_facts(values: &BTreeMap<Quantity, f64>, inverter: &Inverter) -> Poll {
     let volts: Vec<f64> = phases
         .iter()
         .take(usize::from(inverter.phases))
-        .filter_map(|q| values.get(q).copied())
+        .filter_map(|q| values.get(*q))
         .collect();
-    let get = |q| values.get(&q).copied();
+    let get = |q| values.get(q);
     Poll {
         state: get(Quantity::State).and_then(State::from_number),
         event_bits: get(Quantity::EventBits),

@@ -103,7 +103,7 @@ impl Engine {
             0.0
         };
         // Left of the peak it is the peak that is passed by, not the curve.
-        let (curve_a, _) = open.curve_at(volts);
+        let curve_a = open.current_at(volts);
         let most_a = curve_a.min(open.expected.current.a());
         let expected_dc = |n: &super::slots::InputNow| n.prediction.as_ref().map(|p| p.power().w());
         let all_dc_w: f64 = now.inputs.iter().filter_map(expected_dc).sum();

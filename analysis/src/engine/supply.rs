@@ -3,6 +3,7 @@
 //! Never in here: rules and thresholds (`detect`).
 
 use super::Engine;
+use super::polls::DeviceValues;
 use crate::detect::{
     Edge, ExportPoll, ExportSite, Exporter, Kind, Neighbours, PatternEdge, PatternPoll, Poll,
     SupplyEdge, SupplyFacts, Together, TripReport,
@@ -12,7 +13,7 @@ use crate::expected::{Learned, LearnedOf};
 use crate::plant::{Inverter, Plant};
 use crate::reading::{Channel, Place, Quantity, Span, Time};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 
 /// Inverters that let go within this time and the jitter of their polls do so together.
 const TOGETHER_WITHIN: Span = Span::from_s(5);
@@ -142,7 +143,7 @@ impl Engine {
         }
         let day = at.solar_day(self.plant.site.longitude.deg());
         let (site, inverters) = (&self.roles.export, &self.state.inverters);
-        let known_ohm = |j: usize| inverters[j].supply_days.known_ohm();
+        let known_ohm = |j: usize, phase| inverters[j].supply_days.known_ohm(phase);
         let over = self.state.export.poll(site, (i, at), day, poll, known_ohm);
         let Some((yesterday, days)) = over else {
             return;
@@ -214,12 +215,8 @@ pub(super) fn export_site(plant: &Plant) -> ExportSite {
 
 /// Voltages and active currents by phase. A current that is published has no sign and holds the
 /// reactive part; without one all phases carry the same.
-pub(super) fn export_poll(
-    values: &BTreeMap<Quantity, f64>,
-    facts: &Poll,
-    inverter: &Inverter,
-) -> ExportPoll {
-    let get = |quantity: Quantity| values.get(&quantity).copied();
+pub(super) fn export_poll(values: &DeviceValues, facts: &Poll, inverter: &Inverter) -> ExportPoll {
+    let get = |quantity: Quantity| values.get(quantity);
     let producing = facts.is_producing() == Some(true);
     let volts = VOLTS.map(|q| get(q).filter(|v| *v > LEAST_PHASE_V));
     let phases = f64::from(inverter.phases);
@@ -276,7 +273,7 @@ mod tests {
             every: Span::from_s(10),
         };
         let volts = VOLTS.map(|q| (q, 230.0));
-        let values: BTreeMap<Quantity, f64> = volts.into_iter().chain(values.to_vec()).collect();
+        let values: DeviceValues = volts.into_iter().chain(values.to_vec()).collect();
         let facts = Poll {
             state: Some(state),
             ..Poll::default()

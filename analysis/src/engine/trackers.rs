@@ -31,8 +31,8 @@ impl Engine {
         let is_settled = now[i].facts.is_settled() && !now[i].facts.throttled;
         if !is_settled
             || self.has_window_finding(&subject)
-            || self.is_near_shade((i, k), light)
             || is_allowed(inverter, input, &it.slot, now[i].limit, &others)
+            || self.is_near_shade((i, k), light)
         {
             return None;
         }

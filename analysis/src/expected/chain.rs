@@ -264,9 +264,14 @@ impl Prediction {
     /// Current [A] and slope [A/V] of the calibrated curve at a voltage [V].
     pub fn curve_at(&self, voltage_v: f64) -> (f64, f64) {
         let uncalibrated = Voltage::from_v(voltage_v / self.voltage_ratio);
-        let current = self.curve.current_at(uncalibrated).a() * self.gain;
-        let slope = self.curve.slope_at(uncalibrated) * self.gain / self.voltage_ratio;
-        (current, slope)
+        let (current, slope) = self.curve.current_and_slope_at(uncalibrated);
+        (current * self.gain, slope * self.gain / self.voltage_ratio)
+    }
+
+    /// Current [A] of the calibrated curve at a voltage [V].
+    pub fn current_at(&self, voltage_v: f64) -> f64 {
+        let uncalibrated = Voltage::from_v(voltage_v / self.voltage_ratio);
+        self.curve.current_at(uncalibrated).a() * self.gain
     }
 
     /// Power at the peak.

@@ -9,6 +9,7 @@
 //! Source:  own; standard deviations in `sigma`
 //! Check:   tests/acceptance/engine/inputs.rs and lone_input.rs; coverage.rs for the widths.
 
+use super::scaled::is_unscaled;
 use super::shares::PlaneShare;
 use super::sigma::{self, Sigma};
 use super::types::WeatherRung;
@@ -76,7 +77,7 @@ pub(super) struct Given {
     pub unsteady_ratio: f64,
 }
 
-/// What every plane shows.
+/// What every plane shows that another one asks for its sky.
 pub(super) fn shown_by_planes(
     ladder: &Ladder,
     light: &Light,
@@ -84,7 +85,10 @@ pub(super) fn shown_by_planes(
     clear: &(Sunlight, Components),
 ) -> Vec<ShownBy> {
     let of_plane = |(p, plane): (usize, &Option<PlaneLight>)| {
-        let lit = plane.filter(|plane| plane.clear_poa.w_m2() > LEAST_CLEAR_W_M2)?;
+        let mut others = light.planes.iter().enumerate().filter(|(q, _)| *q != p);
+        let is_asked = others.any(|(_, other)| other.as_ref().is_some_and(is_unscaled));
+        let is_lit = |plane: &PlaneLight| plane.clear_poa.w_m2() > LEAST_CLEAR_W_M2;
+        let lit = plane.filter(|plane| is_asked && is_lit(plane))?;
         let sensor =
             (lit.rung == WeatherRung::PlaneSensor).then_some((lit.poa.w_m2(), lit.unsteady_ratio));
         // By its place on a curve an input shows the light of its own plane, and not well enough for others.
@@ -107,7 +111,7 @@ pub(super) fn shown_by_planes(
         let is_bright = lit.clear_poa.w_m2() > MIN_CLEAR_W_M2;
         let by_sensor = sensor.filter(|_| is_bright);
         let by_sensor = by_sensor.and_then(|seen| shown(seen, sigma::ELSEWHERE_BY_SENSOR, 0.0));
-        let by_inputs = inputs.filter(|_| is_bright);
+        let by_inputs = inputs.filter(|_| is_bright && sensor.is_none());
         let by_inputs = by_inputs.and_then(|seen| {
             shown(
                 seen,

@@ -34,7 +34,7 @@ pub fn needs_scaling(light: &Light) -> bool {
     light.planes.iter().flatten().any(is_unscaled)
 }
 
-fn is_unscaled(plane: &PlaneLight) -> bool {
+pub(super) fn is_unscaled(plane: &PlaneLight) -> bool {
     plane.rung == WeatherRung::ScaledClearSky
 }
 

@@ -8,6 +8,7 @@
 use super::{ChannelId, Reading, Span, Time, Value};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// What became of an offered reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,7 +29,9 @@ const CORRECTION: Span = Span::from_min(1);
 /// Readings that wait for their turn.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Arrivals {
-    waiting: BTreeMap<(Time, ChannelId), Value>,
+    /// By time, then by channel: few times wait at once, and they leave as a whole.
+    #[serde(with = "flat")]
+    waiting: BTreeMap<Time, BTreeMap<ChannelId, Value>>,
     passed: Option<Time>,
 }
 
@@ -46,17 +49,17 @@ impl Arrivals {
         if self.passed.is_some_and(|passed| reading.at <= passed) {
             return Offer::TooLate;
         }
-        let key = (reading.at, reading.channel);
-        match self.waiting.get(&key).copied() {
-            None => {
-                self.waiting.insert(key, reading.value);
+        let at_once = self.waiting.entry(reading.at).or_default();
+        match at_once.entry(reading.channel) {
+            Entry::Vacant(place) => {
+                place.insert(reading.value);
                 Offer::Waiting
             }
-            Some(present) if present == reading.value => Offer::Repeated,
-            Some(present) => {
+            Entry::Occupied(present) if *present.get() == reading.value => Offer::Repeated,
+            Entry::Occupied(mut present) => {
                 // Whatever the order of arrival, the same one of the two must stay.
-                if preference(reading.value) > preference(present) {
-                    self.waiting.insert(key, reading.value);
+                if preference(reading.value) > preference(*present.get()) {
+                    present.insert(reading.value);
                 }
                 Offer::Conflict
             }
@@ -80,14 +83,41 @@ impl Arrivals {
             return Vec::new();
         }
         self.passed = Some(until);
-        let later = self
-            .waiting
-            .split_off(&(until + Span::from_ms(1), ChannelId(0)));
-        let released = std::mem::replace(&mut self.waiting, later);
+        let mut released = Vec::new();
+        while let Some(next) = self.waiting.first_entry().filter(|e| *e.key() <= until) {
+            let (at, readings) = next.remove_entry();
+            let readings = readings.into_iter();
+            released.extend(readings.map(|(channel, value)| Reading { channel, at, value }));
+        }
         released
-            .into_iter()
-            .map(|((at, channel), value)| Reading { channel, at, value })
-            .collect()
+    }
+}
+
+/// What waits is kept on disk as one map, by time and channel together.
+mod flat {
+    use super::{BTreeMap, ChannelId, Time, Value};
+    use serde::ser::SerializeMap;
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    type Nested = BTreeMap<Time, BTreeMap<ChannelId, Value>>;
+
+    pub(super) fn serialize<S: Serializer>(waiting: &Nested, to: S) -> Result<S::Ok, S::Error> {
+        let count = waiting.values().map(BTreeMap::len).sum();
+        let mut map = to.serialize_map(Some(count))?;
+        for (at, readings) in waiting {
+            for (channel, value) in readings {
+                map.serialize_entry(&(at, channel), value)?;
+            }
+        }
+        map.end()
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Nested, D::Error> {
+        let mut waiting = Nested::new();
+        for ((at, channel), value) in BTreeMap::<(Time, ChannelId), Value>::deserialize(from)? {
+            waiting.entry(at).or_default().insert(channel, value);
+        }
+        Ok(waiting)
     }
 }
 

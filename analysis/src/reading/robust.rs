@@ -18,7 +18,7 @@ pub(crate) const MEDIAN_OVER_MEAN: f64 = 1.2533;
 /// The middle number, or the mean of the two in the middle; `None` of none.
 pub fn median(numbers: impl IntoIterator<Item = f64>) -> Option<f64> {
     let mut sorted: Vec<f64> = numbers.into_iter().collect();
-    sorted.sort_by(f64::total_cmp);
+    sorted.sort_unstable_by(f64::total_cmp);
     let middle = sorted.len() / 2;
     let upper = *sorted.get(middle)?;
     Some(if sorted.len() % 2 == 1 {

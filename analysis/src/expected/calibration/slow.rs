@@ -57,11 +57,27 @@ pub struct Known {
 /// A slowly learned number.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Slow {
-    /// Accepted days, oldest first.
-    days: Vec<(SolarDay, f64)>,
+    /// Accepted days.
+    days: Days,
     /// The latest days in a row that lie a step off on the good side.
     better: Vec<(SolarDay, f64)>,
     baseline: Baseline,
+}
+
+/// Days, oldest first, and what they say together: that is asked many times in each slot.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(from = "Vec<(SolarDay, f64)>", into = "Vec<(SolarDay, f64)>")]
+struct Days {
+    all: Vec<(SolarDay, f64)>,
+    together: Option<Together>,
+}
+
+/// What some days say together.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Together {
+    middle: f64,
+    /// Standard deviation of one day; `None` of few days.
+    scatter: Option<f64>,
 }
 
 /// What it was when the plant was handed over.
@@ -84,7 +100,7 @@ impl Slow {
     pub fn take(&mut self, day: SolarDay, value: f64, rule: &Rule) {
         let is_plausible = (value - rule.neutral).abs() <= rule.bound;
         // Where time has gone back, a day ends twice.
-        let is_known = self.days.last().is_some_and(|(last, _)| *last >= day);
+        let is_known = self.days.all.last().is_some_and(|(last, _)| *last >= day);
         if !is_plausible || is_known {
             return;
         }
@@ -96,10 +112,12 @@ impl Slow {
             return;
         }
         self.better.clear();
-        self.days.push((day, value));
-        if self.days.len() > NOW_DAYS {
-            self.days.remove(0);
+        let mut days = std::mem::take(&mut self.days.all);
+        days.push((day, value));
+        if days.len() > NOW_DAYS {
+            days.remove(0);
         }
+        self.days = days.into();
         self.grow_baseline((day, value), rule);
     }
 
@@ -112,9 +130,9 @@ impl Slow {
             self.better.push((day, value));
         }
         if self.better.len() == STEP_DAYS {
-            self.days = std::mem::take(&mut self.better);
+            self.days = std::mem::take(&mut self.better).into();
             if let Baseline::Growing(first) = &mut self.baseline {
-                first.clone_from(&self.days);
+                first.clone_from(&self.days.all);
             }
         }
     }
@@ -124,7 +142,7 @@ impl Slow {
             return;
         };
         first.push(day);
-        let known = known(first, rule, 0.0);
+        let known = Together::of(first).and_then(|together| known(first, together, rule, 0.0));
         if let Some(known) = known.filter(|known| known.days == BASELINE_DAYS) {
             self.baseline = Baseline::Final(known);
         }
@@ -139,7 +157,7 @@ impl Slow {
 
     /// What it is now.
     pub fn now(&self, rule: &Rule) -> Option<Known> {
-        known(&self.days, rule, rule.drift)
+        known(&self.days.all, self.days.together?, rule, rule.drift)
     }
 
     /// What it was when the plant was handed over, once that is final.
@@ -153,22 +171,38 @@ impl Slow {
     /// What it was when the plant was handed over; final once it rests on fourteen days.
     pub fn baseline(&self, rule: &Rule) -> Option<Known> {
         match &self.baseline {
-            Baseline::Growing(first) => known(first, rule, 0.0),
+            Baseline::Growing(first) => known(first, Together::of(first)?, rule, 0.0),
             Baseline::Final(known) => Some(*known),
         }
     }
 }
 
-fn known(days: &[(SolarDay, f64)], rule: &Rule, drift: f64) -> Option<Known> {
-    let values = || days.iter().map(|(_, value)| *value);
-    let value = median(values())?;
-    let scatter = if days.len() < SCATTER_DAYS {
-        rule.usual_scatter
-    } else {
-        robust_spread(values(), value)?
-    };
+impl From<Vec<(SolarDay, f64)>> for Days {
+    fn from(all: Vec<(SolarDay, f64)>) -> Self {
+        let together = Together::of(&all);
+        Self { all, together }
+    }
+}
+
+impl From<Days> for Vec<(SolarDay, f64)> {
+    fn from(days: Days) -> Self {
+        days.all
+    }
+}
+
+impl Together {
+    fn of(days: &[(SolarDay, f64)]) -> Option<Self> {
+        let values = || days.iter().map(|(_, value)| *value);
+        let middle = median(values())?;
+        let scatter = robust_spread(values(), middle).filter(|_| days.len() >= SCATTER_DAYS);
+        Some(Self { middle, scatter })
+    }
+}
+
+fn known(days: &[(SolarDay, f64)], together: Together, rule: &Rule, drift: f64) -> Option<Known> {
+    let scatter = together.scatter.unwrap_or(rule.usual_scatter);
     Some(Known {
-        value,
+        value: together.middle,
         sigma: (MEDIAN_OVER_MEAN * scatter / (days.len() as f64).sqrt()).hypot(drift),
         from: days.first()?.0,
         to: days.last()?.0,
