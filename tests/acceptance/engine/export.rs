@@ -47,7 +47,9 @@ fn days_of(world: &World, days: i64) -> Told {
         let at = START + Span::from_min(n);
         let poll = poll(world, at);
         let day = at.solar_day(LONGITUDE_DEG);
-        let over = watch.poll(&site, (0, at), day, &poll, |_| supply.known_ohm());
+        let over = watch.poll(&site, (0, at), day, &poll, |_, phase| {
+            supply.known_ohm(phase)
+        });
         if let Some((day, shown)) = over {
             let edges = supply.close_day((day, at), &shown[0], &facts);
             told.take(day, edges);
