@@ -257,6 +257,8 @@ impl Engine {
                 n => Subject::input(&device, n),
             };
             match edge {
+                // Another array on the input than the one described, which is told, may give more than that can.
+                Edge::Found { .. } if self.is_miswired(&subject) => {}
                 Edge::Found { began, found, seen } => {
                     let channel = self.plant.channels.channel(seen.channel);
                     let when = (began, found);
