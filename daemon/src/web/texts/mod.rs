@@ -132,7 +132,8 @@ texts! {
     set_site; set_plane; set_module; set_inverter; set_weather; set_program; set_place; set_time_zone;
     set_handed_over; set_supply_rules; set_energy_price; set_tilt; set_azimuth; set_albedo;
     set_module_power; set_open_circuit; set_short_circuit; set_maximum_power; set_cells; set_bypass;
-    set_sensor_plane; set_rated; set_highest_dc; set_tracking; set_phases; set_insulation; set_reached_by; set_read_with;
+    set_sensor_plane; set_rated; set_highest_dc; set_tracking; set_start_voltage; set_phases; set_efficiency;
+    set_at_load; set_insulation; set_reached_by; set_read_with;
     set_read_every; set_at; set_unit; set_topic; set_broker; set_converter; set_serial; set_sunspec;
     set_version; set_false_alarms; set_readings_kept; set_minutes_kept; set_rest_kept;
 }

@@ -2,6 +2,7 @@
 
 use crate::web::texts::Texts;
 use crate::web::{Page, show};
+use analysis::plant::EfficiencyPoint;
 use config::checked::{Link, RegisterMap, Source};
 
 /// A group of settings.
@@ -112,7 +113,12 @@ fn inverters(page: &Page, t: &'static Texts) -> impl Iterator<Item = Group> {
                     exact(t, inverter.tracking_max.v(), "V")
                 ),
             ),
+            (
+                t.set_start_voltage,
+                exact(t, inverter.start_voltage.v(), "V"),
+            ),
             (t.set_phases, inverter.phases.to_string()),
+            (t.set_efficiency, efficiency(t, &inverter.efficiency)),
             (
                 t.set_insulation,
                 show::resistance(t, Some(inverter.isolation_limit.ohm())),
@@ -143,6 +149,19 @@ fn inverters(page: &Page, t: &'static Texts) -> impl Iterator<Item = Group> {
             lines,
         }
     })
+}
+
+/// One number where it is the same at every load, else each with its load.
+fn efficiency(t: &Texts, curve: &[EfficiencyPoint]) -> String {
+    let percent = |ratio: f64| show::percent(t, Some(ratio));
+    if let [everywhere] = curve {
+        return percent(everywhere.efficiency_ratio);
+    }
+    let points = curve.iter().map(|point| {
+        let (efficiency, load) = (percent(point.efficiency_ratio), percent(point.load_ratio));
+        format!("{efficiency} {} {load}", t.set_at_load)
+    });
+    points.collect::<Vec<_>>().join(", ")
 }
 
 /// A serial port and the file of a map are paths of this machine.
