@@ -155,6 +155,5 @@ mod tests {
         assert!(said.contains("(enter alone: leave it out)\n> "), "{said}");
         let text = std::fs::read_to_string(&file).expect("written");
         assert!(text.contains("name = \"A barn\""), "{text}");
-        assert!(!text.contains("[[inverter]]"), "{text}");
     }
 }
