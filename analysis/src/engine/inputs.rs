@@ -80,10 +80,12 @@ impl Engine {
         let state = &mut self.state.inverters[i].inputs[k];
         state.window.push(when.day, sample);
         let across_the_night = state.window.across_the_night();
+        // What lay there yesterday may lie there today.
+        let lies_there = self.state.book.stands(&whose.subject, Kind::Snow);
         let context = Context {
             strings: whose.strings,
             frost,
-            loss_came_at_night: across_the_night.is_some_and(came_at_night),
+            loss_came_at_night: lies_there || across_the_night.is_some_and(came_at_night),
             siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
             siblings_share_loss: !siblings.is_empty()
                 && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),

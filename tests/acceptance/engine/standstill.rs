@@ -125,6 +125,19 @@ fn a_loss_that_was_there_the_evening_before_is_no_snow() {
     assert_eq!(told.of(Kind::Snow).len(), 0, "{}", told.list());
 }
 
+/// Nor has what was snow yesterday: it lies there still.
+#[test]
+fn a_cover_that_lies_for_two_days_is_snow_on_both() {
+    let world = frosty().with(Period::new((1, 0.0), (2, 13.0)), What::Covered(1, 0.3));
+    let (plant, polls) = play(&two_inverters(), world, 3);
+    let told = account(&plant, one_by_one(&polls), end_of(&plant, &polls));
+    let snow = told.of(Kind::Snow);
+    let noon = START + Span::from_h(2 * 24 + 12);
+    let lies = |snow: &&&Finding| snow.ended.is_some_and(|ended| ended > noon);
+    assert!(snow.iter().filter(lies).count() > 0, "{}", told.list());
+    assert_eq!(snow.len(), told.but_limits().len(), "{}", told.list());
+}
+
 /// Snow would lie on both: a neighbour on the same plane works, so the other one is off.
 #[test]
 fn an_inverter_that_is_off_beside_a_working_one_is_off_also_in_frost() {
