@@ -56,7 +56,7 @@ struct KeptDay {
 }
 
 impl ArrayState {
-    /// The slots of today will come again.
+    /// The slots of today will come again, or count for nothing.
     pub fn forget_today(&mut self) {
         self.today = ArrayToday::default();
     }

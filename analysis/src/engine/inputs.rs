@@ -304,6 +304,8 @@ impl Engine {
         for other in WINDOW_KINDS.into_iter().filter(|other| *other != new.kind) {
             self.state.book.end(subject, other, new.began);
         }
+        // What of today was seen before it was believed is no day of an array.
+        self.state.inverters[*i].inputs[*k].array.forget_today();
         self.state.book.open(new);
     }
 }
