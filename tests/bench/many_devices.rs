@@ -169,29 +169,34 @@ fn inputs() -> ModelImage {
 async fn reading(program: &str, addresses: &[String], measured: Duration) {
     let polls = Arc::new(std::sync::atomic::AtomicU64::new(0));
     let folder = tempfile::tempdir().expect("a folder");
-    let site = Arc::new(site(addresses));
-    match program {
+    // The site of the whole daemon, which says itself how often it has polled.
+    let whole = match program {
         "bare" => {
             for (address, due) in addresses.iter().zip(times(addresses.len())) {
                 tokio::spawn(bare(address.clone(), due, polls.clone()));
             }
+            None
         }
         "pollers" => {
+            let site = site(addresses);
             let table = Arc::new(site.plant.channels.clone());
             for (source, due) in site.sources.iter().zip(times(addresses.len())) {
                 let settings = settings(source).expect("Modbus");
                 let poller = Poller::new(settings, source.device.clone(), table.clone());
                 tokio::spawn(poll(poller, due, polls.clone()));
             }
+            None
         }
         _ => {
-            let (site, folder) = (site.clone(), folder.path().to_owned());
+            let site = Arc::new(site(addresses));
+            let (read, folder) = (site.clone(), folder.path().to_owned());
             tokio::spawn(async move {
                 let forever = std::future::pending();
-                daemon::commands::run::run(&site, &folder, Clock::System, forever).await
+                daemon::commands::run::run(&read, &folder, Clock::System, forever).await
             });
+            Some(site)
         }
-    }
+    };
     sleep(SETTLING).await;
     let count = || polls.load(std::sync::atomic::Ordering::Relaxed);
     let (begin, cpu_before, before) = (Clock::System.now(), cpu_s(), count());
@@ -199,13 +204,13 @@ async fn reading(program: &str, addresses: &[String], measured: Duration) {
     let s = measured.as_secs_f64();
     let cores = (cpu_s() - cpu_before) / s;
     let (resident, peak) = (memory_mb("VmRSS:"), memory_mb("VmHWM:"));
-    let done = match program {
-        "whole" => {
+    let done = match whole {
+        Some(site) => {
             let end = Clock::System.now();
             sleep(STORING).await;
             stored(&site, folder.path(), begin, end)
         }
-        _ => count() - before,
+        None => count() - before,
     };
     println!("{cores} {resident} {peak} {}", done as f64 / s);
     // Nothing that was started is waited for.

@@ -104,11 +104,6 @@ impl Curve {
         (self.current(x), slope)
     }
 
-    /// Slope dI/dV at a voltage [A/V], below zero.
-    pub fn slope_at(&self, voltage: Voltage) -> f64 {
-        self.current_and_slope_at(voltage).1
-    }
-
     /// Voltage [V] and slope dV/dI [V/A] at a current [A]; needs a shunt beyond the photocurrent.
     pub(super) fn voltage_and_slope_at(&self, current: f64) -> (f64, f64) {
         let x = self.x_at_current(current);

@@ -142,13 +142,13 @@ struct Shown {
 }
 
 impl Shown {
-    fn first(at: Time, wh: f64) -> Self {
-        Self { at, wh, since: at }
-    }
-
-    /// What it shows next.
-    fn then(self, at: Time, wh: f64) -> Self {
-        let since = if wh > self.wh { self.at } else { self.since };
+    /// What it shows after that, or first.
+    fn after(last: Option<Self>, at: Time, wh: f64) -> Self {
+        let since = match last {
+            None => at,
+            Some(last) if wh > last.wh => last.at,
+            Some(last) => last.since,
+        };
         Self { at, wh, since }
     }
 }
@@ -169,11 +169,9 @@ impl CounterWatch {
             let possible = self.possible(*level, at, rated);
             wh >= possible.0 && wh <= possible.1
         });
-        let (since, now) = goes_on.map_or_else(
-            || (at, Shown::first(at, wh)),
-            |(since, level)| (since, level.then(at, wh)),
-        );
-        self.other = Some((since, now));
+        let since = goes_on.map_or(at, |(since, _)| since);
+        let level = goes_on.map(|(_, level)| level);
+        self.other = Some((since, Shown::after(level, at, wh)));
         if at - since >= PUT_BACK_AFTER {
             self.believed = None;
             self.believe(at, wh);
@@ -196,8 +194,7 @@ impl CounterWatch {
         if rise > 0.0 {
             self.step_wh = Some(self.step_wh.map_or(rise, |step| step.min(rise)));
         }
-        let first = Shown::first(at, wh);
-        self.believed = Some(self.believed.map_or(first, |last| last.then(at, wh)));
+        self.believed = Some(Shown::after(self.believed, at, wh));
         self.other = None;
     }
 }

@@ -224,9 +224,11 @@ impl Engine {
         let factors = self.state.calibration.factors((i, k), rung).without_light();
         let (volts, amps) = self.operating_point(i, k, moment.means)?;
         let model = &self.chain.inputs[i][k];
-        let prediction = self.chain.predict_in_shade(model, light, &factors, shade)?;
-        let by_curve =
-            self.share_held_back((i, k), light, moment, shade, (&prediction, volts, amps));
+        let under = |light: &Light| self.chain.predict_in_shade(model, light, &factors, shade);
+        let prediction = under(light)?;
+        let scaled = |share: f64| under(&with_plane_scaled(light, model.plane, share));
+        let now = moment.means.start;
+        let by_curve = self.share_held_back((i, k), now, (volts, amps), &prediction, scaled);
         let channels = &self.roles.inverters[i].inputs[k];
         let shows = channels.current.or(channels.power);
         Some(InputShare {
@@ -241,35 +243,28 @@ impl Engine {
 
     /// The share of a clear sky that an input shows by its place on the curve; `None` unless its voltage says
     /// that it is held back. A voltage above that of the peak under a clear sky may also be that of cooler
-    /// cells: how cool they are today it has shown while it was at its peak.
+    /// cells: how cool they are today it has shown while it was at its peak. `clear` and `under`: what it should
+    /// do under a clear sky, and under a share of that.
     fn share_held_back(
         &self,
         (i, k): (usize, usize),
-        light: &Light,
-        moment: &Moment,
-        shade: Shade,
-        (clear, volts, amps): (&Prediction, f64, f64),
+        now: Time,
+        (volts, amps): (f64, f64),
+        clear: &Prediction,
+        under: impl Fn(f64) -> Option<Prediction>,
     ) -> Option<f64> {
-        let now = moment.means.start;
         let volts = volts / self.voltage_ratio_lately((i, k), now)?;
         let is_held_back = |at: &Prediction| volts > HELD_BACK_RATIO * at.expected.voltage.v();
         if !is_held_back(clear) {
             return None;
         }
-        let model = &self.chain.inputs[i][k];
-        let rung = WeatherRung::ScaledClearSky;
-        let factors = self.state.calibration.factors((i, k), rung).without_light();
-        let under = |share: f64| {
-            let light = with_plane_scaled(light, model.plane, share);
-            self.chain.predict_in_shade(model, &light, &factors, shade)
-        };
         let clear_a = clear.expected.current.a();
         let least = (amps / clear_a).max(0.0);
         if !is_held_back(&under(least)?) {
             return None;
         }
-        let surplus = |share: f64| Some(under(share)?.curve_at(volts).0 - amps);
-        let before = self.state.planes[model.plane].shown;
+        let surplus = |share: f64| Some(under(share)?.current_at(volts) - amps);
+        let before = self.state.planes[self.chain.inputs[i][k].plane].shown;
         let before = before.filter(|(start, _)| now - *start <= JUST_BEFORE);
         let before = before.map_or(1.0, |(_, share)| share);
         Some(share_on_curve(

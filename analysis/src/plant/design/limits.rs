@@ -55,17 +55,16 @@ fn currents(plant: &Plant, inverter: &Inverter, input: &Input) -> Vec<Line> {
     let imp: f64 = of_strings(plant, input, |m| m.imp.a()).sum();
     let largest = isc().fold(0.0, f64::max);
     let subject = || of_input(inverter, input);
-    let up_to = |limit, outside| (limit, outside);
     // One limit, seen from both ends; a mixed input can pass the first and not the second.
-    let backwards = up_to(rating / ISC_FACTOR / strings, Verdict::Look);
+    let backwards = (rating / ISC_FACTOR / strings, Verdict::Look);
     let design = ISC_FACTOR * isc().sum::<f64>();
-    let operating = up_to(input.max_operating_current.a(), Verdict::Look);
+    let operating = (input.max_operating_current.a(), Verdict::Look);
     vec![
         line(
             subject(),
             Check::ShortCircuitCurrent,
             design,
-            up_to(rating, Verdict::Wrong),
+            (rating, Verdict::Wrong),
         ),
         line(subject(), Check::LargestModuleIsc, largest, backwards),
         line(subject(), Check::OperatingCurrent, imp, operating),
