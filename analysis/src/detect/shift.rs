@@ -2,7 +2,7 @@
 //!
 //! Model:   a day's value x is normal around e (the edge of health: what lasting errors may make of
 //!          nothing) with its own s, or around e + m from an unknown day on, m one of the sizes
-//!          M, 2 M, .. 16 M with weights w_m, each -+ 35 % so that none falls between two. Both with a
+//!          M, 2 M, .. 64 M with weights w_m, each -+ 35 % so that none falls between two. Both with a
 //!          share c of days that are wrong by anything.
 //!          R_m <- (1 + R_m) L_m(x),  L_m = f(x; e + m) / f(x; e);  said at sum w_m R_m >= A.
 //!          In health E[R] grows by one a day at most, for any mean up to e, so false alarms are at
@@ -20,9 +20,10 @@ use super::Edge;
 use crate::reading::{Span, Time};
 use serde::{Deserialize, Serialize};
 
-/// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one.
-const SIZES: [f64; 5] = [1.0, 2.0, 4.0, 8.0, 16.0];
-const WEIGHTS: [f64; 5] = [0.4, 0.25, 0.15, 0.1, 0.1];
+/// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one. What lies
+/// far beyond the largest is no shift but a row of wrong days.
+const SIZES: [f64; 7] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0];
+const WEIGHTS: [f64; 7] = [0.4, 0.25, 0.13, 0.08, 0.1, 0.02, 0.02];
 /// Half width of each size (one standard deviation) [-].
 const SPREAD: f64 = 0.35;
 /// Share of days whose value is wrong by anything, and how far that spreads over s [-] (engineering
@@ -339,6 +340,13 @@ mod tests {
         assert!(mean_days(1.2) < 7.0, "{}", mean_days(1.2));
         // Never on the first: one day alone may be wrong by anything.
         assert_eq!(mean_days(4.2), 2.0);
+    }
+
+    #[test]
+    fn no_shift_is_too_large_to_be_one() {
+        for mean in [8.0, 16.0, 30.0, 50.0, 90.0] {
+            assert!(mean_days(mean) <= 3.0, "{mean}: {}", mean_days(mean));
+        }
     }
 
     #[test]
