@@ -1,13 +1,15 @@
 //! Levels that were steady and have come to fall: since when, by how much, how surely.
 //!
-//! Model:   y(t) = a - b max(t - t0, 0), of all onsets t0 the one that leaves least of
+//! Model:   y(t) = a - b (min(t, t1) - t0) after t0, of all onsets t0 and ends t1 the pair that leaves
+//!          least of
 //!          sum rho((y - y(t)) / s)                                                          eq. (1)
 //!          with Tukey's rho; a and b by weighted least squares with the weights that belong to it. The
 //!          scatter s is the greater of that between neighbouring days, which no fall widens,
 //!          1.4826 MAD(y_n - y_(n-1)) / sqrt(2), and that about the fit. What neighbouring days share
 //!          shows in the two: r = 1 - (first / second)^2, and
 //!          s_b^2 = s^2 / (curvature in b) (1 + r) / (1 - r)                                 eq. (2)
-//!          It is a fall and no step if one step at any day leaves no less than eq. (1).
+//!          It is a fall and no step if one step at any day leaves no less than eq. (1), and more by half
+//!          of what one level can add where the fall has ended: with its end free a fall is nearly a step.
 //! Symbols: t [d], y dimensionless, b [1/d].
 //! Range:   eight levels over ten days or more, five of them, over five days or more, from t0 on.
 //! Source:  a change of slope by generalised likelihood; eq. (2) for neighbours that share r (textbook,
@@ -21,6 +23,10 @@ const LEAST_LEVELS: usize = 8;
 const LEAST_DAYS: f64 = 10.0;
 const LEAST_FALLING: usize = 5;
 const LEAST_FALLING_DAYS: f64 = 5.0;
+/// A fall that has ended may have stood still for so many days.
+const MOST_STANDING_DAYS: f64 = 10.0;
+/// What a step must leave over a fall that has ended, in units of the largest that one level can add.
+const NO_STEP: f64 = 0.5;
 /// Rounds of weights: they settle in two or three.
 const ROUNDS: usize = 4;
 /// Scatter that no level is better than [-].
@@ -39,7 +45,7 @@ pub struct Fall {
     pub per_day: f64,
     /// See `per_day`.
     pub per_day_sigma: f64,
-    /// From its onset to the last level [d].
+    /// From its onset to its end [d].
     pub days: f64,
     /// Scatter of a level [-].
     pub scatter: f64,
@@ -52,7 +58,7 @@ impl Fall {
     }
 }
 
-/// A line that is level up to an onset and falls from there on.
+/// A line that is level but for the span in which it falls.
 #[derive(Debug, Clone, Copy)]
 struct Line {
     before: f64,
@@ -69,14 +75,19 @@ pub fn fall(levels: &[(f64, f64)]) -> Option<Fall> {
         return None;
     }
     let between = neighbours_scatter(levels)?.max(LEAST_SCATTER);
-    let onsets = (0..=levels.len() - LEAST_FALLING)
-        .take_while(|onset| last - levels[*onset].0 >= LEAST_FALLING_DAYS);
-    let fits = onsets.filter_map(|onset| {
-        let line = Line::through(levels, levels[onset].0, between)?;
-        let left = left(levels.iter().map(|p| line.off(p, levels[onset].0)), between);
-        Some((onset, line, left))
+    let spans = (0..=levels.len() - LEAST_FALLING).flat_map(|onset| {
+        let from = levels[onset].0;
+        let ends = levels.iter().map(|p| p.0);
+        let ends = ends.filter(move |to| to - from >= LEAST_FALLING_DAYS);
+        let ends = ends.filter(move |to| last - to <= MOST_STANDING_DAYS);
+        ends.map(move |to| (onset, (from, to)))
     });
-    let (onset, line, left_by_fall) = fits.min_by(|a, b| a.2.total_cmp(&b.2))?;
+    let fits = spans.filter_map(|(onset, span)| {
+        let line = Line::through(levels, span, between)?;
+        let left = left(levels.iter().map(|p| line.off(p, span)), between);
+        Some((onset, span, line, left))
+    });
+    let (onset, span, line, left_by_fall) = fits.min_by(|a, b| a.3.total_cmp(&b.3))?;
     let left_by_step = (LEAST_FALLING..=levels.len() - 2).filter_map(|cut| {
         let (before, after) = levels.split_at(cut);
         let off = |part: &[(f64, f64)]| {
@@ -85,10 +96,11 @@ pub fn fall(levels: &[(f64, f64)]) -> Option<Fall> {
         };
         Some(off(before)? + off(after)?)
     });
-    if line.per_day <= 0.0 || left_by_step.reduce(f64::min)? < left_by_fall {
+    let least_more = if span.1 < last { NO_STEP } else { 0.0 };
+    if line.per_day <= 0.0 || left_by_step.reduce(f64::min)? < left_by_fall + least_more {
         return None;
     }
-    let offs = || levels.iter().map(|p| line.off(p, levels[onset].0));
+    let offs = || levels.iter().map(|p| line.off(p, span));
     let about = robust_spread(offs(), 0.0)?.max(between);
     let shared = (1.0 - (between / about).powi(2)).min(MOST_SHARED);
     let of_neighbours = (1.0 + shared) / (1.0 - shared); // eq. (2)
@@ -97,7 +109,7 @@ pub fn fall(levels: &[(f64, f64)]) -> Option<Fall> {
         before: line.before,
         per_day: line.per_day,
         per_day_sigma: about * (of_neighbours / line.curvature).sqrt(),
-        days: last - levels[onset].0,
+        days: span.1 - span.0,
         scatter: about,
     })
 }
@@ -111,21 +123,20 @@ pub fn neighbours_scatter(levels: &[(f64, f64)]) -> Option<f64> {
 /// How much rises from an onset on, by the same line; `None` of levels that say nothing of it.
 pub fn rise_since(levels: &[(f64, f64)], onset: f64, until: f64) -> Option<f64> {
     let scatter = neighbours_scatter(levels)?.max(LEAST_SCATTER);
-    let line = Line::through(levels, onset, scatter)?;
+    let line = Line::through(levels, (onset, until), scatter)?;
     Some(-line.per_day * (until - onset))
 }
 
 impl Line {
-    fn through(levels: &[(f64, f64)], onset: f64, scatter: f64) -> Option<Self> {
-        let fallen = |t: f64| (t - onset).max(0.0);
+    /// Through levels that fall in a span only [d, d].
+    fn through(levels: &[(f64, f64)], span: (f64, f64), scatter: f64) -> Option<Self> {
         let mut line: Option<Self> = None;
         for _ in 0..ROUNDS {
-            let weight = |p: &(f64, f64)| {
-                line.map_or(1.0, |line| tukey_weight(line.off(p, onset) / scatter))
-            };
+            let weight =
+                |p: &(f64, f64)| line.map_or(1.0, |line| tukey_weight(line.off(p, span) / scatter));
             let weighed: Vec<(f64, f64, f64)> = levels
                 .iter()
-                .map(|p| (weight(p), fallen(p.0), p.1))
+                .map(|p| (weight(p), fallen_days(p.0, span), p.1))
                 .collect();
             let sum = |of: &dyn Fn(&(f64, f64, f64)) -> f64| -> f64 {
                 weighed.iter().map(|p| p.0 * of(p)).sum()
@@ -147,9 +158,14 @@ impl Line {
         line
     }
 
-    fn off(&self, (t, y): &(f64, f64), onset: f64) -> f64 {
-        y - self.before + self.per_day * (t - onset).max(0.0)
+    fn off(&self, (t, y): &(f64, f64), span: (f64, f64)) -> f64 {
+        y - self.before + self.per_day * fallen_days(*t, span)
     }
+}
+
+/// Days of a span that are over by a day.
+fn fallen_days(t: f64, (onset, end): (f64, f64)) -> f64 {
+    t.clamp(onset, end) - onset
 }
 
 /// Eq. (1), in units of the largest that one level can add.

@@ -105,7 +105,7 @@ pub use sensor::{SensorBasis, SensorFault, SensorSlot, SensorWatch};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};
 pub use shift::{DayValue, Shift, ShiftWatch, Sought};
 pub use slot::{InputSlot, InverterSlot, PlaneSlot, Slot};
-pub use soiling::{LightSensor, PlaneDay, Soiled, SoilingWatch};
+pub use soiling::{DirtBeside, PlaneDay, Soiled, SoilingWatch};
 pub use standstill::{Made, Standstill, StandstillWatch};
 pub use strings::{StringFault, StringMean, StringWindow, StringsFacts, StringsWatch};
 pub use supply::{Poll, SupplyWatch};
@@ -116,7 +116,7 @@ pub use trip::{Neighbours, TripCause, TripReport};
 pub use trip_pattern::{PatternEdge, PatternPoll, Repeated, Together, TripPattern};
 pub use wetness::{Dampness, Moisture};
 pub use window::{Sample, Window};
-pub use wiring::{Fit, Spread, Wiring, WiringDay, WiringSlot, WiringWatch};
+pub use wiring::{Fit, Part, Spread, Wiring, WiringDay, WiringSlot, WiringWatch};
 
 use crate::reading::Time;
 

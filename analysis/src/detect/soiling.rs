@@ -1,21 +1,23 @@
-//! Dirt on all modules of a plane: a slow loss beside a sensor that sees no change of the sky.
+//! Dirt on all modules of a plane: a slow loss beside a sensor that sees no change of the sky, or beside
+//! a clear sky.
 //!
-//! Model:   daily levels of a plane (median current of its inputs over what the measured light gives)
-//!          since the last washing: rain of 5 mm or more in a day, or a step up of 1.5 %, or of three
-//!          times their scatter if that is more. Where they have come to fall (`fall`), the loss is
-//!          that of the line, and no more than what the last levels lie under the one before it. Said by
-//!          a sensor in the plane at 2.5 %, so that 3 % are told by the time they are there, or at 5 % if
-//!          they took more than a month; by a horizontal one at 5 % where ten steady days came before,
-//!          and at 10 % where none did: its light is brought into the plane anew with every season, and
-//!          on healthy plants of the campaign that took up to 5.5 % in four weeks. Only where it is four
-//!          standard deviations, because it is asked anew every day and of every onset, and came over
-//!          ten days or is twice as large.
+//! Model:   daily levels of a plane (median current of its inputs over what the measured light gives, or
+//!          over what a clear sky gives in the clear hours) since the last washing: rain of 5 mm or more
+//!          in a day, or a step up of 1.5 %, or of three times their scatter if that is more. Where they
+//!          have come to fall (`fall`), the loss is that of the line, and no more than what the last
+//!          levels lie under the one before it. Said by a sensor in the plane at 2.5 %, so that 3 % are
+//!          told by the time they are there, or at 5 % if they took more than a month; by a horizontal
+//!          one at 5 % where ten steady days came before, and at 10 % where none did: its light is
+//!          brought into the plane anew with every season, and on healthy plants of the campaign that
+//!          took up to 5.5 % in four weeks. By a clear sky at 8 % and at 12 %: haze comes and goes. Only
+//!          where it is four standard deviations, because it is asked anew every day and of every onset,
+//!          and came over ten days or is twice as large.
 //!          The sensor's own share of the clear sky must not rise by half of the loss or more from
 //!          the same day on: a sensor that comes to read high looks the same from the array.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss, and by
 //!          more than they scatter.
 //! Symbols: levels dimensionless, rain [mm].
-//! Range:   planes whose light is measured, by one sensor; days with clear hours, of the last 60,
+//! Range:   days with clear hours, beside a sensor in the plane all that have a level; of the last 60,
 //!          beside a horizontal sensor of the last 30.
 //! Source:  slope since the last rain, 5 mm: the project's reference (common practice); 3 % is the
 //!          project's design. The rest is engineering judgement.
@@ -51,30 +53,35 @@ const NEARLY_ALL: f64 = 0.9;
 const LATEST: usize = 3;
 const LATEST_OF_A_LOSS: usize = 5;
 
-/// Where the sensor lies by which a plane is judged.
+/// What the levels of a plane are held beside.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum LightSensor {
-    /// In the plane.
-    InPlane,
-    /// Horizontally; its light is brought into the plane.
-    Horizontal,
+pub enum DirtBeside {
+    /// A sensor in the plane.
+    PlaneSensor,
+    /// A horizontal sensor, whose light is brought into the plane.
+    HorizontalSensor,
+    /// No sensor, but a clear sky.
+    ClearSky,
 }
 
-impl LightSensor {
+impl DirtBeside {
     /// Loss that is told after so many steady days, if it has come in so many [-].
     fn least_loss_ratio(self, steady_days: f64, in_days: f64) -> f64 {
+        let was_steady = steady_days >= STEADY_DAYS;
         match self {
-            Self::InPlane if in_days <= SEASON_DAYS => 0.025,
-            Self::InPlane => 0.05,
-            Self::Horizontal if steady_days >= STEADY_DAYS => 0.05,
-            Self::Horizontal => 0.1,
+            Self::PlaneSensor if in_days <= SEASON_DAYS => 0.025,
+            Self::PlaneSensor => 0.05,
+            Self::HorizontalSensor if was_steady => 0.05,
+            Self::HorizontalSensor => 0.1,
+            Self::ClearSky if was_steady => 0.08,
+            Self::ClearSky => 0.12,
         }
     }
 
     fn kept_days(self) -> i64 {
         match self {
-            Self::InPlane => 60,
-            Self::Horizontal => 30,
+            Self::PlaneSensor | Self::ClearSky => 60,
+            Self::HorizontalSensor => 30,
         }
     }
 }
@@ -86,10 +93,10 @@ pub struct PlaneDay {
     pub day: SolarDay,
     /// Its start.
     pub began: Time,
-    /// Current of its inputs over what the measured light gives [-].
+    /// Current of its inputs over what the light gives [-].
     pub level_ratio: f64,
-    /// The measured light in its clearest hours over a clear sky's [-].
-    pub clear_ratio: f64,
+    /// The measured light in its clearest hours over a clear sky's [-], of a day that had some.
+    pub clear_ratio: Option<f64>,
     /// Most rain of a day since the last one that was taken [mm], where it is measured.
     pub rain_mm: Option<f64>,
 }
@@ -97,6 +104,8 @@ pub struct PlaneDay {
 /// Dirt that was found.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Soiled {
+    /// Beside what.
+    pub beside: DirtBeside,
     /// Start of the first day of those that show it.
     pub began: Time,
     /// Loss in these days [-].
@@ -113,10 +122,10 @@ pub struct Soiled {
     pub scatter: f64,
 }
 
-/// The levels of one plane since its last washing, by one sensor.
+/// The levels of one plane since its last washing, beside one thing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SoilingWatch {
-    by: LightSensor,
+    beside: DirtBeside,
     days: Vec<PlaneDay>,
     standing: Option<Standing>,
 }
@@ -131,9 +140,9 @@ struct Standing {
 
 impl SoilingWatch {
     /// Nothing seen yet.
-    pub fn new(by: LightSensor) -> Self {
+    pub fn new(beside: DirtBeside) -> Self {
         Self {
-            by,
+            beside,
             days: Vec::new(),
             standing: None,
         }
@@ -182,7 +191,7 @@ impl SoilingWatch {
 
     fn keep(&mut self, day: PlaneDay) {
         self.days.push(day);
-        let kept = self.by.kept_days();
+        let kept = self.beside.kept_days();
         self.days.retain(|d| day.day.days_since(d.day) <= kept);
     }
 
@@ -191,14 +200,15 @@ impl SoilingWatch {
     }
 
     fn levels(&self) -> Vec<(f64, f64)> {
-        self.by_day(|d| d.level_ratio)
+        self.by_day(|d| Some(d.level_ratio))
     }
 
-    /// A value of every day, by days since the first.
-    fn by_day(&self, value: impl Fn(&PlaneDay) -> f64) -> Vec<(f64, f64)> {
+    /// A value of every day that has it, by days since the first.
+    fn by_day(&self, value: impl Fn(&PlaneDay) -> Option<f64>) -> Vec<(f64, f64)> {
         let first = self.days.first();
         let age = |d: &PlaneDay| first.map_or(0, |first| d.day.days_since(first.day)) as f64;
-        self.days.iter().map(|d| (age(d), value(d))).collect()
+        let days = self.days.iter();
+        days.filter_map(|d| Some((age(d), value(d)?))).collect()
     }
 
     fn is_washing(&self, day: &PlaneDay) -> bool {
@@ -211,23 +221,27 @@ impl SoilingWatch {
 
     fn soiled(&self) -> Option<Soiled> {
         let levels = self.levels();
+        let latest = median(self.latest(LATEST_OF_A_LOSS))?;
+        // What a fall could have begun from, without looking for it.
+        if highest_but_odd(&levels)? - latest < self.beside.least_loss_ratio(STEADY_DAYS, 0.0) {
+            return None;
+        }
         let fall = fall(&levels)?;
-        let loss_ratio = fall
-            .loss()
-            .min(fall.before - median(self.latest(LATEST_OF_A_LOSS))?);
+        let loss_ratio = fall.loss().min(fall.before - latest);
         let is_sure = fall.per_day >= SURE_SIGMAS * fall.per_day_sigma;
         let (onset, last) = (levels[fall.onset].0, levels.last()?.0);
-        let least_ratio = self.by.least_loss_ratio(onset, fall.days);
+        let least_ratio = self.beside.least_loss_ratio(onset, fall.days);
         let is_enough = fall.days >= CERTAIN_DAYS || loss_ratio >= AT_ONCE * least_ratio;
         if !is_sure || loss_ratio < least_ratio || !is_enough {
             return None;
         }
-        let rise = rise_since(&self.by_day(|d| d.clear_ratio), onset, last)?;
-        if rise >= HALF * loss_ratio {
+        let rise = rise_since(&self.by_day(|d| d.clear_ratio), onset, last);
+        if rise.is_some_and(|rise| rise >= HALF * loss_ratio) {
             return None;
         }
         let reach = Interval::NinetyNine.z() * fall.per_day_sigma;
         Some(Soiled {
+            beside: self.beside,
             began: self.days[fall.onset].began,
             loss_ratio,
             per_day: fall.per_day,
@@ -237,6 +251,13 @@ impl SoilingWatch {
             scatter: fall.scatter,
         })
     }
+}
+
+/// The highest level but for one in ten.
+fn highest_but_odd(levels: &[(f64, f64)]) -> Option<f64> {
+    let mut sorted: Vec<f64> = levels.iter().map(|p| p.1).collect();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get((sorted.len() * 9) / 10).copied()
 }
 
 #[cfg(test)]
@@ -250,7 +271,7 @@ mod tests {
         clear: impl Fn(i64) -> f64,
         rain_mm: impl Fn(i64) -> Option<f64>,
     ) -> Vec<(i64, Edge<Soiled>)> {
-        let mut watch = SoilingWatch::new(LightSensor::InPlane);
+        let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor);
         let noise = |d: i64| 0.005 * (((5 * d) % 13) as f64 / 6.0 - 1.0);
         (0..days)
             .filter_map(|d| {
@@ -259,7 +280,7 @@ mod tests {
                     day: at.solar_day(0.0),
                     began: at,
                     level_ratio: level(d) + noise(d),
-                    clear_ratio: clear(d),
+                    clear_ratio: Some(clear(d)),
                     rain_mm: rain_mm(d),
                 };
                 watch.take(day, at).map(|edge| (d, edge))
@@ -316,7 +337,7 @@ mod tests {
     #[test]
     fn a_horizontal_sensor_tells_more_dirt_and_a_seasons_worth_of_it_after_steady_days_only() {
         let is_told = |steady: i64, loss: f64| {
-            let mut watch = SoilingWatch::new(LightSensor::Horizontal);
+            let mut watch = SoilingWatch::new(DirtBeside::HorizontalSensor);
             let fallen = |d: i64| loss * ((d - steady).max(0) as f64 / (28 - steady) as f64);
             let mut edges = (0..=28).filter_map(|d| {
                 let at = Time::from_unix_ms(d * 86_400_000);
@@ -324,7 +345,7 @@ mod tests {
                     day: at.solar_day(0.0),
                     began: at,
                     level_ratio: 1.0 - fallen(d),
-                    clear_ratio: 1.0,
+                    clear_ratio: Some(1.0),
                     rain_mm: None,
                 };
                 watch.take(day, at)

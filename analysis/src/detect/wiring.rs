@@ -5,9 +5,10 @@
 //!          r_k = ln( (I_k + f R_k) / (t_k I_a(k) + f R_k) ),  v_k = ln( V_k / V_a(k) )      eq. (1)
 //!          with I_a the current of that array at the measured voltage and V_a the voltage of its
 //!          peak; f R_k keeps what is next to nothing from counting for more than it is worth. What
-//!          all inputs share in a slot, their mean, is parted from what each has of its own: clouds,
-//!          a sensor's gain and dirt move all, a wrong wiring moves some against the others. Of both
-//!          the day's mean and scatter are kept.
+//!          all planes share in a slot, the mean of their means, is parted from what each plane has of
+//!          its own, and that from what each input has beside the others of its plane: clouds, a
+//!          sensor's gain and dirt move all, clouds without a sensor the planes against each other, and
+//!          a wrong wiring moves some inputs. Of all three the day's mean and scatter are kept.
 //! Symbols: I [A], V [V]; R peak current of an input at 1000 W/m2 [A]; r, v [-].
 //! Range:   slots in which every input is measured and nothing limits.
 //! Source:  own.
@@ -68,19 +69,28 @@ pub struct Spread {
     squares: f64,
 }
 
+/// r and v of eq. (1), or a part of each.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Part {
+    /// Of the current.
+    pub current: Spread,
+    /// Of the voltage.
+    pub voltage: Spread,
+}
+
 /// A wiring beside a day.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Fit {
     /// Which.
     pub wiring: Wiring,
-    /// r that all inputs share.
-    pub shared: Spread,
-    /// r of each input beside that.
-    pub own: Vec<Spread>,
-    /// v that all share, and v of each beside that.
-    pub shared_voltage: Spread,
-    /// See there.
-    pub own_voltage: Vec<Spread>,
+    /// What all planes share.
+    pub shared: Part,
+    /// What each plane has beside that, of the planes that the arrays on the inputs lie on.
+    pub planes: Vec<Part>,
+    /// What each input has beside its plane.
+    pub own: Vec<Part>,
+    /// By input, which of those planes its array lies on.
+    pub plane_of: Vec<u8>,
 }
 
 /// A day of an inverter.
@@ -209,14 +219,7 @@ impl WiringWatch {
 
 impl WiringDay {
     fn new(began: Time, inverter: &Inverter) -> Self {
-        let none = vec![Spread::default(); inverter.inputs.len()];
-        let fit = |wiring| Fit {
-            wiring,
-            shared: Spread::default(),
-            own: none.clone(),
-            shared_voltage: Spread::default(),
-            own_voltage: none.clone(),
-        };
+        let fit = |wiring| Fit::new(wiring, inverter);
         Self {
             began,
             light: Span::ZERO,
@@ -227,6 +230,22 @@ impl WiringDay {
 }
 
 impl Fit {
+    fn new(wiring: Wiring, inverter: &Inverter) -> Self {
+        let inputs = 0..inverter.inputs.len();
+        let plane = |k: usize| inverter.inputs[wiring.array_on(k, inverter).0].plane();
+        let mut planes: Vec<usize> = inputs.clone().map(plane).collect();
+        planes.sort_unstable();
+        planes.dedup();
+        let place = |k: usize| planes.partition_point(|p| *p < plane(k)) as u8;
+        Self {
+            wiring,
+            shared: Part::default(),
+            planes: vec![Part::default(); planes.len()],
+            own: vec![Part::default(); inputs.len()],
+            plane_of: inputs.map(place).collect(),
+        }
+    }
+
     fn add(&mut self, slot: &WiringSlot, inverter: &Inverter) {
         let compare = |(k, (volts, amps)): (usize, &(f64, f64))| {
             let (array, times) = self.wiring.array_on(k, inverter);
@@ -234,21 +253,45 @@ impl Fit {
             let floor_a = FLOOR_RATIO * slot.rated_a[k];
             let given_a = times * reference_current(given, *volts);
             let current = ((amps.max(0.0) + floor_a) / (given_a + floor_a)).ln(); // eq. (1)
-            (current, (volts / given.expected.voltage.v()).ln())
+            [current, (volts / given.expected.voltage.v()).ln()]
         };
-        let (currents, voltages): (Vec<f64>, Vec<f64>) =
-            slot.points.iter().enumerate().map(compare).unzip();
-        part(&currents, &mut self.shared, &mut self.own);
-        part(&voltages, &mut self.shared_voltage, &mut self.own_voltage);
+        let values: Vec<[f64; 2]> = slot.points.iter().enumerate().map(compare).collect();
+        let means: Vec<[f64; 2]> = (0..self.planes.len())
+            .map(|p| mean(self.on_plane(p).map(|k| values[k])))
+            .collect();
+        let shared = mean(means.iter().copied());
+        self.shared.add(shared);
+        for (plane, mean) in self.planes.iter_mut().zip(&means) {
+            plane.add(less(*mean, shared));
+        }
+        for ((own, value), p) in self.own.iter_mut().zip(values).zip(&self.plane_of) {
+            own.add(less(value, means[usize::from(*p)]));
+        }
+    }
+
+    /// Inputs whose arrays lie on a plane, by its place in `planes`.
+    pub fn on_plane(&self, plane: usize) -> impl Iterator<Item = usize> {
+        let all = self.plane_of.iter().enumerate();
+        all.filter(move |(_, p)| usize::from(**p) == plane)
+            .map(|(k, _)| k)
     }
 }
 
-/// What all share, and what each has beside it.
-fn part(values: &[f64], shared: &mut Spread, own: &mut [Spread]) {
-    let mean = values.iter().sum::<f64>() / values.len() as f64;
-    shared.add(mean);
-    for (own, value) in own.iter_mut().zip(values) {
-        own.add(value - mean);
+fn mean(values: impl Iterator<Item = [f64; 2]>) -> [f64; 2] {
+    let (n, sums) = values.fold((0.0, [0.0; 2]), |(n, [a, b]), [c, d]| {
+        (n + 1.0, [a + c, b + d])
+    });
+    sums.map(|sum| sum / n)
+}
+
+fn less([a, b]: [f64; 2], [c, d]: [f64; 2]) -> [f64; 2] {
+    [a - c, b - d]
+}
+
+impl Part {
+    fn add(&mut self, [current, voltage]: [f64; 2]) {
+        self.current.add(current);
+        self.voltage.add(voltage);
     }
 }
 

@@ -1,28 +1,33 @@
 //! Which wiring a day speaks for.
 //!
-//! Model:   each wiring predicts that what all inputs share scatters over the day by s_d about a level
-//!          within s_c of 1, and that each input beside it scatters by s_e about a level within s_o; the
-//!          same for voltages, by level alone. A day counts as one independent sample for every
-//!          half hour, sixteen at most:
-//!          ln L = sum over inputs and shared of -1/2 [ m (ln 2 pi s^2 + var/s^2) + ln 2 pi s_l^2 +
-//!          mean^2/s_l^2 ]                                                                  eq. (1)
+//! Model:   each wiring predicts that what all planes share scatters over the day by s_d about a level
+//!          within s_c of 1, that each plane beside it scatters by s_e about a level within s_o, and so
+//!          does each input beside its plane; the same for voltages, by level alone. A day counts as one
+//!          independent sample for every half hour, sixteen at most:
+//!          ln L = sum over shared, planes and inputs of
+//!          -1/2 [ m (d ln 2 pi s^2 + var/s^2) + d ln 2 pi s_l^2 + mean^2/s_l^2 ]           eq. (1)
+//!          d: of n parts whose mean is zero each has (n - 1) / n degrees of freedom.
 //!          Clouds under a clear sky's light, shade or a fault predict the same with wide standard
 //!          deviations, dirt and steady losses with a wide level of the current alone. "Something else"
 //!          is the wiring as described with each part of it perhaps so; a wrong wiring may have such
-//!          parts where it is as described. Of n inputs the own parts have n-1 degrees of freedom.
+//!          parts where it is as described. Where clouds under a clear sky's light are in what all
+//!          share, inputs of one plane are still told from each other: what is shared and what planes
+//!          have is wide for every wiring then, and none is settled.
 //! Symbols: natural logarithms of ratios [-].
 //! Range:   in the light of a clear sky fewer strings on a lone input are not thought of, nor any wrong
-//!          wiring by which all inputs would have less than four fifths of that light: clouds lower
-//!          everything, and not every plane alike.
+//!          wiring by which all inputs would have less than four fifths of that light and that no other
+//!          input of the plane could tell: clouds lower everything, and not every plane alike.
 //! Source:  own. Standard deviations and priors: engineering judgement.
 //! Check:   tests/acceptance/engine/wiring.rs; the campaign.
 
 use super::hypotheses::log_mixture;
-use crate::detect::{Fit, Spread, Wiring, WiringDay};
+use crate::detect::{Fit, Part, Wiring, WiringDay};
 
-/// Scatter of what is an input's own over a day, and its level: modules, meters, sun at the edges [-].
+/// Scatter of what is a plane's own over a day, and of what is an input's beside its plane, and their
+/// levels: modules, meters, sun at the edges [-].
 const OWN_SCATTER: f64 = 0.08;
-const OWN_LEVEL: f64 = 0.04;
+const PLANE_LEVEL: f64 = 0.04;
+const OWN_LEVEL: f64 = 0.03;
 /// Scatter and level of what all share: by sensors, and by a clear sky alone [-].
 const SHARED_BY_SENSOR: (f64, f64) = (0.08, 0.08);
 const SHARED_BY_SKY: (f64, f64) = (0.12, 0.15);
@@ -50,6 +55,10 @@ struct Widths {
     voltage: f64,
 }
 
+const PLANE: Widths = Widths {
+    current: (OWN_SCATTER, PLANE_LEVEL),
+    voltage: VOLTAGE_LEVEL.0,
+};
 const OWN: Widths = Widths {
     current: (OWN_SCATTER, OWN_LEVEL),
     voltage: VOLTAGE_LEVEL.0,
@@ -59,26 +68,61 @@ const ANY: Widths = Widths {
     voltage: ANY_VOLTAGE,
 };
 
+/// What parts of a wiring's fit are judged by, and which of them something else may be the matter with.
+struct Judged<'f> {
+    day: &'f WiringDay,
+    fit: &'f Fit,
+    /// Of "something else" every part may be.
+    is_else: bool,
+    /// Clouds are in what all share.
+    in_clouds: bool,
+}
+
 /// What a day speaks for; `None` is something else.
 pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
+    let ranked = ranked(day, false);
+    if !day.is_by_sky || ranked[0].0.is_some() {
+        return ranked;
+    }
+    let within_planes = self::ranked(day, true);
+    match within_planes[0].0 {
+        Some(wiring) if wiring != Wiring::AsDescribed => within_planes,
+        _ => ranked,
+    }
+}
+
+fn ranked(day: &WiringDay, in_clouds: bool) -> Vec<(Option<Wiring>, f64)> {
     let described = &day.fits[0];
-    let inputs = described.own.len();
     let is_thought_of = |fit: &&Fit| {
-        let is_fewer = fit.shared.mean() > described.shared.mean();
-        let is_dim = fit.shared.mean() < LEAST_SKY_RATIO.ln();
-        let may_be_clouds = day.is_by_sky && (is_dim || inputs == 1 && is_fewer);
-        fit.wiring == Wiring::AsDescribed || !may_be_clouds
+        if fit.wiring == Wiring::AsDescribed || !day.is_by_sky || is_within_plane(fit, described) {
+            return true;
+        }
+        let level = fit.shared.current.mean();
+        let is_fewer = level > described.shared.current.mean();
+        let is_dim = level < LEAST_SKY_RATIO.ln();
+        !(in_clouds || is_dim || (described.own.len() == 1 && is_fewer))
     };
     let score = |fit: &Fit| {
-        let is_wrong = fit.wiring != Wiring::AsDescribed;
-        let prior = if is_wrong { PRIOR_WRONG } else { 1.0 };
-        let may_be_else = |k: usize| is_wrong && !fit.wiring.concerns(k);
-        let likelihood = log_likelihood(day, fit, may_be_else, false);
-        (Some(fit.wiring), likelihood + f64::ln(prior))
+        let prior = match fit.wiring {
+            Wiring::AsDescribed => 1.0,
+            _ => PRIOR_WRONG,
+        };
+        let judged = Judged {
+            day,
+            fit,
+            is_else: false,
+            in_clouds,
+        };
+        (Some(fit.wiring), judged.log_likelihood() + f64::ln(prior))
     };
     let mut scored: Vec<_> = day.fits.iter().filter(is_thought_of).map(score).collect();
-    let other = log_likelihood(day, described, |_| true, true);
-    scored.push((None, other + PRIOR_OTHER.ln()));
+    let other = Judged {
+        day,
+        fit: described,
+        is_else: true,
+        in_clouds,
+    };
+    scored.push((None, other.log_likelihood() + PRIOR_OTHER.ln()));
     scored.sort_by(|a, b| b.1.total_cmp(&a.1));
     let best = scored[0].1;
     let total: f64 = scored.iter().map(|(_, s)| (s - best).exp()).sum();
@@ -86,19 +130,47 @@ pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
     scored.into_iter().map(share).collect()
 }
 
-/// eq. (1); `may_be_else`, by input, and of what is shared: whether something else may be the matter.
-fn log_likelihood(
-    day: &WiringDay,
-    fit: &Fit,
-    may_be_else: impl Fn(usize) -> bool,
-    shared_may_be: bool,
-) -> f64 {
-    let samples = (SAMPLES_PER_H * day.light.hours()).min(MOST_SAMPLES);
-    let inputs = fit.own.len() as f64;
-    let freedom = (inputs - 1.0) / inputs;
-    let part = |of: (&Spread, &Spread), known: &Widths, freedom: f64, may_be_else: bool| {
-        let within = |widths: &Widths| freedom * widths.log_likelihood(of, samples);
-        if !may_be_else {
+/// Whether all inputs that a wrong wiring concerns lie on one plane, and others of it can tell.
+fn is_within_plane(fit: &Fit, described: &Fit) -> bool {
+    let inputs = 0..described.plane_of.len();
+    let planes = || inputs.clone().filter(|k| fit.wiring.concerns(*k));
+    let mut planes = planes().map(|k| usize::from(described.plane_of[k]));
+    let Some(first) = planes.next() else {
+        return false;
+    };
+    planes.all(|plane| plane == first) && described.on_plane(first).nth(1).is_some()
+}
+
+impl Judged<'_> {
+    /// eq. (1).
+    fn log_likelihood(&self) -> f64 {
+        let fit = self.fit;
+        let concerns = |k: usize| fit.wiring.concerns(k);
+        let is_wrong = fit.wiring != Wiring::AsDescribed;
+        let shared = Widths {
+            current: match self.day.is_by_sky {
+                true => SHARED_BY_SKY,
+                false => SHARED_BY_SENSOR,
+            },
+            voltage: VOLTAGE_LEVEL.1,
+        };
+        let together = self.part(&fit.shared, &shared, 1.0, self.in_clouds);
+        let planes = fit.planes.iter().enumerate().map(|(p, of)| {
+            let may_be_else = is_wrong && !fit.on_plane(p).any(concerns);
+            let freedom = freedom(fit.planes.len());
+            self.part(of, &PLANE, freedom, may_be_else || self.in_clouds)
+        });
+        let own = fit.own.iter().enumerate().map(|(k, of)| {
+            let beside = fit.on_plane(usize::from(fit.plane_of[k])).count();
+            self.part(of, &OWN, freedom(beside), is_wrong && !concerns(k))
+        });
+        together + planes.chain(own).sum::<f64>()
+    }
+
+    fn part(&self, of: &Part, known: &Widths, freedom: f64, may_be_else: bool) -> f64 {
+        let samples = (SAMPLES_PER_H * self.day.light.hours()).min(MOST_SAMPLES);
+        let within = |widths: &Widths| widths.log_likelihood(of, samples, freedom);
+        if !may_be_else && !self.is_else {
             return within(known);
         }
         let steady = Widths {
@@ -107,31 +179,29 @@ fn log_likelihood(
         };
         let sound = log_mixture(STEADY, within(&steady), within(known));
         log_mixture(WIDE, within(&ANY), sound)
-    };
-    let own = fit.own.iter().zip(&fit.own_voltage).enumerate();
-    let own = own.map(|(k, of)| part(of, &OWN, freedom, may_be_else(k)));
-    let shared = Widths {
-        current: match day.is_by_sky {
-            true => SHARED_BY_SKY,
-            false => SHARED_BY_SENSOR,
-        },
-        voltage: VOLTAGE_LEVEL.1,
-    };
-    let shown = (&fit.shared, &fit.shared_voltage);
-    let together = part(shown, &shared, 1.0, shared_may_be);
-    together + own.sum::<f64>()
-}
-
-impl Widths {
-    fn log_likelihood(&self, (current, voltage): (&Spread, &Spread), samples: f64) -> f64 {
-        let (scatter, level) = self.current;
-        log_normal((current.variance(), samples), scatter)
-            + log_normal((current.mean().powi(2), 1.0), level)
-            + log_normal((voltage.mean().powi(2), 1.0), self.voltage)
     }
 }
 
-/// Logarithm of the density of n values of this mean square about their expectation.
-fn log_normal((square, n): (f64, f64), sigma: f64) -> f64 {
-    -0.5 * n * (std::f64::consts::TAU.ln() + 2.0 * sigma.ln() + square / sigma.powi(2))
+/// Degrees of freedom of each of so many parts whose mean is zero.
+fn freedom(parts: usize) -> f64 {
+    let n = parts as f64;
+    (n - 1.0) / n
+}
+
+impl Widths {
+    fn log_likelihood(&self, of: &Part, samples: f64, freedom: f64) -> f64 {
+        let (scatter, level) = self.current;
+        let (current, voltage) = (&of.current, &of.voltage);
+        let log = |square, n, sigma| log_normal((square, n, freedom), sigma);
+        log(current.variance(), samples, scatter)
+            + log(current.mean().powi(2), 1.0, level)
+            + log(voltage.mean().powi(2), 1.0, self.voltage)
+    }
+}
+
+/// Logarithm of the density of n values of this mean square about their expectation, with so many
+/// degrees of freedom each.
+fn log_normal((square, n, freedom): (f64, f64, f64), sigma: f64) -> f64 {
+    let width = std::f64::consts::TAU.ln() + 2.0 * sigma.ln();
+    -0.5 * n * (freedom * width + square / sigma.powi(2))
 }

@@ -3,20 +3,23 @@
 
 use super::Engine;
 use super::slots::When;
-use crate::detect::{Edge, Kind, LightSensor, PlaneDay, SoilingWatch, YearWatch};
+use crate::detect::{DirtBeside, Edge, Kind, PlaneDay, SoilingWatch, YearWatch};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Light, PlaneLight, WeatherRung};
-use crate::reading::{DeviceId, SolarDay, Time};
+use crate::reading::{DeviceId, SolarDay, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Sun and light in which a sensor is compared with a clear sky.
+/// Sun and light in which a sensor, or the inputs of a plane, are compared with a clear sky.
 const LEAST_ELEVATION_DEG: f64 = 20.0;
 const MOST_INCIDENCE_DEG: f64 = 60.0;
 const LEAST_BEAM_SHARE: f64 = 0.6;
 /// The clearest part of a day stands for its clear sky [-], of at least so many slots' light [h].
 const CLEAREST: f64 = 0.8;
 const LEAST_CLEAR_H: f64 = 1.0;
+/// Of what inputs show of it by themselves, so much light must lie this near to it [h], [-].
+const LEAST_STEADY_H: f64 = 2.5;
+const STEADY_RATIO: f64 = 0.04;
 
 /// What is remembered of one plane.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -24,7 +27,7 @@ pub(super) struct PlaneState {
     /// By where its light comes from: no two sensors say the same of it.
     soiling: BTreeMap<WeatherRung, SoilingWatch>,
     pub years: YearWatch,
-    /// The measured light over a clear sky's, today.
+    /// The light over a clear sky's, today.
     clear_today: Vec<(WeatherRung, f32)>,
     /// Most rain of a day since the last day that had a level [mm], where it is measured.
     rain_mm: Option<f64>,
@@ -45,12 +48,12 @@ impl PlaneState {
 }
 
 impl Engine {
-    /// Takes the measured share of the clear sky in this slot.
+    /// Takes the share of the clear sky that this slot shows.
     pub(super) fn see_planes(&mut self, light: &Light) {
         let elevation_deg = light.sun.apparent_elevation_deg();
         for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
             let fits = |p: &&PlaneLight| {
-                is_measured(p.rung)
+                (is_measured(p.rung) || p.own_inputs.is_some())
                     && elevation_deg >= LEAST_ELEVATION_DEG
                     && p.incidence.deg() <= MOST_INCIDENCE_DEG
                     && p.beam_share >= LEAST_BEAM_SHARE
@@ -73,15 +76,24 @@ impl Engine {
                 continue;
             };
             let in_its_light = clear.into_iter().filter(|(rung, _)| *rung == level.rung);
-            let shares = in_its_light.map(|(_, share)| share).collect();
-            // Only days with clear hours are alike: under clouds what light a sensor sees, and how it is
-            // brought into a plane, differ by more than dirt.
-            if let Some(clear_ratio) = self.clearest(shares) {
+            let shares: Vec<f64> = in_its_light.map(|(_, share)| f64::from(share)).collect();
+            let clear_ratio = self.clearest(shares.clone());
+            let beside = dirt_beside(level.rung);
+            let level_ratio = match beside {
+                DirtBeside::PlaneSensor => Some(level.ratio),
+                // Only days with clear hours are alike: under clouds what light a sensor sees, and how it
+                // is brought into a plane, differ by more than dirt.
+                DirtBeside::HorizontalSensor => clear_ratio.map(|_| level.ratio),
+                DirtBeside::ClearSky => {
+                    clear_ratio.and_then(|clear| self.steady_near(clear, &shares))
+                }
+            };
+            if let Some(level_ratio) = level_ratio {
                 let of_day = PlaneDay {
                     day,
                     began,
-                    level_ratio: level.ratio,
-                    clear_ratio,
+                    level_ratio,
+                    clear_ratio: clear_ratio.filter(|_| beside != DirtBeside::ClearSky),
                     rain_mm: self.state.planes[p].rain_mm.take(),
                 };
                 self.judge_soiling((p, level.rung), of_day, when);
@@ -103,27 +115,27 @@ impl Engine {
         }
     }
 
-    fn clearest(&self, mut shares: Vec<f32>) -> Option<f64> {
+    fn clearest(&self, mut shares: Vec<f64>) -> Option<f64> {
         let slot = self.plant.timing.slot;
-        shares.sort_by(f32::total_cmp);
+        shares.sort_by(f64::total_cmp);
         let is_enough = shares.len() as f64 * slot.hours() >= LEAST_CLEAR_H;
         let rank = (CLEAREST * shares.len() as f64) as usize;
-        shares
-            .get(rank)
-            .filter(|_| is_enough)
-            .map(|s| f64::from(*s))
+        shares.get(rank).filter(|_| is_enough).copied()
+    }
+
+    /// The middle of the shares of a clear sky near to the clearest of a day, if these last.
+    fn steady_near(&self, clearest: f64, shares: &[f64]) -> Option<f64> {
+        let near = |share: &&f64| (*share / clearest - 1.0).abs() <= STEADY_RATIO;
+        let steady = || shares.iter().filter(near);
+        let lasts = steady().count() as f64 * self.plant.timing.slot.hours() >= LEAST_STEADY_H;
+        median(steady().copied()).filter(|_| lasts)
     }
 
     fn judge_soiling(&mut self, (p, rung): (usize, WeatherRung), of_day: PlaneDay, when: When) {
         let plane = &mut self.state.planes[p];
-        let by = if rung.is_horizontal() {
-            LightSensor::Horizontal
-        } else {
-            LightSensor::InPlane
-        };
         let watch = plane.soiling.entry(rung);
         let edge = watch
-            .or_insert_with(|| SoilingWatch::new(by))
+            .or_insert_with(|| SoilingWatch::new(dirt_beside(rung)))
             .take(of_day, when.start);
         let held = plane.is_soiled();
         self.state.calibration.hold_light(p, held);
@@ -165,6 +177,17 @@ impl Engine {
         for inverter in &mut self.state.inverters {
             inverter.typical.forget_today();
         }
+    }
+}
+
+/// What dirt is judged beside, in light from there.
+fn dirt_beside(rung: WeatherRung) -> DirtBeside {
+    if rung.is_horizontal() {
+        DirtBeside::HorizontalSensor
+    } else if is_measured(rung) {
+        DirtBeside::PlaneSensor
+    } else {
+        DirtBeside::ClearSky
     }
 }
 

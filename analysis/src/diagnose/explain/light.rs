@@ -4,7 +4,7 @@
 //! Never in here: decisions.
 
 use super::{causes, evidence, place};
-use crate::detect::{FoundShade, Kind, ShadeShape, Soiled, YearlyLoss};
+use crate::detect::{DirtBeside, FoundShade, Kind, ShadeShape, Soiled, YearlyLoss};
 use crate::diagnose::measured::measured;
 use crate::diagnose::{NewFinding, Subject};
 use crate::reading::{DeviceId, Energy, Time};
@@ -78,6 +78,15 @@ pub fn shade(subject: Subject, began: Time, found: Time, seen: &FoundShade) -> N
 
 /// Dirt on all modules of a plane, told of an inverter with inputs there.
 pub fn soiling(device: &DeviceId, began: Time, found: Time, seen: &Soiled) -> NewFinding {
+    let (dirt, other) = match seen.beside {
+        DirtBeside::PlaneSensor | DirtBeside::HorizontalSensor => {
+            (0.85, "irradiance sensor cleaned or drifting upwards")
+        }
+        DirtBeside::ClearSky => (
+            0.6,
+            "weeks of haze: nothing on the plant measures the light",
+        ),
+    };
     NewFinding {
         subject: Subject::device(device),
         kind: Kind::Soiling,
@@ -85,8 +94,8 @@ pub fn soiling(device: &DeviceId, began: Time, found: Time, seen: &Soiled) -> Ne
         found,
         confidence: measured(Kind::Soiling),
         causes: causes(&[
-            ("dust, pollen or droppings on the modules", 0.85),
-            ("irradiance sensor cleaned or drifting upwards", 0.15),
+            ("dust, pollen or droppings on the modules", dirt),
+            (other, 1.0 - dirt),
         ]),
         evidence: evidence(&[
             ("loss_ratio", seen.loss_ratio),

@@ -64,7 +64,8 @@ pub fn wiring(
         }
     };
     let scatter = |of: &crate::detect::Fit| {
-        let own = of.own.iter().map(|spread| spread.variance());
+        let parts = of.planes.iter().chain(&of.own);
+        let own = parts.map(|part| part.current.variance());
         own.sum::<f64>().sqrt()
     };
     Some(NewFinding {
@@ -78,8 +79,11 @@ pub fn wiring(
             ("light_s", day.light.seconds()),
             ("scatter_as_described_ratio", scatter(described)),
             ("scatter_as_found_ratio", scatter(fit)),
-            ("level_as_described_ratio", described.shared.mean().exp()),
-            ("level_as_found_ratio", fit.shared.mean().exp()),
+            (
+                "level_as_described_ratio",
+                described.shared.current.mean().exp(),
+            ),
+            ("level_as_found_ratio", fit.shared.current.mean().exp()),
         ]),
         lost: Energy::from_wh(0.0),
         summary,
