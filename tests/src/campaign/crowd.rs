@@ -80,7 +80,7 @@ impl Campaign {
                 kind: Some(row.name),
                 class: n % row.classes.len(),
                 days: self.days,
-                every: self.every,
+                every: row.polled(self.every),
             }));
         }
         let numbered = jobs.into_iter().enumerate();

@@ -2,6 +2,8 @@
 //! must be found and by when. One line each; the last two columns are the contract of the design.
 //! Never in here: what a fault does (`fault`, `inject`).
 
+use analysis::reading::Span;
+
 /// How long the contract gives.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Deadline {
@@ -93,6 +95,17 @@ kinds! {
     "inputs_swapped" "-" ANY, 1.0, ClearDays(1), 12, Input;
     "string_count_differs" "strings" ANY, 1.0, ClearDays(1), 12, Input;
     "degradation" "1/yr" [(0.01, 0.015), (0.015, 0.025), (0.025, 0.05)], 0.01, Days(730), 760, Device;
+}
+
+impl KindRow {
+    /// How often a plant with it is asked, where others are asked as often as `every`: what the export
+    /// does to the supply shows from one minute to the next, as devices are asked in the field.
+    pub fn polled(&self, every: Span) -> Span {
+        match self.name {
+            "grid_voltage_high" | "supply_resistance_high" => every.min(Span::from_min(1)),
+            _ => every,
+        }
+    }
 }
 
 /// The row of a kind, by its name.

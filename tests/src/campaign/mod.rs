@@ -11,6 +11,7 @@ mod chart;
 mod clouds;
 mod crowd;
 mod draw;
+mod evident;
 mod fault;
 mod inject;
 mod intervals;

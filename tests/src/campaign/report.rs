@@ -39,8 +39,8 @@ fn head(score: &Score, campaign: &Campaign, ran: &Ran) -> String {
     format!(
         "# Fault campaign\n\n\
          `{}`\n\n\
-         seed {}, {} plants for each kind, {} healthy plants of {} days, polls every {:.0} min; {} runs \
-         with a fault; {:.0} s on {} of {} cores.\n\n\
+         seed {}, {} plants for each kind, {} healthy plants of {} days, polls every {:.0} min, every \
+         minute where a fault is in the supply; {} runs with a fault; {:.0} s on {} of {} cores.\n\n\
          The plants are drawn; none of them exists. The twin shares no model of light or arrays with \
          the program. Intervals are 95 %, exact (Garwood; Clopper and Pearson).\n\n\
          ![Detection](campaign.svg)\n\n",

@@ -2,6 +2,7 @@
 //! Never in here: whether that was right (`score`).
 
 use super::draw::Draw;
+use super::evident::once_evident;
 use super::fault::{Fault, draw_fault};
 use super::inject::Act;
 use super::kinds::kind_row;
@@ -80,7 +81,7 @@ pub fn run_drawn(job: &Job, drawn: &DrawnPlant, fault: Option<Fault>, show: Show
     outcome
 }
 
-/// The plant and the fault; plants that cannot have the fault are passed over.
+/// The plant and the fault; plants that cannot have the fault, or never show it, are passed over.
 pub fn draw(job: &Job) -> (DrawnPlant, Option<Fault>) {
     const MOST_PLANTS: u64 = 200;
     let options = |least| Options {
@@ -101,7 +102,8 @@ pub fn draw(job: &Job) -> (DrawnPlant, Option<Fault>) {
         let drawn = draw_plant(seed, options(least));
         let mut draw = Draw::new(seed, 2);
         let first_day = draw.whole(18, 40);
-        if let Some(fault) = draw_fault(row, job.class, &drawn, &mut draw, first_day) {
+        let fault = draw_fault(row, job.class, &drawn, &mut draw, first_day);
+        if let Some(fault) = fault.and_then(|fault| once_evident(&drawn, fault, job.every)) {
             return (drawn, Some(fault));
         }
     }
@@ -189,13 +191,10 @@ fn costs_energy(act: &Act) -> bool {
 
 /// Light and clear days since the fault was evident.
 fn note(outcome: &mut Outcome, now: &Now, twin: &Twin, drawn: &DrawnPlant) {
-    const LIT: (f64, f64) = (100.0, 8.0);
     let Some(fault) = outcome.fault.as_ref().filter(|f| f.evident <= now.at) else {
         return;
     };
-    let input = &drawn.truth.inputs[fault.input.unwrap_or(0)];
-    let poa = now.poa_w_m2[input.strings[0].plane];
-    if poa >= LIT.0 && now.elevation_deg >= LIT.1 {
+    if has_test_light(now, fault.input.unwrap_or(0), drawn) {
         outcome.lit.push(now.at);
     }
     let hours = (now.at - drawn.start).hours();
@@ -205,6 +204,13 @@ fn note(outcome: &mut Outcome, now: &Now, twin: &Twin, drawn: &DrawnPlant) {
     if is_last_poll && whole && twin.regime(day) == Regime::Clear {
         outcome.clear.push(now.at);
     }
+}
+
+/// Whether an input has light enough for a test.
+pub(super) fn has_test_light(now: &Now, k: usize, drawn: &DrawnPlant) -> bool {
+    const LIT: (f64, f64) = (100.0, 8.0);
+    let poa = now.poa_w_m2[drawn.truth.inputs[k].strings[0].plane];
+    poa >= LIT.0 && now.elevation_deg >= LIT.1
 }
 
 fn words(drawn: &DrawnPlant) -> String {
