@@ -192,6 +192,14 @@ mod tests {
         assert!((found.before - 1.02).abs() < 0.005, "{found:?}");
     }
 
+    #[test]
+    fn a_fall_that_has_ended_is_measured_to_its_end() {
+        let fell = |t: f64| 1.0 - 0.008 * (t.clamp(20.0, 30.0) - 20.0);
+        let found = fall(&levels(3, 37, fell)).expect("it fell");
+        assert!((found.loss() - 0.08).abs() < 0.015, "{found:?}");
+        assert!((7.0..=13.0).contains(&found.days), "{found:?}");
+    }
+
     /// Its onset is found from the same days: the interval is asked to hold as often as it says all the
     /// same, within what 300 draws scatter.
     #[test]

@@ -357,6 +357,30 @@ mod tests {
     }
 
     #[test]
+    fn beside_a_clear_sky_only_much_dirt_is_told_and_days_without_clear_hours_count_beside_a_sensor()
+     {
+        let is_told = |beside: DirtBeside, loss: f64| {
+            let mut watch = SoilingWatch::new(beside);
+            let mut edges = (0..40).filter_map(|d: i64| {
+                let at = Time::from_unix_ms(d * 86_400_000);
+                let fallen = loss * ((d - 20) as f64 / 14.0).clamp(0.0, 1.0);
+                let day = PlaneDay {
+                    day: at.solar_day(0.0),
+                    began: at,
+                    level_ratio: 1.0 - fallen,
+                    clear_ratio: None,
+                    rain_mm: None,
+                };
+                watch.take(day, at)
+            });
+            edges.next().is_some()
+        };
+        let sky = DirtBeside::ClearSky;
+        assert!(!is_told(sky, 0.07) && is_told(sky, 0.1));
+        assert!(is_told(DirtBeside::PlaneSensor, 0.03));
+    }
+
+    #[test]
     fn noise_a_drift_of_two_percent_a_year_and_a_sensor_that_rises_are_no_dirt() {
         assert_eq!(edges(400, |_| 1.0, |_| 1.0, |_| None), []);
         assert_eq!(

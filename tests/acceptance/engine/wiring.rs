@@ -29,8 +29,17 @@ fn of(inputs: &[Strings], sensor: Option<usize>) -> Plant {
 
 /// What is told of the first plant while the second one stands there.
 fn told(stated: &[Strings], true_inputs: &[Strings], sensor: Option<usize>) -> Told {
+    told_in(World::fair(), stated, true_inputs, sensor)
+}
+
+fn told_in(
+    world: World,
+    stated: &[Strings],
+    true_inputs: &[Strings],
+    sensor: Option<usize>,
+) -> Told {
     let stated = Arc::new(of(stated, sensor));
-    let twin = Twin::new(Arc::new(of(true_inputs, sensor)), World::fair());
+    let twin = Twin::new(Arc::new(of(true_inputs, sensor)), world);
     let at = |n: i64| START + EVERY * n;
     let polls: Vec<_> = (0..DAYS * 288).map(|n| (at(n), twin.poll(at(n)))).collect();
     account(&stated, one_by_one(&polls), end_of(&stated, &polls))
@@ -96,6 +105,25 @@ fn strings_more_or_fewer_than_described_are_told_with_their_number_on_the_first_
             assert_eq!(kinds, wanted, "{sensor:?} {count}: {}", told.list());
             assert!(stands.iter().all(|f| f.subject.input == Some(1)));
         }
+    }
+}
+
+#[test]
+fn without_a_sensor_inputs_of_one_plane_tell_under_clouds_that_one_has_more_strings() {
+    let stated = [strings(3, 16, NORTH); 3];
+    for (count, is_wrong) in [(4, true), (3, false)] {
+        let there = [stated[0], strings(count, 16, NORTH), stated[2]];
+        let cloudy = World {
+            cloudiness: vec![0.8],
+            ..World::fair()
+        };
+        let told = told_in(cloudy, &stated, &there, None);
+        let wiring = told.of(Kind::StringCountDiffers);
+        assert_eq!(wiring.len(), usize::from(is_wrong), "{}", told.list());
+        assert!(wiring.iter().all(|f| f.subject.input == Some(2)));
+        let others = told.alarms().into_iter();
+        let others = others.filter(|f| f.ended.is_none() && f.kind != Kind::StringCountDiffers);
+        assert_eq!(others.count(), 0, "{count}: {}", told.list());
     }
 }
 
