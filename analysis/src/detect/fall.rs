@@ -11,7 +11,8 @@
 //!          It is a fall and no step if one step at any day leaves no less than eq. (1), and more by half
 //!          of what one level can add where the fall has ended: with its end free a fall is nearly a step.
 //! Symbols: t [d], y dimensionless, b [1/d].
-//! Range:   eight levels over ten days or more, five of them, over five days or more, from t0 on.
+//! Range:   eight levels over ten days or more, five of them from t0 on; t1 five days or more after t0, and
+//!          ten days at most before the last.
 //! Source:  a change of slope by generalised likelihood; eq. (2) for neighbours that share r (textbook,
 //!          first order). Tukey's weights as in `reading::robust`.
 //! Check:   tests below.
@@ -52,7 +53,7 @@ pub struct Fall {
 }
 
 impl Fall {
-    /// Loss by now [-].
+    /// Loss by its end [-].
     pub fn loss(&self) -> f64 {
         self.per_day * self.days
     }

@@ -138,7 +138,12 @@ fn is_within_plane(fit: &Fit, described: &Fit) -> bool {
     let Some(first) = planes.next() else {
         return false;
     };
-    planes.all(|plane| plane == first) && described.on_plane(first).nth(1).is_some()
+    // Of two inputs nobody knows which one has other strings.
+    let others = match fit.wiring {
+        Wiring::Strings { .. } => 2,
+        _ => 1,
+    };
+    planes.all(|plane| plane == first) && described.on_plane(first).nth(others).is_some()
 }
 
 impl Judged<'_> {

@@ -84,9 +84,10 @@ impl Engine {
                 // Only days with clear hours are alike: under clouds what light a sensor sees, and how it
                 // is brought into a plane, differ by more than dirt.
                 DirtBeside::HorizontalSensor => clear_ratio.map(|_| level.ratio),
-                DirtBeside::ClearSky => {
-                    clear_ratio.and_then(|clear| self.steady_near(clear, &shares))
-                }
+                // A sensor that is silent for a while is no reason to judge without one.
+                DirtBeside::ClearSky => clear_ratio
+                    .filter(|_| !self.state.planes[p].soiling.keys().any(|r| is_measured(*r)))
+                    .and_then(|clear| self.steady_near(clear, &shares)),
             };
             if let Some(level_ratio) = level_ratio {
                 let of_day = PlaneDay {

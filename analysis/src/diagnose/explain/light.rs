@@ -84,7 +84,7 @@ pub fn soiling(device: &DeviceId, began: Time, found: Time, seen: &Soiled) -> Ne
         }
         DirtBeside::ClearSky => (
             0.6,
-            "weeks of haze: nothing on the plant measures the light",
+            "weeks of haze: nothing measures the light of this plane",
         ),
     };
     NewFinding {
