@@ -20,8 +20,9 @@ use super::Edge;
 use crate::reading::{Span, Time};
 use serde::{Deserialize, Serialize};
 
-/// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one. What lies
-/// far beyond the largest is no shift but a row of wrong days.
+/// Sizes looked for, over the smallest, and their weights: a small fault is the likelier one, and 16 times
+/// the smallest is told in three days all the same. What lies far beyond the largest is no shift but a row
+/// of wrong days.
 const SIZES: [f64; 7] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0];
 const WEIGHTS: [f64; 7] = [0.4, 0.25, 0.13, 0.08, 0.1, 0.02, 0.02];
 /// Half width of each size (one standard deviation) [-].
@@ -343,7 +344,7 @@ mod tests {
     }
 
     #[test]
-    fn no_shift_is_too_large_to_be_one() {
+    fn up_to_ninety_times_the_smallest_is_found_on_the_third_day_at_the_latest() {
         for mean in [8.0, 16.0, 30.0, 50.0, 90.0] {
             assert!(mean_days(mean) <= 3.0, "{mean}: {}", mean_days(mean));
         }

@@ -222,7 +222,7 @@ impl SoilingWatch {
     fn soiled(&self) -> Option<Soiled> {
         let levels = self.levels();
         let latest = median(self.latest(LATEST_OF_A_LOSS))?;
-        // What a fall could have begun from, without looking for it.
+        // On most days there is none to look for, and the search is long.
         if highest_but_odd(&levels)? - latest < self.beside.least_loss_ratio(STEADY_DAYS, 0.0) {
             return None;
         }
@@ -334,23 +334,33 @@ mod tests {
         assert!((0.025..=0.06).contains(&seen.loss_ratio), "{seen:?}");
     }
 
+    /// Whether dirt is told within so many days of a plane that has lost so much by each, without noise
+    /// or rain.
+    fn is_told(
+        beside: DirtBeside,
+        days: i64,
+        clear_ratio: Option<f64>,
+        fallen: impl Fn(i64) -> f64,
+    ) -> bool {
+        let mut watch = SoilingWatch::new(beside);
+        (0..days).any(|d| {
+            let at = Time::from_unix_ms(d * 86_400_000);
+            let day = PlaneDay {
+                day: at.solar_day(0.0),
+                began: at,
+                level_ratio: 1.0 - fallen(d),
+                clear_ratio,
+                rain_mm: None,
+            };
+            watch.take(day, at).is_some()
+        })
+    }
+
     #[test]
     fn a_horizontal_sensor_tells_more_dirt_and_a_seasons_worth_of_it_after_steady_days_only() {
         let is_told = |steady: i64, loss: f64| {
-            let mut watch = SoilingWatch::new(DirtBeside::HorizontalSensor);
             let fallen = |d: i64| loss * ((d - steady).max(0) as f64 / (28 - steady) as f64);
-            let mut edges = (0..=28).filter_map(|d| {
-                let at = Time::from_unix_ms(d * 86_400_000);
-                let day = PlaneDay {
-                    day: at.solar_day(0.0),
-                    began: at,
-                    level_ratio: 1.0 - fallen(d),
-                    clear_ratio: Some(1.0),
-                    rain_mm: None,
-                };
-                watch.take(day, at)
-            });
-            edges.next().is_some()
+            is_told(DirtBeside::HorizontalSensor, 29, Some(1.0), fallen)
         };
         assert!(!is_told(14, 0.045) && is_told(14, 0.08));
         assert!(!is_told(0, 0.08) && is_told(0, 0.13));
@@ -360,20 +370,8 @@ mod tests {
     fn beside_a_clear_sky_only_much_dirt_is_told_and_days_without_clear_hours_count_beside_a_sensor()
      {
         let is_told = |beside: DirtBeside, loss: f64| {
-            let mut watch = SoilingWatch::new(beside);
-            let mut edges = (0..40).filter_map(|d: i64| {
-                let at = Time::from_unix_ms(d * 86_400_000);
-                let fallen = loss * ((d - 20) as f64 / 14.0).clamp(0.0, 1.0);
-                let day = PlaneDay {
-                    day: at.solar_day(0.0),
-                    began: at,
-                    level_ratio: 1.0 - fallen,
-                    clear_ratio: None,
-                    rain_mm: None,
-                };
-                watch.take(day, at)
-            });
-            edges.next().is_some()
+            let fallen = |d: i64| loss * ((d - 20) as f64 / 14.0).clamp(0.0, 1.0);
+            is_told(beside, 40, None, fallen)
         };
         let sky = DirtBeside::ClearSky;
         assert!(!is_told(sky, 0.07) && is_told(sky, 0.1));

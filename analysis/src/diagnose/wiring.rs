@@ -72,7 +72,7 @@ const ANY: Widths = Widths {
 struct Judged<'f> {
     day: &'f WiringDay,
     fit: &'f Fit,
-    /// Of "something else" every part may be.
+    /// Whether it is asked as "something else", of which every part may be.
     is_else: bool,
     /// Clouds are in what all share.
     in_clouds: bool,
@@ -80,14 +80,15 @@ struct Judged<'f> {
 
 /// What a day speaks for; `None` is something else.
 pub fn compare(day: &WiringDay) -> Vec<(Option<Wiring>, f64)> {
-    let ranked = ranked(day, false);
-    if !day.is_by_sky || ranked[0].0.is_some() {
-        return ranked;
+    let all = ranked(day, false);
+    if !day.is_by_sky || all[0].0.is_some() {
+        return all;
     }
-    let within_planes = self::ranked(day, true);
+    // Something else may be clouds alone: inputs of one plane still tell then, and settle nothing.
+    let within_planes = ranked(day, true);
     match within_planes[0].0 {
         Some(wiring) if wiring != Wiring::AsDescribed => within_planes,
-        _ => ranked,
+        _ => all,
     }
 }
 
@@ -102,27 +103,23 @@ fn ranked(day: &WiringDay, in_clouds: bool) -> Vec<(Option<Wiring>, f64)> {
         let is_dim = level < LEAST_SKY_RATIO.ln();
         !(in_clouds || is_dim || (described.own.len() == 1 && is_fewer))
     };
-    let score = |fit: &Fit| {
-        let prior = match fit.wiring {
-            Wiring::AsDescribed => 1.0,
-            _ => PRIOR_WRONG,
-        };
+    let score = |fit: &Fit, is_else: bool, prior: f64| {
         let judged = Judged {
             day,
             fit,
-            is_else: false,
+            is_else,
             in_clouds,
         };
-        (Some(fit.wiring), judged.log_likelihood() + f64::ln(prior))
+        judged.log_likelihood() + prior.ln()
     };
-    let mut scored: Vec<_> = day.fits.iter().filter(is_thought_of).map(score).collect();
-    let other = Judged {
-        day,
-        fit: described,
-        is_else: true,
-        in_clouds,
+    let of_wiring = |fit: &Fit| {
+        let is_wrong = fit.wiring != Wiring::AsDescribed;
+        let prior = if is_wrong { PRIOR_WRONG } else { 1.0 };
+        (Some(fit.wiring), score(fit, false, prior))
     };
-    scored.push((None, other.log_likelihood() + PRIOR_OTHER.ln()));
+    let thought_of = day.fits.iter().filter(is_thought_of);
+    let mut scored: Vec<_> = thought_of.map(of_wiring).collect();
+    scored.push((None, score(described, true, PRIOR_OTHER)));
     scored.sort_by(|a, b| b.1.total_cmp(&a.1));
     let best = scored[0].1;
     let total: f64 = scored.iter().map(|(_, s)| (s - best).exp()).sum();
@@ -132,9 +129,8 @@ fn ranked(day: &WiringDay, in_clouds: bool) -> Vec<(Option<Wiring>, f64)> {
 
 /// Whether all inputs that a wrong wiring concerns lie on one plane, and others of it can tell.
 fn is_within_plane(fit: &Fit, described: &Fit) -> bool {
-    let inputs = 0..described.plane_of.len();
-    let planes = || inputs.clone().filter(|k| fit.wiring.concerns(*k));
-    let mut planes = planes().map(|k| usize::from(described.plane_of[k]));
+    let concerned = (0..described.plane_of.len()).filter(|k| fit.wiring.concerns(*k));
+    let mut planes = concerned.map(|k| usize::from(described.plane_of[k]));
     let Some(first) = planes.next() else {
         return false;
     };

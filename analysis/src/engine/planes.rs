@@ -53,7 +53,7 @@ impl Engine {
         let elevation_deg = light.sun.apparent_elevation_deg();
         for (plane, state) in light.planes.iter().zip(&mut self.state.planes) {
             let fits = |p: &&PlaneLight| {
-                (is_measured(p.rung) || p.own_inputs.is_some())
+                (p.rung.is_measured() || p.own_inputs.is_some())
                     && elevation_deg >= LEAST_ELEVATION_DEG
                     && p.incidence.deg() <= MOST_INCIDENCE_DEG
                     && p.beam_share >= LEAST_BEAM_SHARE
@@ -77,31 +77,30 @@ impl Engine {
             };
             let in_its_light = clear.into_iter().filter(|(rung, _)| *rung == level.rung);
             let shares: Vec<f64> = in_its_light.map(|(_, share)| f64::from(share)).collect();
-            let clear_ratio = self.clearest(shares.clone());
-            let beside = dirt_beside(level.rung);
-            let level_ratio = match beside {
-                DirtBeside::PlaneSensor => Some(level.ratio),
+            let clearest = self.clearest(&shares);
+            let shown = match dirt_beside(level.rung) {
+                DirtBeside::PlaneSensor => Some((level.ratio, clearest)),
                 // Only days with clear hours are alike: under clouds what light a sensor sees, and how it
                 // is brought into a plane, differ by more than dirt.
-                DirtBeside::HorizontalSensor => clear_ratio.map(|_| level.ratio),
+                DirtBeside::HorizontalSensor => clearest.map(|_| (level.ratio, clearest)),
                 // A sensor that is silent for a while is no reason to judge without one.
-                DirtBeside::ClearSky => clear_ratio
-                    .filter(|_| !self.state.planes[p].soiling.keys().any(|r| is_measured(*r)))
-                    .and_then(|clear| self.steady_near(clear, &shares)),
+                DirtBeside::ClearSky => clearest
+                    .filter(|_| !self.state.planes[p].soiling.keys().any(|r| r.is_measured()))
+                    .and_then(|clear| Some((self.steady_near(clear, &shares)?, None))),
             };
-            if let Some(level_ratio) = level_ratio {
+            if let Some((level_ratio, clear_ratio)) = shown {
                 let of_day = PlaneDay {
                     day,
                     began,
                     level_ratio,
-                    clear_ratio: clear_ratio.filter(|_| beside != DirtBeside::ClearSky),
+                    clear_ratio,
                     rain_mm: self.state.planes[p].rain_mm.take(),
                 };
                 self.judge_soiling((p, level.rung), of_day, when);
             }
             let is_healthy = level.may_calibrate && !self.state.planes[p].is_soiled();
             let aged = self.chain.left_by_age(p, when.start).unwrap_or(1.0);
-            if is_healthy && is_measured(level.rung) {
+            if is_healthy && level.rung.is_measured() {
                 let loss = self.state.planes[p]
                     .years
                     .take(day, began, level.ratio * aged);
@@ -116,12 +115,13 @@ impl Engine {
         }
     }
 
-    fn clearest(&self, mut shares: Vec<f64>) -> Option<f64> {
+    fn clearest(&self, shares: &[f64]) -> Option<f64> {
         let slot = self.plant.timing.slot;
-        shares.sort_by(f64::total_cmp);
-        let is_enough = shares.len() as f64 * slot.hours() >= LEAST_CLEAR_H;
-        let rank = (CLEAREST * shares.len() as f64) as usize;
-        shares.get(rank).filter(|_| is_enough).copied()
+        let mut sorted = shares.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        let is_enough = sorted.len() as f64 * slot.hours() >= LEAST_CLEAR_H;
+        let rank = (CLEAREST * sorted.len() as f64) as usize;
+        sorted.get(rank).filter(|_| is_enough).copied()
     }
 
     /// The middle of the shares of a clear sky near to the clearest of a day, if these last.
@@ -185,16 +185,11 @@ impl Engine {
 fn dirt_beside(rung: WeatherRung) -> DirtBeside {
     if rung.is_horizontal() {
         DirtBeside::HorizontalSensor
-    } else if is_measured(rung) {
+    } else if rung.is_measured() {
         DirtBeside::PlaneSensor
     } else {
         DirtBeside::ClearSky
     }
-}
-
-/// Whether light from there was measured, and not shown by the array itself.
-fn is_measured(rung: WeatherRung) -> bool {
-    rung != WeatherRung::ScaledClearSky
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use crate::detect::{
     Gate, GateFacts, InputSlot, InverterSlot, PlaneSlot, Poll, Residual, Slot, gate, residual,
 };
 use crate::expected::shade::Shade;
-use crate::expected::{Light, PlaneLight, Prediction, TypicalEnergy, WeatherRung};
+use crate::expected::{Light, PlaneLight, Prediction, TypicalEnergy};
 use crate::plant::{Inverter, State};
 use crate::reading::{ChannelId, Current, Power, SlotMeans, SolarDay, Span, Time, Voltage};
 
@@ -293,8 +293,7 @@ impl Engine {
     /// Whether an inverter that works would produce. What other inverters show of the light goes out
     /// with them, so a plant without a sensor asks the sun.
     fn is_daylight(&self, i: usize, light: &Light) -> bool {
-        let by_sensor =
-            |p: usize| light.planes[p].is_some_and(|p| p.rung != WeatherRung::ScaledClearSky);
+        let by_sensor = |p: usize| light.planes[p].is_some_and(|p| p.rung.is_measured());
         let elevation_deg = light.sun.apparent_elevation_deg();
         if self.chain.inputs[i]
             .iter()

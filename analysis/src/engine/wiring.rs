@@ -6,7 +6,7 @@ use super::array_days::{ArrayState, DAY_KINDS};
 use super::slots::{InverterNow, When};
 use crate::detect::{Gate, Kind, MAX_UNSTEADY_RATIO, Wiring, WiringSlot};
 use crate::diagnose::{Subject, explain, wiring};
-use crate::expected::{Factors, Light, WeatherRung};
+use crate::expected::{Factors, Light};
 use crate::reading::{SlotMeans, Span, Time};
 
 /// Elevation of the sun from which a slot counts [deg].
@@ -65,7 +65,7 @@ impl Engine {
                 .collect(),
             given: given.collect::<Option<_>>()?,
             rated_a: models.iter().map(|model| model.rated_current_a).collect(),
-            is_by_sky: planes.iter().any(|p| p.rung == WeatherRung::ScaledClearSky),
+            is_by_sky: planes.iter().any(|p| !p.rung.is_measured()),
         })
     }
 

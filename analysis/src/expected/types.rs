@@ -47,6 +47,11 @@ impl WeatherRung {
         matches!(self, Self::HorizontalWithDiffuse | Self::HorizontalOnly)
     }
 
+    /// Whether a sensor measured it, and not the array itself.
+    pub fn is_measured(self) -> bool {
+        self != Self::ScaledClearSky
+    }
+
     /// Its name in files.
     pub fn name(self) -> &'static str {
         match self {

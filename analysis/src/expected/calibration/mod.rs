@@ -322,7 +322,7 @@ impl Calibration {
         let vouch = days.len().min(plane.inputs);
         let (light_rule, offset_rule) = (light_rule(vouch, rung), offset_rule(vouch));
         // Light that the inputs of the plane show has no gain of its own.
-        if !plane.held && (rung != WeatherRung::ScaledClearSky || plane.inputs < 2) {
+        if !plane.held && (rung.is_measured() || plane.inputs < 2) {
             let light = plane.light.entry(rung).or_default();
             light.take(day, current, light_rule);
         }
