@@ -101,17 +101,14 @@ pub fn fall(levels: &[(f64, f64)]) -> Option<Fall> {
     if line.per_day <= 0.0 || left_by_step.reduce(f64::min)? < left_by_fall + least_more {
         return None;
     }
-    let offs = || levels.iter().map(|p| line.off(p, span));
-    let about = robust_spread(offs(), 0.0)?.max(between);
-    let shared = (1.0 - (between / about).powi(2)).min(MOST_SHARED);
-    let of_neighbours = (1.0 + shared) / (1.0 - shared); // eq. (2)
+    let (scatter, per_day_sigma) = line.scatter_and_sigma(levels, span, between)?;
     Some(Fall {
         onset,
         before: line.before,
         per_day: line.per_day,
-        per_day_sigma: about * (of_neighbours / line.curvature).sqrt(),
+        per_day_sigma,
         days: span.1 - span.0,
-        scatter: about,
+        scatter,
     })
 }
 
@@ -121,11 +118,14 @@ pub fn neighbours_scatter(levels: &[(f64, f64)]) -> Option<f64> {
     robust_spread(steps, 0.0).map(|spread| spread / std::f64::consts::SQRT_2)
 }
 
-/// How much rises from an onset on, by the same line; `None` of levels that say nothing of it.
-pub fn rise_since(levels: &[(f64, f64)], onset: f64, until: f64) -> Option<f64> {
-    let scatter = neighbours_scatter(levels)?.max(LEAST_SCATTER);
-    let line = Line::through(levels, (onset, until), scatter)?;
-    Some(-line.per_day * (until - onset))
+/// How much rises in a span of days by the same line, and its standard deviation, of levels that scatter by
+/// so much at least; `None` of levels that say nothing of it.
+pub fn rise_in(levels: &[(f64, f64)], span: (f64, f64), least_scatter: f64) -> Option<(f64, f64)> {
+    let between = neighbours_scatter(levels)?.max(least_scatter);
+    let line = Line::through(levels, span, between)?;
+    let (_, per_day_sigma) = line.scatter_and_sigma(levels, span, between)?;
+    let days = span.1 - span.0;
+    Some((-line.per_day * days, per_day_sigma * days))
 }
 
 impl Line {
@@ -157,6 +157,21 @@ impl Line {
             });
         }
         line
+    }
+
+    /// Scatter of a level about it, and the standard deviation of its fall a day, eq. (2), of levels with
+    /// so much between neighbours.
+    fn scatter_and_sigma(
+        &self,
+        levels: &[(f64, f64)],
+        span: (f64, f64),
+        between: f64,
+    ) -> Option<(f64, f64)> {
+        let offs = levels.iter().map(|p| self.off(p, span));
+        let about = robust_spread(offs, 0.0)?.max(between);
+        let shared = (1.0 - (between / about).powi(2)).min(MOST_SHARED);
+        let of_neighbours = (1.0 + shared) / (1.0 - shared);
+        Some((about, about * (of_neighbours / self.curvature).sqrt()))
     }
 
     fn off(&self, (t, y): &(f64, f64), span: (f64, f64)) -> f64 {
@@ -248,8 +263,9 @@ mod tests {
     #[test]
     fn what_rises_meanwhile_is_measured_too() {
         let rises = levels(2, 40, |t| 0.95 + 0.004 * (t - 24.0).max(0.0));
-        let rise = rise_since(&rises, 24.0, 39.0).expect("levels");
+        let (rise, sigma) = rise_in(&rises, (24.0, 39.0), 0.002).expect("levels");
         assert!((rise - 0.06).abs() < 0.01, "{rise}");
-        assert_eq!(rise_since(&rises[..20], 24.0, 39.0), None);
+        assert!((0.003..0.02).contains(&sigma), "{sigma}");
+        assert_eq!(rise_in(&rises[..20], (24.0, 39.0), 0.002), None);
     }
 }

@@ -12,19 +12,22 @@
 //!          took up to 5.5 % in four weeks. By a clear sky at 8 % and at 12 %: haze comes and goes. Only
 //!          where it is four standard deviations, because it is asked anew every day and of every onset,
 //!          and came over ten days or is twice as large.
-//!          The sensor's own share of the clear sky must not rise by half of the loss or more from
-//!          the same day on: a sensor that comes to read high looks the same from the array.
+//!          A sensor that comes to read high looks the same from the array, but its own share of the clear
+//!          sky rises meanwhile: with u -+ s that rise, L the loss and o the odds of dirt beforehand,
+//!          odds of dirt = o exp(((u - L)^2 - u^2) / (2 s^2))                              eq. (1)
+//!          where s has the haze of single days in it, and what of the sky's haze a season changes.
 //!          It ends when a level, or two in a row without rain, are back by half of the loss, and by
-//!          more than they scatter.
+//!          more than they scatter; or when its light has been gone for two months.
 //! Symbols: levels dimensionless, rain [mm].
-//! Range:   days with clear hours, beside a sensor in the plane all that have a level; of the last 60,
-//!          beside a horizontal sensor of the last 30.
+//! Range:   days with clear hours, beside a sensor in the plane all that have a level; of the last 30,
+//!          beside a sensor in the plane of the last 60.
 //! Source:  slope since the last rain, 5 mm: the project's reference (common practice); 3 % is the
-//!          project's design. The rest is engineering judgement.
+//!          project's design; eq. (1) is Bayes' rule for two normal hypotheses. The rest is engineering
+//!          judgement.
 //! Check:   tests below; tests/acceptance/engine/soiling.rs.
 
 use super::Edge;
-use super::fall::{fall, neighbours_scatter, rise_since};
+use super::fall::{fall, neighbours_scatter, rise_in};
 use crate::reading::{Interval, SolarDay, Time, median};
 use serde::{Deserialize, Serialize};
 
@@ -44,11 +47,19 @@ const CERTAIN_DAYS: f64 = 10.0;
 const AT_ONCE: f64 = 2.0;
 /// Standard deviations that a loss must be.
 const SURE_SIGMAS: f64 = 4.0;
-/// Share of the loss by which the sensor's clear sky may have risen, or of it that must be back [-].
+/// Probability from which it is dirt, and the most: a clear sky is not all that can speak for a sensor.
+const LIKELY: f64 = 0.5;
+const MOST_LIKELY: f64 = 0.98;
+/// Least scatter of clear skies from day to day, and what they change by in a month [-].
+const HAZE_OF_DAY: f64 = 0.01;
+const HAZE_OF_SEASON: f64 = 0.01;
+/// Share of the loss that must be back [-].
 const HALF: f64 = 0.5;
 /// Scatters by which a level must be back, unless that is nearly all of the loss [-].
 const BACK_SCATTERS: f64 = 2.0;
 const NEARLY_ALL: f64 = 0.9;
+/// Days without light from there after which nothing is known any more of what stands.
+const STALE_DAYS: i64 = 60;
 /// Levels whose median stands for now, and for what is lost by now: a dip of two days is no dirt.
 const LATEST: usize = 3;
 const LATEST_OF_A_LOSS: usize = 5;
@@ -80,8 +91,17 @@ impl DirtBeside {
 
     fn kept_days(self) -> i64 {
         match self {
-            Self::PlaneSensor | Self::ClearSky => 60,
-            Self::HorizontalSensor => 30,
+            Self::PlaneSensor => 60,
+            // A season changes what these see.
+            Self::HorizontalSensor | Self::ClearSky => 30,
+        }
+    }
+
+    /// Probability that it is dirt and not the sensor, or not haze, before anything speaks for either.
+    fn dirt_beforehand(self) -> f64 {
+        match self {
+            Self::PlaneSensor | Self::HorizontalSensor => 0.85,
+            Self::ClearSky => 0.6,
         }
     }
 }
@@ -97,8 +117,6 @@ pub struct PlaneDay {
     pub level_ratio: f64,
     /// The measured light in its clearest hours over a clear sky's [-], of a day that had some.
     pub clear_ratio: Option<f64>,
-    /// Most rain of a day since the last one that was taken [mm], where it is measured.
-    pub rain_mm: Option<f64>,
 }
 
 /// Dirt that was found.
@@ -106,6 +124,10 @@ pub struct PlaneDay {
 pub struct Soiled {
     /// Beside what.
     pub beside: DirtBeside,
+    /// That it is dirt: the rest is a sensor that has come to read high, or haze.
+    pub probability: f64,
+    /// What the sensor's share of clear skies rose by meanwhile, and one standard deviation of that [-].
+    pub clear_sky_rise: Option<(f64, f64)>,
     /// Start of the first day of those that show it.
     pub began: Time,
     /// Loss in these days [-].
@@ -127,6 +149,10 @@ pub struct Soiled {
 pub struct SoilingWatch {
     beside: DirtBeside,
     days: Vec<PlaneDay>,
+    /// The last day with light from there, whether it had a level or not.
+    lit: SolarDay,
+    /// Most rain of a day since the last one that was taken [mm], where it is measured.
+    rain_mm: Option<f64>,
     standing: Option<Standing>,
 }
 
@@ -139,11 +165,13 @@ struct Standing {
 }
 
 impl SoilingWatch {
-    /// Nothing seen yet.
-    pub fn new(beside: DirtBeside) -> Self {
+    /// Nothing seen yet, beside what there was first on a day.
+    pub fn new(beside: DirtBeside, lit: SolarDay) -> Self {
         Self {
             beside,
             days: Vec::new(),
+            lit,
+            rain_mm: None,
             standing: None,
         }
     }
@@ -153,15 +181,32 @@ impl SoilingWatch {
         self.standing.is_some()
     }
 
+    /// Takes the rain of a day [mm], where it is measured: it washes whether that day has a level or not.
+    pub fn rained(&mut self, day: SolarDay, mm: Option<f64>) {
+        if self.days.last().is_none_or(|last| last.day < day) {
+            self.rain_mm = self.rain_mm.into_iter().chain(mm).reduce(f64::max);
+        }
+    }
+
+    /// Takes note that there was light from there on a day.
+    pub fn lit(&mut self, day: SolarDay) {
+        self.lit = self.lit.max(day);
+    }
+
+    /// Whether its light has been gone for so long that nothing is known any more.
+    pub fn is_stale(&self, today: SolarDay) -> bool {
+        today.days_since(self.lit) > STALE_DAYS
+    }
+
     /// Takes a day; `found` is when it could be said.
     pub fn take(&mut self, day: PlaneDay, found: Time) -> Option<Edge<Soiled>> {
         // Where time has gone back, a day ends twice.
         if self.days.last().is_some_and(|last| last.day >= day.day) {
             return None;
         }
+        let is_washed = self.rain_mm.take().is_some_and(|mm| mm >= WASHING_MM);
         if let Some(standing) = &mut self.standing {
             let is_back = day.level_ratio >= standing.over_from;
-            let is_washed = day.rain_mm.is_some_and(|mm| mm >= WASHING_MM);
             if is_back && (is_washed || standing.was_over) {
                 self.days = vec![day];
                 self.standing = None;
@@ -171,7 +216,7 @@ impl SoilingWatch {
             self.keep(day);
             return None;
         }
-        if self.is_washing(&day) {
+        if is_washed || self.is_step_up(&day) {
             self.days.clear();
         }
         self.keep(day);
@@ -211,37 +256,57 @@ impl SoilingWatch {
         days.filter_map(|d| Some((age(d), value(d)?))).collect()
     }
 
-    fn is_washing(&self, day: &PlaneDay) -> bool {
+    fn clear_sky_rise(&self, span: (f64, f64)) -> Option<(f64, f64)> {
+        let shares = self.by_day(|d| d.clear_ratio);
+        let (rise, sigma) = rise_in(&shares, span, HAZE_OF_DAY)?;
+        Some((rise, sigma.hypot(HAZE_OF_SEASON)))
+    }
+
+    /// Eq. (1).
+    fn dirt_probability(&self, loss_ratio: f64, rise: Option<(f64, f64)>) -> f64 {
+        let beforehand = self.beside.dirt_beforehand();
+        let log_ratio = rise.map_or(0.0, |(rise, sigma)| {
+            ((rise - loss_ratio).powi(2) - rise.powi(2)) / (2.0 * sigma.powi(2))
+        });
+        let odds = beforehand / (1.0 - beforehand) * log_ratio.exp();
+        // Infinite where nothing speaks for the sensor.
+        (1.0 - 1.0 / (1.0 + odds)).min(MOST_LIKELY)
+    }
+
+    fn is_step_up(&self, day: &PlaneDay) -> bool {
         let scatter = neighbours_scatter(&self.levels()).unwrap_or(0.0);
         let step = STEP_RATIO.max(STEP_SCATTERS * scatter);
         let level = median(self.latest(LATEST));
         level.is_some_and(|level| day.level_ratio - level >= step)
-            || day.rain_mm.is_some_and(|mm| mm >= WASHING_MM)
     }
 
     fn soiled(&self) -> Option<Soiled> {
         let levels = self.levels();
         let latest = median(self.latest(LATEST_OF_A_LOSS))?;
         // On most days there is none to look for, and the search is long.
-        if highest_but_odd(&levels)? - latest < self.beside.least_loss_ratio(STEADY_DAYS, 0.0) {
+        let highest = levels.iter().map(|p| p.1).reduce(f64::max)?;
+        if highest - latest < self.beside.least_loss_ratio(STEADY_DAYS, 0.0) {
             return None;
         }
         let fall = fall(&levels)?;
         let loss_ratio = fall.loss().min(fall.before - latest);
         let is_sure = fall.per_day >= SURE_SIGMAS * fall.per_day_sigma;
-        let (onset, last) = (levels[fall.onset].0, levels.last()?.0);
+        let onset = levels[fall.onset].0;
         let least_ratio = self.beside.least_loss_ratio(onset, fall.days);
         let is_enough = fall.days >= CERTAIN_DAYS || loss_ratio >= AT_ONCE * least_ratio;
         if !is_sure || loss_ratio < least_ratio || !is_enough {
             return None;
         }
-        let rise = rise_since(&self.by_day(|d| d.clear_ratio), onset, last);
-        if rise.is_some_and(|rise| rise >= HALF * loss_ratio) {
+        let clear_sky_rise = self.clear_sky_rise((onset, onset + fall.days));
+        let probability = self.dirt_probability(loss_ratio, clear_sky_rise);
+        if probability < LIKELY {
             return None;
         }
         let reach = Interval::NinetyNine.z() * fall.per_day_sigma;
         Some(Soiled {
             beside: self.beside,
+            probability,
+            clear_sky_rise,
             began: self.days[fall.onset].began,
             loss_ratio,
             per_day: fall.per_day,
@@ -253,16 +318,11 @@ impl SoilingWatch {
     }
 }
 
-/// The highest level but for one in ten.
-fn highest_but_odd(levels: &[(f64, f64)]) -> Option<f64> {
-    let mut sorted: Vec<f64> = levels.iter().map(|p| p.1).collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get((sorted.len() * 9) / 10).copied()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const FIRST: SolarDay = SolarDay::from_number(0);
 
     /// Levels and clear-sky shares by day, with noise of 0.5 %, and rain.
     fn edges(
@@ -271,7 +331,7 @@ mod tests {
         clear: impl Fn(i64) -> f64,
         rain_mm: impl Fn(i64) -> Option<f64>,
     ) -> Vec<(i64, Edge<Soiled>)> {
-        let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor);
+        let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor, FIRST);
         let noise = |d: i64| 0.005 * (((5 * d) % 13) as f64 / 6.0 - 1.0);
         (0..days)
             .filter_map(|d| {
@@ -281,8 +341,8 @@ mod tests {
                     began: at,
                     level_ratio: level(d) + noise(d),
                     clear_ratio: Some(clear(d)),
-                    rain_mm: rain_mm(d),
                 };
+                watch.rained(day.day, rain_mm(d));
                 watch.take(day, at).map(|edge| (d, edge))
             })
             .collect()
@@ -342,7 +402,7 @@ mod tests {
         clear_ratio: Option<f64>,
         fallen: impl Fn(i64) -> f64,
     ) -> bool {
-        let mut watch = SoilingWatch::new(beside);
+        let mut watch = SoilingWatch::new(beside, FIRST);
         (0..days).any(|d| {
             let at = Time::from_unix_ms(d * 86_400_000);
             let day = PlaneDay {
@@ -350,7 +410,6 @@ mod tests {
                 began: at,
                 level_ratio: 1.0 - fallen(d),
                 clear_ratio,
-                rain_mm: None,
             };
             watch.take(day, at).is_some()
         })
@@ -390,5 +449,84 @@ mod tests {
             |d: i64| 1.0 + 0.0025 * d as f64,
         );
         assert_eq!(edges(20, falls, rises, |_| None), []);
+    }
+
+    fn without_clear_hours(d: i64, level_ratio: f64) -> (PlaneDay, Time) {
+        let at = Time::from_unix_ms(d * 86_400_000);
+        let day = PlaneDay {
+            day: SolarDay::from_number(d),
+            began: at,
+            level_ratio,
+            clear_ratio: None,
+        };
+        (day, at)
+    }
+
+    #[test]
+    fn rain_on_a_day_without_a_level_washes_once() {
+        let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor, FIRST);
+        let mut take = |d: i64, level: f64, mm: Option<f64>| {
+            let (day, at) = without_clear_hours(d, level);
+            watch.rained(day.day, mm);
+            watch.take(day, at)
+        };
+        let found = (0..20).filter_map(|d| take(d, 1.0 - 0.003 * d as f64, None));
+        assert_eq!(found.count(), 1);
+        // Rain of a day that has been taken does not count for the next.
+        assert_eq!(take(19, 0.94, Some(8.0)), None);
+        assert_eq!(take(20, 0.94, Some(0.0)), None);
+        let mut watch = watch.clone();
+        for (d, mm) in [(21, Some(8.0)), (22, None), (23, Some(0.0))] {
+            watch.rained(SolarDay::from_number(d), mm);
+        }
+        let (low, at) = without_clear_hours(24, 0.94);
+        assert_eq!(watch.clone().take(low, at), None, "washed, and not clean");
+        let (clean, at) = without_clear_hours(24, 1.0);
+        let edge = watch.take(clean, at);
+        assert!(matches!(edge, Some(Edge::Ended { .. })), "{edge:?}");
+    }
+
+    #[test]
+    fn what_stands_is_stale_once_its_light_has_been_gone_for_two_months() {
+        let mut watch = SoilingWatch::new(DirtBeside::HorizontalSensor, FIRST);
+        let (day, at) = without_clear_hours(3, 1.0);
+        watch.take(day, at);
+        // A dark winter: light without clear hours.
+        watch.lit(SolarDay::from_number(90));
+        assert!(!watch.is_stale(SolarDay::from_number(150)));
+        assert!(watch.is_stale(SolarDay::from_number(151)));
+    }
+
+    #[test]
+    fn a_sensors_clear_sky_speaks_as_surely_as_it_was_seen() {
+        let probability = |clear: &dyn Fn(i64) -> Option<f64>| {
+            let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor, FIRST);
+            (0..30).find_map(|d| {
+                let (day, at) = without_clear_hours(d, 1.0 - 0.003 * (d - 10).max(0) as f64);
+                let day = PlaneDay {
+                    clear_ratio: clear(d),
+                    ..day
+                };
+                match watch.take(day, at)? {
+                    Edge::Found { seen, .. } => Some(seen.probability),
+                    Edge::Ended { .. } => None,
+                }
+            })
+        };
+        let haze = |d: i64| 0.01 * (((5 * d) % 13) as f64 / 6.0 - 1.0);
+        let rises = |d: i64| 1.0 + 0.003 * (d - 10).max(0) as f64;
+        let none = probability(&|_| None).expect("told");
+        assert!((none - 0.85).abs() < 1e-9, "{none}");
+        let steady = probability(&|d| Some(1.0 + haze(d))).expect("told");
+        assert!((0.93..=MOST_LIKELY).contains(&steady), "{steady}");
+        let half = probability(&|d| Some(1.0 + haze(d) + (rises(d) - 1.0) / 2.0));
+        let half = half.expect("told");
+        assert!((0.75..0.93).contains(&half), "{half}");
+        let sensor = |d| Some(rises(d) + haze(d));
+        assert_eq!(probability(&sensor), None);
+        // Three clear days of much haze say next to nothing.
+        let few = |d: i64| (d % 8 == 3).then(|| rises(d) + 6.0 * haze(d));
+        let seldom = probability(&few).expect("told");
+        assert!((0.5..0.95).contains(&seldom), "{seldom}");
     }
 }

@@ -6,7 +6,7 @@ use super::slots::When;
 use crate::detect::{DirtBeside, Edge, Kind, PlaneDay, SoilingWatch, YearWatch};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{Light, PlaneLight, WeatherRung};
-use crate::reading::{DeviceId, SolarDay, Time, median};
+use crate::reading::{DeviceId, SolarDay, Span, Time, median};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -29,8 +29,6 @@ pub(super) struct PlaneState {
     pub years: YearWatch,
     /// The light over a clear sky's, today.
     clear_today: Vec<(WeatherRung, f32)>,
-    /// Most rain of a day since the last day that had a level [mm], where it is measured.
-    rain_mm: Option<f64>,
     /// The share of a clear sky that its own inputs have shown last, and when.
     pub shown: Option<(Time, f64)>,
 }
@@ -41,9 +39,13 @@ impl PlaneState {
         self.soiling.values().any(SoilingWatch::stands)
     }
 
-    /// Takes the rain of a day: it washes whether that day had a level or not.
-    fn rained(&mut self, mm: Option<f64>) {
-        self.rain_mm = self.rain_mm.into_iter().chain(mm).reduce(f64::max);
+    /// Takes the rain of a day, and forgets what was seen in light that has long been gone: it would stand
+    /// for ever.
+    fn pass_day(&mut self, day: SolarDay, rain_mm: Option<f64>) {
+        self.soiling.retain(|_, watch| !watch.is_stale(day));
+        for watch in self.soiling.values_mut() {
+            watch.rained(day, rain_mm);
+        }
     }
 }
 
@@ -71,13 +73,17 @@ impl Engine {
         let began = day.start(self.plant.site.longitude.deg());
         for p in 0..self.state.planes.len() {
             let clear = std::mem::take(&mut self.state.planes[p].clear_today);
-            self.state.planes[p].rained(rain_mm);
+            self.pass_plane_day(p, (day, began), rain_mm);
             let Some(level) = self.state.calibration.level(p) else {
                 continue;
             };
+            if let Some(watch) = self.state.planes[p].soiling.get_mut(&level.rung) {
+                watch.lit(day);
+            }
             let in_its_light = clear.into_iter().filter(|(rung, _)| *rung == level.rung);
             let shares: Vec<f64> = in_its_light.map(|(_, share)| f64::from(share)).collect();
-            let clearest = self.clearest(&shares);
+            let slot = self.plant.timing.slot;
+            let clearest = clearest(&shares, slot);
             let shown = match dirt_beside(level.rung) {
                 DirtBeside::PlaneSensor => Some((level.ratio, clearest)),
                 // Only days with clear hours are alike: under clouds what light a sensor sees, and how it
@@ -86,7 +92,7 @@ impl Engine {
                 // A sensor that is silent for a while is no reason to judge without one.
                 DirtBeside::ClearSky => clearest
                     .filter(|_| !self.state.planes[p].soiling.keys().any(|r| r.is_measured()))
-                    .and_then(|clear| Some((self.steady_near(clear, &shares)?, None))),
+                    .and_then(|clear| Some((steady_near(clear, &shares, slot)?, None))),
             };
             if let Some((level_ratio, clear_ratio)) = shown {
                 let of_day = PlaneDay {
@@ -94,7 +100,6 @@ impl Engine {
                     began,
                     level_ratio,
                     clear_ratio,
-                    rain_mm: self.state.planes[p].rain_mm.take(),
                 };
                 self.judge_soiling((p, level.rung), of_day, when);
             }
@@ -115,43 +120,41 @@ impl Engine {
         }
     }
 
-    fn clearest(&self, shares: &[f64]) -> Option<f64> {
-        let slot = self.plant.timing.slot;
-        let mut sorted = shares.to_vec();
-        sorted.sort_by(f64::total_cmp);
-        let is_enough = sorted.len() as f64 * slot.hours() >= LEAST_CLEAR_H;
-        let rank = (CLEAREST * sorted.len() as f64) as usize;
-        sorted.get(rank).filter(|_| is_enough).copied()
-    }
-
-    /// The middle of the shares of a clear sky near to the clearest of a day, if these last.
-    fn steady_near(&self, clearest: f64, shares: &[f64]) -> Option<f64> {
-        let near = |share: &&f64| (*share / clearest - 1.0).abs() <= STEADY_RATIO;
-        let steady = || shares.iter().filter(near);
-        let lasts = steady().count() as f64 * self.plant.timing.slot.hours() >= LEAST_STEADY_H;
-        median(steady().copied()).filter(|_| lasts)
-    }
-
     fn judge_soiling(&mut self, (p, rung): (usize, WeatherRung), of_day: PlaneDay, when: When) {
-        let plane = &mut self.state.planes[p];
-        let watch = plane.soiling.entry(rung);
-        let edge = watch
-            .or_insert_with(|| SoilingWatch::new(dirt_beside(rung)))
-            .take(of_day, when.start);
-        let held = plane.is_soiled();
-        self.state.calibration.hold_light(p, held);
-        for device in self.devices_on(p) {
-            match &edge {
-                Some(Edge::Found { began, found, seen }) => {
-                    let new = explain::soiling(&device, *began, *found, seen);
+        let new = || SoilingWatch::new(dirt_beside(rung), of_day.day);
+        let watch = self.state.planes[p].soiling.entry(rung).or_insert_with(new);
+        let edge = watch.take(of_day, when.start);
+        match edge {
+            Some(Edge::Found { began, found, seen }) => {
+                for device in self.devices_on(p) {
+                    let new = explain::soiling(&device, began, found, &seen);
                     self.state.book.open(new);
                 }
-                // Another of its planes may still be dirty: they are told as one.
-                Some(Edge::Ended { at }) if !self.is_soiled(&device) => {
-                    let subject = Subject::device(&device);
-                    self.state.book.end(&subject, Kind::Soiling, *at);
-                }
-                Some(Edge::Ended { .. }) | None => {}
+            }
+            Some(Edge::Ended { at }) => self.end_soiling(p, at),
+            None => {}
+        }
+        let held = self.state.planes[p].is_soiled();
+        self.state.calibration.hold_light(p, held);
+    }
+
+    fn pass_plane_day(&mut self, p: usize, (day, began): (SolarDay, Time), rain_mm: Option<f64>) {
+        let plane = &mut self.state.planes[p];
+        let was_soiled = plane.is_soiled();
+        plane.pass_day(day, rain_mm);
+        if was_soiled && !plane.is_soiled() {
+            self.state.calibration.hold_light(p, false);
+            self.end_soiling(p, began);
+        }
+    }
+
+    /// Ends what was told of a plane, but not of inverters with another plane that is still dirty: they
+    /// are told as one.
+    fn end_soiling(&mut self, p: usize, at: Time) {
+        for device in self.devices_on(p) {
+            if !self.is_soiled(&device) {
+                let subject = Subject::device(&device);
+                self.state.book.end(&subject, Kind::Soiling, at);
             }
         }
     }
@@ -181,6 +184,23 @@ impl Engine {
     }
 }
 
+/// The share of a clear sky that stands for its clearest part, of a day with enough slots.
+fn clearest(shares: &[f64], slot: Span) -> Option<f64> {
+    let mut sorted = shares.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let is_enough = sorted.len() as f64 * slot.hours() >= LEAST_CLEAR_H;
+    let rank = (CLEAREST * sorted.len() as f64) as usize;
+    sorted.get(rank).filter(|_| is_enough).copied()
+}
+
+/// The middle of the shares of a clear sky near to the clearest of a day, if these last.
+fn steady_near(clearest: f64, shares: &[f64], slot: Span) -> Option<f64> {
+    let near = |share: &&f64| (*share / clearest - 1.0).abs() <= STEADY_RATIO;
+    let steady = || shares.iter().filter(near);
+    let lasts = steady().count() as f64 * slot.hours() >= LEAST_STEADY_H;
+    median(steady().copied()).filter(|_| lasts)
+}
+
 /// What dirt is judged beside, in light from there.
 fn dirt_beside(rung: WeatherRung) -> DirtBeside {
     if rung.is_horizontal() {
@@ -197,15 +217,41 @@ mod tests {
     use super::*;
 
     #[test]
-    fn rain_on_a_day_without_a_level_is_kept_until_one_has_it() {
+    fn a_clear_sky_stands_where_it_lasts() {
+        let slot = Span::from_min(15);
+        // Four hours of clear sky, with clouds and their bright edges.
+        let day: Vec<f64> = (0..24)
+            .map(|n| match n % 6 {
+                0 => 0.4,
+                1 => 1.1,
+                _ => 0.93 + 0.002 * (n % 3) as f64,
+            })
+            .collect();
+        let clear = clearest(&day, slot).expect("enough");
+        assert!((0.93..0.94).contains(&clear), "{clear}");
+        let steady = steady_near(clear, &day, slot).expect("16 slots");
+        assert!((0.93..0.94).contains(&steady), "{steady}");
+        assert_eq!(clearest(&day[..3], slot), None);
+        assert_eq!(steady_near(clear, &day[..12], slot), None, "two hours");
+    }
+
+    #[test]
+    fn rain_reaches_the_watch_of_every_light_and_light_that_is_gone_is_forgotten() {
+        let first = SolarDay::from_number(0);
         let mut plane = PlaneState::default();
-        plane.rained(None);
-        assert_eq!(plane.rain_mm, None);
-        for mm in [Some(8.0), None, Some(0.0)] {
-            plane.rained(mm);
+        for rung in [WeatherRung::PlaneSensor, WeatherRung::HorizontalOnly] {
+            let watch = SoilingWatch::new(dirt_beside(rung), first);
+            plane.soiling.insert(rung, watch);
         }
-        assert_eq!(plane.rain_mm.take(), Some(8.0));
-        plane.rained(Some(0.2));
-        assert_eq!(plane.rain_mm, Some(0.2));
+        let before = plane.soiling.clone();
+        plane.pass_day(SolarDay::from_number(1), Some(8.0));
+        for (rung, watch) in &plane.soiling {
+            assert_ne!(*watch, before[rung], "{rung:?}");
+        }
+        let lit = plane.soiling.get_mut(&WeatherRung::PlaneSensor);
+        lit.expect("it is there").lit(SolarDay::from_number(50));
+        plane.pass_day(SolarDay::from_number(90), None);
+        let left: Vec<_> = plane.soiling.keys().copied().collect();
+        assert_eq!(left, [WeatherRung::PlaneSensor]);
     }
 }

@@ -86,6 +86,53 @@ fn dirt_from_the_first_day_beside_a_horizontal_sensor_is_told_when_it_is_more_th
     }
 }
 
+/// Where nothing measures the light, a clear sky is what dirt is held beside: haze that is there from the
+/// first day, or comes from one day to the next and stays for weeks, is none.
+#[test]
+fn much_dirt_is_told_without_a_sensor_and_haze_is_not() {
+    const DAYS: i64 = 45;
+    const HAZE: f64 = 1.6;
+    let shape = Shape {
+        sensor: None,
+        ..shape(5)
+    };
+    let plant = Arc::new(with_mast(&shape, &[]));
+    let told = |per_day: f64, hazy_from: i64| {
+        let twin = |turbid: f64| {
+            let mut under = Plant::clone(&plant);
+            under.site.linke_turbidity = under.site.linke_turbidity.map(|clear| turbid * clear);
+            let world = World {
+                dirt: (per_day, DAYS),
+                ..World::fair()
+            };
+            Twin::new(Arc::new(under), world)
+        };
+        let (clear, hazy) = (twin(1.0), twin(HAZE));
+        let at = |n: i64| START + shape.every * n;
+        let poll = |n: i64| {
+            let twin = if n < 288 * hazy_from { &clear } else { &hazy };
+            (at(n), twin.poll(at(n)))
+        };
+        let polls: Vec<_> = (0..288 * DAYS).map(poll).collect();
+        account(&plant, one_by_one(&polls), end_of(&plant, &polls))
+    };
+    for (per_day, hazy_from, is_told) in [
+        (0.0, DAYS, false),
+        (0.001, DAYS, false),
+        (0.006, DAYS, true),
+        (0.0, 0, false),
+        (0.0, 20, false),
+    ] {
+        let told = told(per_day, hazy_from);
+        println!("{per_day} {hazy_from}:\n{}", told.list());
+        let found = told.of(Kind::Soiling);
+        assert_eq!(found.len(), usize::from(is_told), "{}", told.list());
+        assert!(found.iter().all(|f| f.causes[1].cause.contains("haze")));
+        let others = told.findings.values().filter(|f| f.kind != Kind::Soiling);
+        assert_eq!(others.count(), 0, "{per_day}:\n{}", told.list());
+    }
+}
+
 /// Modules that carry 13 % less than their datasheet: with 3 % of dirt no day may calibrate any more.
 #[test]
 fn dirt_on_a_plane_that_was_weak_from_the_first_day_is_told() {

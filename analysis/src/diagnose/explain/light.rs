@@ -1,6 +1,7 @@
 //! Findings about the light on the modules, in words and numbers: shade, dirt, age.
 //!
-//! The shares of the causes are engineering judgement: what to look for first and nothing more.
+//! The shares of the causes are engineering judgement, but for dirt's (`detect::soiling`): what to look for
+//! first and nothing more.
 //! Never in here: decisions.
 
 use super::{causes, evidence, place};
@@ -78,15 +79,25 @@ pub fn shade(subject: Subject, began: Time, found: Time, seen: &FoundShade) -> N
 
 /// Dirt on all modules of a plane, told of an inverter with inputs there.
 pub fn soiling(device: &DeviceId, began: Time, found: Time, seen: &Soiled) -> NewFinding {
-    let (dirt, other) = match seen.beside {
+    let other = match seen.beside {
         DirtBeside::PlaneSensor | DirtBeside::HorizontalSensor => {
-            (0.85, "irradiance sensor cleaned or drifting upwards")
+            "irradiance sensor cleaned or drifting upwards"
         }
-        DirtBeside::ClearSky => (
-            0.6,
-            "weeks of haze: nothing measures the light of this plane",
-        ),
+        DirtBeside::ClearSky => "weeks of haze: nothing measures the light of this plane",
     };
+    let mut numbers = evidence(&[
+        ("loss_ratio", seen.loss_ratio),
+        ("loss_per_day_ratio", seen.per_day),
+        ("loss_per_day_low_ratio", seen.per_day_low),
+        ("loss_per_day_high_ratio", seen.per_day_high),
+        ("days_count", seen.days),
+    ]);
+    if let Some((rise, sigma)) = seen.clear_sky_rise {
+        numbers.extend(evidence(&[
+            ("sensor_rise_on_clear_sky_ratio", rise),
+            ("sensor_rise_on_clear_sky_sigma_ratio", sigma),
+        ]));
+    }
     NewFinding {
         subject: Subject::device(device),
         kind: Kind::Soiling,
@@ -94,16 +105,10 @@ pub fn soiling(device: &DeviceId, began: Time, found: Time, seen: &Soiled) -> Ne
         found,
         confidence: measured(Kind::Soiling),
         causes: causes(&[
-            ("dust, pollen or droppings on the modules", dirt),
-            (other, 1.0 - dirt),
+            ("dust, pollen or droppings on the modules", seen.probability),
+            (other, 1.0 - seen.probability),
         ]),
-        evidence: evidence(&[
-            ("loss_ratio", seen.loss_ratio),
-            ("loss_per_day_ratio", seen.per_day),
-            ("loss_per_day_low_ratio", seen.per_day_low),
-            ("loss_per_day_high_ratio", seen.per_day_high),
-            ("days_count", seen.days),
-        ]),
+        evidence: numbers,
         lost: Energy::from_wh(0.0),
         summary: format!(
             "{device}: all inputs of a plane have slowly lost {:.1} % in {:.0} days without a good rain.",
