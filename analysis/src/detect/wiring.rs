@@ -256,6 +256,11 @@ impl Fit {
             [current, (volts / given.expected.voltage.v()).ln()]
         };
         let values: Vec<[f64; 2]> = slot.points.iter().enumerate().map(compare).collect();
+        self.part(&values);
+    }
+
+    /// Parts the values of one slot, by input, into what all planes, one plane and one input have.
+    fn part(&mut self, values: &[[f64; 2]]) {
         let means: Vec<[f64; 2]> = (0..self.planes.len())
             .map(|p| mean(self.on_plane(p).map(|k| values[k])))
             .collect();
@@ -265,7 +270,7 @@ impl Fit {
             plane.add(less(*mean, shared));
         }
         for ((own, value), p) in self.own.iter_mut().zip(values).zip(&self.plane_of) {
-            own.add(less(value, means[usize::from(*p)]));
+            own.add(less(*value, means[usize::from(*p)]));
         }
     }
 
@@ -310,5 +315,42 @@ impl Spread {
     /// Variance about the mean.
     pub fn variance(&self) -> f64 {
         (self.squares / self.n.max(1.0) - self.mean().powi(2)).max(0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fit(plane_of: &[u8], planes: usize) -> Fit {
+        Fit {
+            wiring: Wiring::AsDescribed,
+            shared: Part::default(),
+            planes: vec![Part::default(); planes],
+            own: vec![Part::default(); plane_of.len()],
+            plane_of: plane_of.to_vec(),
+        }
+    }
+
+    #[test]
+    fn a_slot_is_parted_without_rest_and_every_plane_weighs_the_same() {
+        let mut fit = fit(&[0, 1, 1, 1], 2);
+        let values = [[0.1, 0.02], [-0.3, 0.0], [0.0, 0.03], [0.6, -0.06]];
+        fit.part(&values);
+        // The second plane's mean is 0.1 and -0.01.
+        assert!((fit.shared.current.mean() - 0.1).abs() < 1e-12, "{fit:?}");
+        assert!((fit.shared.voltage.mean() - 0.005).abs() < 1e-12, "{fit:?}");
+        for (k, [current, voltage]) in values.into_iter().enumerate() {
+            let parts = [
+                fit.shared,
+                fit.planes[usize::from(fit.plane_of[k])],
+                fit.own[k],
+            ];
+            let sum = |of: fn(&Part) -> f64| parts.iter().map(of).sum::<f64>();
+            assert!((sum(|p| p.current.mean()) - current).abs() < 1e-12, "{k}");
+            assert!((sum(|p| p.voltage.mean()) - voltage).abs() < 1e-12, "{k}");
+        }
+        let beside = |parts: &[Part]| parts.iter().map(|p| p.current.mean()).sum::<f64>();
+        assert!(beside(&fit.planes).abs() < 1e-12 && beside(&fit.own).abs() < 1e-12);
     }
 }

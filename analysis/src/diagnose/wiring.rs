@@ -206,3 +206,29 @@ fn log_normal((square, n, freedom): (f64, f64, f64), sigma: f64) -> f64 {
     let width = std::f64::consts::TAU.ln() + 2.0 * sigma.ln();
     -0.5 * n * (freedom * width + square / sigma.powi(2))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn inputs_of_one_plane_tell_where_others_of_it_can() {
+        let fit = |wiring, plane_of: &[u8]| Fit {
+            wiring,
+            shared: Part::default(),
+            planes: Vec::new(),
+            own: vec![Part::default(); plane_of.len()],
+            plane_of: plane_of.to_vec(),
+        };
+        let tells = |wiring, plane_of: &[u8]| {
+            is_within_plane(&fit(wiring, plane_of), &fit(Wiring::AsDescribed, plane_of))
+        };
+        let strings = Wiring::Strings { input: 1, count: 1 };
+        assert!(tells(strings, &[0, 0, 0]));
+        assert!(!tells(strings, &[0, 0]), "which of two, nobody knows");
+        assert!(!tells(strings, &[1, 0, 1, 1]), "alone on its plane");
+        assert!(tells(Wiring::Swapped(0, 1), &[0, 0]));
+        assert!(!tells(Wiring::Swapped(0, 1), &[0, 1, 1]));
+        assert!(!tells(Wiring::AsDescribed, &[0, 0, 0]));
+    }
+}
