@@ -8,7 +8,7 @@ use analysis::diagnose::Finding;
 use analysis::expected::Learned;
 use analysis::reading::{Span, Time};
 use std::ops::RangeInclusive;
-use tests::campaign::{Act, Draw, DrawnPlant, Fault, Job, Now, Sensing, draw, run_drawn};
+use tests::campaign::{Act, Draw, DrawnPlant, Fault, Job, Now, Sensing, draw, kind_row, run_drawn};
 
 /// Of all plants of the book.
 const SEED: u64 = 8;
@@ -120,6 +120,8 @@ pub struct Played {
 impl Scene {
     /// The first plant on which the fault is told rightly.
     pub fn played(&self) -> Result<Played, String> {
+        let row = kind_row(self.kind.name())
+            .ok_or_else(|| format!("{} has no row in the campaign", self.kind.name()))?;
         for number in 0..MOST_PLANTS {
             let place = ((self.kind as u64 + 1) << 32) + number;
             let job = Job {
@@ -128,7 +130,7 @@ impl Scene {
                 kind: Some(self.kind.name()),
                 class: self.class,
                 days: 0,
-                every: Span::from_min(5),
+                every: row.polled(Span::from_min(5)),
             };
             let (drawn, fault) = draw(&job);
             let Some(fault) = fault.filter(|fault| self.is_fit(&drawn, fault)) else {

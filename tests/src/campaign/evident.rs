@@ -16,8 +16,19 @@ const LEAST_SHADED: Span = Span::from_min(30);
 /// What has shown nothing for so long is no fault of this plant [d].
 const MOST_DAYS: i64 = 60;
 
+/// What it must take from a day.
+#[derive(Debug, Clone, Copy)]
+enum Takes {
+    /// Energy of the inverter.
+    Energy,
+    /// Power of one input, for a while.
+    Power { input: usize },
+}
+
 /// One day of a plant with a fault beside the same without.
+#[derive(Debug, Clone, Copy)]
 struct Day {
+    takes: Takes,
     /// The first poll that shows it.
     first: Option<Time>,
     missed_wh: f64,
@@ -27,51 +38,50 @@ struct Day {
 
 /// The fault, evident from the day on which it does what must be found; `None` where it never does.
 pub(super) fn once_evident(on: &DrawnPlant, fault: Fault, every: Span) -> Option<Fault> {
-    if !matches!(fault.act, Act::Limit(..) | Act::Shade(_)) {
-        return Some(fault);
-    }
+    let takes = match (&fault.act, fault.input) {
+        (Act::Limit(..), _) => Takes::Energy,
+        (Act::Shade(_), Some(input)) => Takes::Power { input },
+        _ => return Some(fault),
+    };
     let mut twin = Twin::new(on, Some(fault.clone()));
-    let mut healthy: Option<Twin> = None;
-    let mut today = Day::NEW;
     let polls_a_day = (24.0 / every.hours()).round() as i64;
-    let before = ((fault.began - on.start).hours() / 24.0).floor() as i64;
-    for n in 0..(before + MOST_DAYS) * polls_a_day {
-        let at = on.start + every * n;
-        if at >= fault.began && healthy.is_none() {
-            healthy = Some(twin.without_fault());
-        }
-        let now = twin.poll(at);
-        if let Some(healthy) = &mut healthy {
-            today.add(&fault, on, (&now, &healthy.poll(at)), every);
-        }
-        if (n + 1) % polls_a_day == 0 {
-            if let Some(evident) = today.evident(&fault) {
-                return Some(Fault { evident, ..fault });
-            }
-            today = Day::NEW;
-        }
+    let days_before = ((fault.began - on.start).hours() / 24.0).floor() as i64;
+    for n in 0..days_before * polls_a_day {
+        twin.poll(on.start + every * n);
     }
-    None
+    let mut healthy = twin.without_fault();
+    let mut days = (days_before..days_before + MOST_DAYS).map(|d| {
+        let mut day = Day::new(takes);
+        for n in d * polls_a_day..(d + 1) * polls_a_day {
+            let at = on.start + every * n;
+            day.add(on, &twin.poll(at), &healthy.poll(at), every);
+        }
+        day
+    });
+    let evident = days.find_map(|day| day.evident())?;
+    Some(Fault { evident, ..fault })
 }
 
 impl Day {
-    const NEW: Self = Self {
-        first: None,
-        missed_wh: 0.0,
-        healthy_wh: 0.0,
-        shaded: Span::ZERO,
-    };
+    fn new(takes: Takes) -> Self {
+        Self {
+            takes,
+            first: None,
+            missed_wh: 0.0,
+            healthy_wh: 0.0,
+            shaded: Span::ZERO,
+        }
+    }
 
-    fn add(&mut self, fault: &Fault, on: &DrawnPlant, (now, healthy): (&Now, &Now), every: Span) {
+    fn add(&mut self, on: &DrawnPlant, now: &Now, healthy: &Now, every: Span) {
         let missed_w = healthy.work.ac_w - now.work.ac_w;
         self.missed_wh += missed_w * every.hours();
         self.healthy_wh += healthy.work.ac_w * every.hours();
-        let k = fault.input.unwrap_or(0);
-        let watts = |now: &Now| now.work.points[k].0 * now.work.points[k].1;
-        let shows = match fault.act {
-            Act::Limit(..) => missed_w > LEAST_HELD_BACK_RATIO * healthy.work.ac_w,
-            _ => {
-                has_test_light(now, k, on)
+        let shows = match self.takes {
+            Takes::Energy => missed_w > LEAST_HELD_BACK_RATIO * healthy.work.ac_w,
+            Takes::Power { input } => {
+                let watts = |now: &Now| now.work.points[input].0 * now.work.points[input].1;
+                has_test_light(now, input, on)
                     && watts(now) <= (1.0 - LEAST_SHADE_RATIO) * watts(healthy)
             }
         };
@@ -81,11 +91,41 @@ impl Day {
         }
     }
 
-    fn evident(&self, fault: &Fault) -> Option<Time> {
-        let is_enough = match fault.act {
-            Act::Limit(..) => self.missed_wh > LEAST_HELD_BACK_RATIO * self.healthy_wh,
-            _ => self.shaded >= LEAST_SHADED,
+    fn evident(&self) -> Option<Time> {
+        let is_enough = match self.takes {
+            Takes::Energy => self.missed_wh > LEAST_HELD_BACK_RATIO * self.healthy_wh,
+            Takes::Power { .. } => self.shaded >= LEAST_SHADED,
         };
         self.first.filter(|_| is_enough)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(takes: Takes) -> Day {
+        Day {
+            first: Some(Time::from_unix_ms(0)),
+            healthy_wh: 1000.0,
+            ..Day::new(takes)
+        }
+    }
+
+    #[test]
+    fn a_limit_counts_by_the_energy_of_the_day_and_shade_by_its_time() {
+        let held = |missed_wh| Day {
+            missed_wh,
+            ..day(Takes::Energy)
+        };
+        assert_eq!(held(9.0).evident(), None);
+        assert_eq!(held(11.0).evident(), Some(Time::from_unix_ms(0)));
+        let shaded = |min| Day {
+            shaded: Span::from_min(min),
+            missed_wh: 500.0,
+            ..day(Takes::Power { input: 0 })
+        };
+        assert_eq!(shaded(25).evident(), None);
+        assert_eq!(shaded(30).evident(), Some(Time::from_unix_ms(0)));
     }
 }
