@@ -34,8 +34,6 @@ pub struct Residual {
     pub own: f64,
     /// Standard deviation of the ratio that all inputs of the plane share [-].
     pub common: f64,
-    /// d ln I / d ln V of the curve at the measured voltage [-].
-    pub current_by_voltage: f64,
     /// Current that `ratio` is held against, over the current at the peak [-].
     pub curve_over_peak: f64,
     /// Measured over expected peak voltage [-].
@@ -75,7 +73,6 @@ pub fn residual(prediction: &Prediction, voltage_v: f64, current_a: f64) -> Resi
     };
     let uncertain = prediction.current_uncertainty;
     Residual {
-        current_by_voltage: slope_a_per_v * voltage_v / reference_a,
         curve_over_peak: reference_a / peak_a,
         ratio: current_a / reference_a,
         own: uncertain.own_ratio.hypot(slope_error),
@@ -113,7 +110,6 @@ mod tests {
             ratio,
             own: 0.015,
             common: 0.04,
-            current_by_voltage: -1.0,
             curve_over_peak: 1.0,
             voltage_ratio: 1.0,
             voltage_sigma: Uncertain {

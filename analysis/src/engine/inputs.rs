@@ -120,8 +120,7 @@ impl Engine {
             let seen = CalibrationSample {
                 rung: plane.rung,
                 poa_w_m2: plane.poa.w_m2(),
-                current_ratio: own.ratio,
-                current_by_voltage: own.current_by_voltage,
+                current_ratio: own.over_peak(),
                 voltage_ratio: own.voltage_ratio,
                 voltage_per_offset_k: prediction.voltage_per_k * plane.heat.offset_weight(),
                 beside_siblings: self.beside_peaks(&whose, own, now),

@@ -42,8 +42,6 @@ pub(super) struct Clearness {
     pub brighter: f64,
     /// How sure that light is.
     pub sigma: Sigma,
-    /// How unsure it is of diffuse light besides, by the share of that [-].
-    pub per_share: f64,
     /// Relative error from light that changed during the slot [-].
     pub unsteady_ratio: f64,
 }
@@ -97,28 +95,21 @@ pub(super) fn shown_by_planes(
             let w_m2 = together.share * lit.clear_poa.w_m2();
             (w_m2, together.unsteady_ratio)
         });
-        let shown = |(w_m2, unsteady_ratio): (f64, f64), sigma: Sigma, per_share: f64| {
+        let shown = |(w_m2, unsteady_ratio): (f64, f64), sigma: Sigma| {
             let by = |w_m2| ladder.clearness_shown(p, Irradiance::from_w_m2(w_m2), clear);
             Some(Clearness {
                 plane: p,
                 seen: by(w_m2)?,
                 brighter: by(w_m2 * (1.0 + BRIGHTER_RATIO))?,
                 sigma,
-                per_share,
                 unsteady_ratio,
             })
         };
         let is_bright = lit.clear_poa.w_m2() > MIN_CLEAR_W_M2;
         let by_sensor = sensor.filter(|_| is_bright);
-        let by_sensor = by_sensor.and_then(|seen| shown(seen, sigma::ELSEWHERE_BY_SENSOR, 0.0));
+        let by_sensor = by_sensor.and_then(|seen| shown(seen, sigma::ELSEWHERE_BY_SENSOR));
         let by_inputs = inputs.filter(|_| is_bright && sensor.is_none());
-        let by_inputs = by_inputs.and_then(|seen| {
-            shown(
-                seen,
-                sigma::ELSEWHERE_BY_INPUTS,
-                sigma::ELSEWHERE_BY_INPUTS_PER_SHARE,
-            )
-        });
+        let by_inputs = by_inputs.and_then(|seen| shown(seen, sigma::ELSEWHERE_BY_INPUTS));
         let is_open = by_sensor.is_none() && by_inputs.is_none();
         // A single input that shows next to nothing may be dead.
         let darkness = |w_m2: f64| w_m2 < super::scaled::DARKEST_SHARE * lit.clear_poa.w_m2();
@@ -185,7 +176,7 @@ pub(super) fn light_under(
         effective: ladder.effective(p, &taken, sun),
         beam_share: ladder.beam_share(p, &taken, sun),
         sigma: sigma::scaled_from_elsewhere(
-            (shown.sigma, shown.per_share),
+            shown.sigma,
             ground.diffuse_ratio(),
             ladder.cos_incidence(p, sun),
             times,

@@ -176,7 +176,6 @@ mod tests {
             seen,
             brighter: seen,
             sigma: sigma::ELSEWHERE_BY_INPUTS,
-            per_share: 0.0,
             unsteady_ratio: 0.0,
         }
     }

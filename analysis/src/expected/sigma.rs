@@ -97,16 +97,14 @@ pub(super) const SCALED_BY_SIBLINGS: Sigma = Sigma::new(0.007, 0.002);
 /// From a clear sky scaled by inputs that are held back: a few kelvin, at 2 to 5 % each (`on_curve`).
 pub(super) const BY_PLACE_ON_CURVE: Sigma = Sigma::new(0.0, 0.1);
 /// From the sky that another plane shows, by a sensor in it or by its inputs; the turbidity; and the
-/// diffuse light, of which two planes do not see the same. The widths were set on the drawn plants of
-/// seeds 1001 to 1120, the last steps with seeds 1 to 120 in sight (DEVELOPERS.md).
+/// diffuse light, of which two planes do not see the same. The widths were set with the drawn plants of
+/// seeds 1 to 120 in sight (DEVELOPERS.md).
 pub(super) const ELSEWHERE_BY_SENSOR: Sigma = Sigma::new(0.03, 0.003);
-pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.0, 0.01);
-/// What inputs leave open beside a sensor of diffuse light, which they do not see as they see beam.
-pub(super) const ELSEWHERE_BY_INPUTS_PER_SHARE: f64 = 0.06;
+pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.0, 0.004);
 /// What of the sky that other planes leave open is not in how far open they leave it.
 pub(super) const OPEN_SKY: Sigma = Sigma::new(0.03, 0.05);
-const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.008);
-const ELSEWHERE_PER_SHARE: f64 = 0.097;
+const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.006);
+const ELSEWHERE_PER_SHARE: f64 = 0.085;
 /// The same of oblique beam, times 1 / cos theta - 1 [-].
 const ELSEWHERE_OBLIQUE: f64 = 0.012;
 /// Beyond this incidence light is as uncertain as here [-].
@@ -116,17 +114,16 @@ pub(super) const LEAST_COSINE: f64 = 0.17;
 /// cosine of the incidence, where an error of the other plane's light comes out so many times as
 /// large.
 pub(super) fn scaled_from_elsewhere(
-    (shown_by, shown_per_share): (Sigma, f64),
+    shown_by: Sigma,
     diffuse_ratio: f64,
     cos_incidence: f64,
     times: f64,
 ) -> Sigma {
     let slant = cos_incidence.max(LEAST_COSINE).recip() - 1.0;
-    let per_share = ELSEWHERE_PER_SHARE.hypot(shown_per_share);
     let oblique = ELSEWHERE_OBLIQUE * (1.0 - diffuse_ratio) * slant;
     Sigma::new(times * shown_by.lasting, times * shown_by.passing)
         .and(ELSEWHERE_SKY)
-        .and(Sigma::new(0.0, per_share * diffuse_ratio))
+        .and(Sigma::new(0.0, ELSEWHERE_PER_SHARE * diffuse_ratio))
         .and(Sigma::new(0.0, oblique))
 }
 
@@ -189,7 +186,7 @@ pub(super) const TOLERANCE_IN_CURRENT: f64 = 0.6;
 pub(super) const MODEL_CURRENT: Sigma = Sigma::new(0.008, 0.002);
 pub(super) const MODEL_VOLTAGE: Sigma = Sigma::new(0.004, 0.002);
 /// Mismatch and cables of one input with its meter's gain; its meter's noise.
-pub(super) const OWN_CURRENT: Sigma = Sigma::new(0.014, 0.0045);
+pub(super) const OWN_CURRENT: Sigma = Sigma::new(0.014, 0.0042);
 pub(super) const OWN_VOLTAGE: Sigma = Sigma::new(0.0065, 0.002);
 /// How far from the peak voltage a tracker sits; the current falls as the voltage rises [-].
 pub(super) const TRACKER: f64 = 0.005;

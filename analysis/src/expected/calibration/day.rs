@@ -2,10 +2,10 @@
 //!
 //! Model:   medians over the valid slots of a day in one kind of light; of the voltage also over the
 //!          brighter half of the bright ones (`bright`), or of all where they are few. A voltage that is
-//!          off all day is taken as the cells' temperature, and the current is compared with the curve
-//!          where that temperature moves it: with u the median of V_measured / V_mp,
-//!          I_measured / I_curve(V / u) = I_measured / I_curve(V) / (1 - (d ln I / d ln V) ln u)
-//!          to first order.
+//!          off all day is taken as the cells' temperature, and the current is compared with the peak
+//!          that this temperature moves: with u the median of V_measured / V_mp, and d ln I / d ln V = -1
+//!          at a peak,  I_measured / I_mp (V_measured / V_mp) / u  to second order in how far a slot is
+//!          from there.
 //! Range:   at least an hour and a half of valid light, steady; the current within
 //!          1 -+ (0.12 + power tolerance) and never so far that half a string could be inside; the
 //!          voltage within 1 -+ (0.06 + power tolerance); beside siblings within 0.06. A day outside
@@ -39,10 +39,8 @@ pub struct CalibrationSample {
     pub rung: WeatherRung,
     /// Irradiance in the plane [W/m2].
     pub poa_w_m2: f64,
-    /// I_measured / I_curve(V_measured) [-].
+    /// I_measured / I_mp [-].
     pub current_ratio: f64,
-    /// d ln I / d ln V of the curve there [-].
-    pub current_by_voltage: f64,
     /// V_measured / V_mp [-].
     pub voltage_ratio: f64,
     /// How the peak's voltage follows an offset of the cells stated for the reference rise [1/K].
@@ -57,7 +55,6 @@ pub(super) struct Kept {
     pub rung: WeatherRung,
     pub poa_w_m2: f64,
     pub current_ratio: f64,
-    pub current_by_voltage: f64,
     /// V_measured / V_mp of the calibrated chain.
     pub seen_voltage_ratio: f64,
     /// ln (V_measured / V_mp).
@@ -135,8 +132,8 @@ impl DayMedian {
         if of_rung().count() as f64 * slot.hours() < MIN_LIGHT_H {
             return None;
         }
-        let off = median(of_rung().map(|s| s.seen_voltage_ratio))?.ln();
-        let currents = || of_rung().map(|s| s.current_ratio / (1.0 - s.current_by_voltage * off));
+        let off = median(of_rung().map(|s| s.seen_voltage_ratio))?;
+        let currents = || of_rung().map(|s| s.current_ratio * s.seen_voltage_ratio / off);
         let current_ratio = median(currents())?;
         let all: Vec<&Kept> = of_rung().collect();
         let voltage = VoltageMedian::of(&all)?;
@@ -185,7 +182,6 @@ mod tests {
             rung: WeatherRung::PlaneSensor,
             poa_w_m2: 600.0,
             current_ratio: ratio(i),
-            current_by_voltage: -1.0,
             seen_voltage_ratio: 1.0,
             voltage_ln: 0.01,
             voltage_per_offset_k: -0.004,
@@ -212,14 +208,15 @@ mod tests {
 
     #[test]
     fn a_voltage_that_is_off_all_day_is_not_taken_for_current() {
-        // Cells 5 K colder than thought: the voltage is 2 % higher, and the curve that was expected
-        // has lost some 2 % of its current there.
-        let mut cold = day(|_| 1.0203, None);
-        for sample in &mut cold {
-            sample.seen_voltage_ratio = 1.0202;
+        // Cells 12 K colder than thought, and a tracker that now and then sits 2 % above or below its
+        // peak, where the current is as much lower or higher.
+        let away = |i: usize| [0.98, 1.0, 1.02][i % 3];
+        let mut cold = day(|i| 0.97 / away(i), None);
+        for (i, sample) in cold.iter_mut().enumerate() {
+            sample.seen_voltage_ratio = 1.05 * away(i);
         }
         let median = median_of(&cold, BOUNDS).expect("steady");
-        assert!((median.current_ratio - 1.0).abs() < 0.001, "{median:?}");
+        assert!((median.current_ratio - 0.97).abs() < 1e-9, "{median:?}");
     }
 
     #[test]

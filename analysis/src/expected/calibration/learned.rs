@@ -70,7 +70,7 @@ impl Calibration {
         };
         for (p, plane) in self.planes.iter().enumerate() {
             for (rung, light) in &plane.light {
-                report(LearnedOf::Light(p, *rung), light, plane.light_rule(*rung));
+                report(LearnedOf::Light(p, *rung), light, plane.light_rule());
             }
             let rule = plane.offset_rule();
             report(LearnedOf::CellOffset(p), &plane.offset_k, rule);

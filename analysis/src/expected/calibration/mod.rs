@@ -48,11 +48,6 @@ const LONE_LIGHT: Rule = Rule {
     step: 0.02,
     ..LIGHT
 };
-/// Of a lone input's plane under the sky that another plane shows.
-const LONE_LIGHT_FROM_ELSEWHERE: Rule = Rule {
-    usual_scatter: 0.007,
-    ..LONE_LIGHT
-};
 const OFFSET_K: Rule = Rule {
     neutral: 0.0,
     bound: 15.0,
@@ -70,7 +65,7 @@ const CURRENT: Rule = Rule {
     bound: 0.06,
     step: 0.018,
     more_is_better: true,
-    usual_scatter: 0.003,
+    usual_scatter: 0.0026,
     drift: 0.0015,
 };
 const VOLTAGE: Rule = Rule {
@@ -180,7 +175,7 @@ impl Calibration {
         let light = plane
             .light
             .get(&rung)
-            .and_then(|s| s.now(plane.light_rule(rung)));
+            .and_then(|s| s.now(plane.light_rule()));
         let factors = Factors {
             light: Factor::of(light, &LIGHT),
             offset_k: Factor::of(plane.offset_k.now(plane.offset_rule()), &OFFSET_K),
@@ -223,7 +218,6 @@ impl Calibration {
                 rung: seen.rung,
                 poa_w_m2: seen.poa_w_m2,
                 current_ratio: seen.current_ratio * known.light.value * known.current.value,
-                current_by_voltage: seen.current_by_voltage,
                 seen_voltage_ratio: seen.voltage_ratio,
                 voltage_ln: (seen.voltage_ratio * known.voltage.value).ln() + shift,
                 voltage_per_offset_k: seen.voltage_per_offset_k,
@@ -320,7 +314,7 @@ impl Calibration {
         let plane = &mut self.planes[p];
         // Who vouches today, not who could: a fault of the only one left would become the plane's.
         let vouch = days.len().min(plane.inputs);
-        let (light_rule, offset_rule) = (light_rule(vouch, rung), offset_rule(vouch));
+        let (light_rule, offset_rule) = (light_rule(vouch), offset_rule(vouch));
         // Light that the inputs of the plane show has no gain of its own.
         if !plane.held && (rung.is_measured() || plane.inputs < 2) {
             let light = plane.light.entry(rung).or_default();
@@ -341,8 +335,8 @@ impl Calibration {
 }
 
 impl PlaneCalibration {
-    fn light_rule(&self, rung: WeatherRung) -> &'static Rule {
-        light_rule(self.inputs, rung)
+    fn light_rule(&self) -> &'static Rule {
+        light_rule(self.inputs)
     }
 
     fn offset_rule(&self) -> &'static Rule {
@@ -351,12 +345,8 @@ impl PlaneCalibration {
 }
 
 /// The rule of a plane's light, by how many inputs vouch for it.
-fn light_rule(inputs: usize, rung: WeatherRung) -> &'static Rule {
-    match rung {
-        _ if inputs > 1 => &LIGHT,
-        WeatherRung::ScaledClearSky => &LONE_LIGHT_FROM_ELSEWHERE,
-        _ => &LONE_LIGHT,
-    }
+fn light_rule(inputs: usize) -> &'static Rule {
+    if inputs > 1 { &LIGHT } else { &LONE_LIGHT }
 }
 
 fn offset_rule(inputs: usize) -> &'static Rule {
