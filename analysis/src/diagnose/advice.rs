@@ -14,13 +14,14 @@ const EARTH: &str = "Treat the array frame and the cables as live while an isola
 const RESET: &str = "Do not reset the inverter again and again: each start feeds the fault.";
 const LICENSED: &str = "Work on DC or supply wiring is for licensed people under local codes. \
                         Noonmark advises and never replaces the inverter's own protection.";
-const HOT: &str = "A bad joint of the supply is hot while the sun shines and may arc. Where it smells burnt, \
-                   hums, is warm or discoloured: shut the inverter down, keep away and call now.";
+const HOT: &str = "A bad joint of the supply is hot while the sun shines and may arc. Smoke, fire or a smell of \
+                   burning: keep away and call the fire service. Where it hums, is warm or discoloured: shut \
+                   the inverter down, keep away and call the installer or the network operator.";
 const SERVICE: &str = "Meter, main switch and service cable stay live with every switch of the house open: \
                        only the network operator can isolate them.";
-const JOINT: &str = "A DC joint with resistance is hot while the sun shines and may arc. Do not touch or pull a \
-                     connector that is discoloured or melted; where it smells burnt or smokes: keep away \
-                     and call now.";
+const JOINT: &str = "A DC joint with resistance is hot while the sun shines and may arc. Smoke, fire or a smell \
+                     of burning: keep away and call the fire service. Do not touch or pull a connector that \
+                     is discoloured or melted: keep away and call the installer.";
 const HEIGHT: &str = "Work on a roof needs protection against falls. Never put cold water on hot modules, and no \
                       water on damaged ones.";
 const COVERS: &str = "Leave the covers of the inverter to licensed people: its capacitors stay charged long after \
@@ -108,8 +109,8 @@ pub fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
                 .to_owned(),
         ],
         Kind::ResistanceHigh => vec![
-            format!("Have a licensed person look at the connectors, fuses and isolators of {place} soon, first with \
-                     a thermal camera at high light."),
+            format!("Have a licensed person look at the connectors, fuses and isolators of {place}, first with a \
+                     thermal camera at high light."),
             "Replace both halves of a hot connector with parts of one make, crimped with the tool made for \
              them."
                 .to_owned(),
@@ -123,7 +124,8 @@ pub fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
                 .to_owned(),
         ],
         Kind::Soiling => vec![
-            "Look at the modules, and at the irradiance sensor: a dirty sensor hides dirt.".to_owned(),
+            "Look at the modules, and at an irradiance sensor in their plane: a dirty sensor hides dirt."
+                .to_owned(),
             "Have them cleaned when the energy lost until the next good rain is worth more than the cleaning."
                 .to_owned(),
         ],
@@ -231,8 +233,8 @@ pub fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
                  of the trips of {device} to the network operator."
             ),
             format!(
-                "Where {device} lets go alone, or the supply was lost: have its AC isolator, breaker, \
-                 residual-current device and terminals looked at."
+                "Where {device} lets go alone, or the supply was lost: have a licensed person look \
+                 at its AC isolator, breaker, residual-current device and terminals."
             ),
             "Do not raise a protection limit without the network operator's consent.".to_owned(),
         ],
@@ -250,9 +252,12 @@ pub fn advice(kind: Kind, subject: &Subject) -> Vec<String> {
         ],
         Kind::SupplyResistanceHigh => vec![
             format!(
-                "Have the terminals of the phase and of the neutral between {device} and the meter looked \
-                 at and tightened to their torque, with a thermal picture at high export first."
+                "Have a licensed person look at the terminals of the phase and of the neutral between {device} \
+                 and the meter, with a thermal picture at high export first."
             ),
+            "They are tightened to their torque with the inverter shut down, the branch isolated and locked, \
+             and every pole proven dead."
+                .to_owned(),
             "Where another inverter of the site shows the same, the joint is in what they share; else \
              in the branch of this one."
                 .to_owned(),

@@ -23,7 +23,9 @@ pub use earth::{
 };
 pub use strings::{string_beside_siblings, string_kind};
 
-pub use inverter::{acted_evidence, efficiency_low, limited, protection_acted, tracker_off_peak};
+pub use inverter::{
+    acted_evidence, efficiency_low, limited, protection_acted, protection_words, tracker_off_peak,
+};
 pub use measuring::{
     Still, back_sensor_wrong, clock_off, sensor_dark, sensor_wrong, value_frozen, value_impossible,
 };

@@ -109,7 +109,7 @@ fn a_joint_in_one_phase_is_a_hazard_on_both() {
             finding.causes
         );
         let says = |words: &str| finding.caution.iter().any(|c| c.contains(words));
-        assert!(says("smells burnt") && says("network operator can isolate"));
+        assert!(says("smell of burning") && says("network operator can isolate"));
     }
 }
 

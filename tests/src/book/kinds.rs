@@ -1,8 +1,8 @@
 //! What the program knows of every kind of finding: its title, what it means, first checks, cautions.
 
 use super::Parts;
-use analysis::detect::Kind;
-use analysis::diagnose::{Subject, advice, caution};
+use analysis::detect::{Kind, Protection};
+use analysis::diagnose::{Subject, advice, caution, explain, protection_caution};
 use analysis::reading::DeviceId;
 use std::collections::BTreeMap;
 
@@ -27,6 +27,13 @@ fn cautions_of_some() -> String {
         for line in own_cautions(*kind) {
             let name = format!("`{}`", kind.name());
             kinds.entry(line).or_default().push(name);
+        }
+    }
+    for which in Protection::ALL {
+        for line in protection_caution(which) {
+            let name = Kind::ProtectionActed.name();
+            let of = format!("`{name}` ({})", explain::protection_words(which));
+            kinds.entry((*line).to_owned()).or_default().push(of);
         }
     }
     let line = |(line, kinds): (String, Vec<String>)| format!("- {}: {line}\n", kinds.join(", "));
@@ -62,19 +69,25 @@ fn about(kind: Kind) -> String {
     )
 }
 
-/// As told of an input, an inverter or a mast, whichever the kind is of.
+/// As told of an input or a device, whichever the kind is of, without its name.
 fn checks(kind: Kind) -> String {
+    const INPUT: &str = "input 1 of the inverter";
     let subject = match kind {
-        Kind::SensorWrong => Subject::device(&DeviceId::new("mast")),
-        kind if is_of_input(kind) => Subject::input(&DeviceId::new("inv-1"), 2),
-        _ => Subject::device(&DeviceId::new("inv-1")),
+        Kind::LinkLost
+        | Kind::ValueFrozen
+        | Kind::ValueImpossible
+        | Kind::ClockOff
+        | Kind::SensorWrong => Subject::device(&DeviceId::new("the device")),
+        kind if is_of_input(kind) => Subject::input(&DeviceId::new("the inverter"), 1),
+        _ => Subject::device(&DeviceId::new("the inverter")),
     };
-    let advice = advice(kind, &subject);
-    let numbered = advice
+    let numbered = advice(kind, &subject)
         .iter()
+        .map(|line| line.replace(INPUT, "the input"))
         .enumerate()
-        .map(|(n, line)| format!("{}. {line}\n", n + 1));
-    let mut text = format!("First checks:\n\n{}", numbered.collect::<String>());
+        .map(|(n, line)| format!("{}. {line}\n", n + 1))
+        .collect::<String>();
+    let mut text = format!("First checks:\n\n{numbered}");
     if !kind.tools().is_empty() {
         text += &format!("\nTake along: {}.\n", kind.tools().join("; "));
     }

@@ -5,7 +5,9 @@ use super::{causes, evidence, place};
 use crate::array::Limit;
 use crate::detect::{Acted, EfficiencyLow, Kind, OffPeak, Protection, Severity, Stretch};
 use crate::diagnose::measured::measured;
-use crate::diagnose::{Evidence, NewFinding, Subject, Urgency};
+use crate::diagnose::{
+    Evidence, NewFinding, Subject, Urgency, protection_advice, protection_caution,
+};
 use crate::reading::{DeviceId, Energy, Time};
 
 /// Days of heat in a stretch from which it recurs.
@@ -244,8 +246,8 @@ pub fn protection_acted(device: &DeviceId, found: Time, acted: &Acted) -> (NewFi
     };
     let urgency = Urgency {
         severity: severity.max().unwrap_or(Severity::Soon),
-        advice: lines(first_advice),
-        caution: lines(first_caution),
+        advice: lines(protection_advice),
+        caution: lines(protection_caution),
     };
     (new, urgency)
 }
@@ -261,7 +263,8 @@ pub fn acted_evidence(acted: &Acted) -> Evidence {
     numbers
 }
 
-fn protection_words(which: Protection) -> &'static str {
+/// What has acted.
+pub fn protection_words(which: Protection) -> &'static str {
     match which {
         Protection::Arc => "an arc in the array was detected",
         Protection::DcOverVoltage => "DC voltage too high",
@@ -305,42 +308,5 @@ fn severity_of(which: Protection) -> Severity {
         | Protection::AcDisconnect => Severity::Soon,
         Protection::MemoryLoss | Protection::MakersAlarm => Severity::Plan,
         Protection::UnderTemperature => Severity::Note,
-    }
-}
-
-fn first_advice(which: Protection) -> &'static [&'static str] {
-    match which {
-        Protection::Arc => &[
-            "Have a licensed person look for the arc before it is switched on again: connectors, \
-             terminals, junction boxes and cables of its strings.",
-        ],
-        Protection::DcOverVoltage => &[
-            "Have a licensed person compare the open-circuit voltage of each string on a cold, bright \
-             morning with the highest that the inverter may see.",
-        ],
-        Protection::BlownStringFuse => &[
-            "Have a licensed person find out why the fuse has blown before it is replaced: a short or an \
-             earth fault in its string, or a reversed one.",
-        ],
-        Protection::OverTemperature => &[
-            "Clean the fan and the filter, from outside; look for sun or boxes against the inverter.",
-        ],
-        Protection::CabinetOpen => &["See whether the covers are shut: rain must not get in."],
-        _ => &[],
-    }
-}
-
-fn first_caution(which: Protection) -> &'static [&'static str] {
-    match which {
-        Protection::Arc => &[
-            "An arc can burn on with the inverter off, as long as there is light. Where it smells burnt, \
-             smokes or crackles: keep away, keep people away and call the fire service; tell them that \
-             it is a PV array.",
-            "Do not reset an arc alarm to see whether it comes back.",
-        ],
-        Protection::DcOverVoltage => &[
-            "The strings may carry more than their parts are made for: keep away from cables and connectors.",
-        ],
-        _ => &[],
     }
 }

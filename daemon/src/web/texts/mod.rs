@@ -204,6 +204,8 @@ impl Texts {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use analysis::detect::Protection;
+    use analysis::diagnose::{caution, protection_caution};
 
     #[test]
     fn a_browser_gets_the_language_that_it_would_rather_have() {
@@ -252,10 +254,10 @@ mod tests {
 
     #[test]
     fn every_caution_of_the_analysis_has_a_translation() {
-        for kind in Kind::ALL {
-            for line in analysis::diagnose::caution(*kind) {
-                assert!((GERMAN.words.caution)(&line).is_some(), "{line}");
-            }
+        let of_kinds = Kind::ALL.iter().flat_map(|kind| caution(*kind));
+        let protections = Protection::ALL.into_iter().flat_map(protection_caution);
+        for line in of_kinds.chain(protections.map(ToString::to_string)) {
+            assert!((GERMAN.words.caution)(&line).is_some(), "{line}");
         }
     }
 }
