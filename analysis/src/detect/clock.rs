@@ -13,8 +13,8 @@
 //!          less than an afternoon of haze does: a plane that the fit turns on one such day, and not on
 //!          the next, has bought its minutes with that turn.
 //!          Two to five latest clear days agree: mean with weights 1 / s_tau^2, s^2 the harmonic mean
-//!          of theirs and their spread. Told where |mean| is over 4 min and 3 s: from 4 min with a
-//!          horizontal sensor, from 22 to 28 with planes alone: half an hour and more.
+//!          of theirs and their spread. Told where |mean| is over 4 min and 3.5 s: from 4 min with a
+//!          horizontal sensor at best, from 25 with planes alone: half an hour and more.
 //! Symbols: tau stamps minus true time [min]; K incidence modifier; SSE over y_max^2 [-].
 //! Range:   slots that divide a day, up to 15 min; days without clouds; true to about a minute of slot
 //!          and the edges of a horizon.

@@ -11,7 +11,8 @@
 //!          brought into the plane anew with every season, and on healthy plants of the campaign that
 //!          took up to 5.5 % in four weeks. By a clear sky at 8 % and at 12 %: haze comes and goes. Only
 //!          where it is four standard deviations, because it is asked anew every day and of every onset,
-//!          and came over ten days or is twice as large.
+//!          and came over ten days or is twice as large; never before eight levels over ten days since the
+//!          washing (`fall`).
 //!          A sensor that comes to read high looks the same from the array, but its own share of the clear
 //!          sky rises meanwhile: with u -+ s that rise, L the loss and o the odds of dirt beforehand,
 //!          odds of dirt = o exp(((u - L)^2 - u^2) / (2 s^2))                              eq. (1)

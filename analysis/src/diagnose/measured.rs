@@ -3,12 +3,12 @@
 //! Model:   (r + 1) / (n + 2), r right ones of n findings of severity `plan` and above (Laplace's rule of
 //!          succession); of a kind that was never told a half.
 //! Symbols: r, n counts.
-//! Range:   as many faults as in the campaign: one plant in six or so without any, every kind as often as
+//! Range:   as many faults as in the campaign: one plant in five without any, every kind as often as
 //!          any other. Where faults are rarer, fewer findings are right.
 //! Source:  the fault campaign, `--plants 9 --healthy 60 --days 180 --seed 7`: first right findings of
-//!          runs, beside them what was told beside and the false alarms. Few of each: the shares will
-//!          move as more is measured.
-//! Check:   reliability on a seed that the table was not taken from: DEVELOPERS.md.
+//!          runs, beside them what was told beside and the false alarms, by the program of that day. Few of
+//!          each: the shares will move as more is measured.
+//! Check:   the reliability table that the campaign writes, on another seed.
 
 use crate::detect::Kind;
 

@@ -64,6 +64,6 @@ const CAUTIONS: [(&str, &str); 14] = [
     ),
     (
         "The strings may carry more than their parts are made for: keep away from cables and connectors.",
-        "Die Stränge können mehr Spannung führen, als ihre Teile vertragen: Abstand von Kabeln und Steckverbindern halten.",
+        "Die Strings können mehr Spannung führen, als ihre Teile vertragen: Abstand von Kabeln und Steckverbindern halten.",
     ),
 ];
