@@ -325,6 +325,17 @@ mod tests {
 
     const FIRST: SolarDay = SolarDay::from_number(0);
 
+    fn plane_day(d: i64, level_ratio: f64, clear_ratio: Option<f64>) -> (PlaneDay, Time) {
+        let at = Time::from_unix_ms(d * 86_400_000);
+        let day = PlaneDay {
+            day: SolarDay::from_number(d),
+            began: at,
+            level_ratio,
+            clear_ratio,
+        };
+        (day, at)
+    }
+
     /// Levels and clear-sky shares by day, with noise of 0.5 %, and rain.
     fn edges(
         days: i64,
@@ -336,13 +347,7 @@ mod tests {
         let noise = |d: i64| 0.005 * (((5 * d) % 13) as f64 / 6.0 - 1.0);
         (0..days)
             .filter_map(|d| {
-                let at = Time::from_unix_ms(d * 86_400_000);
-                let day = PlaneDay {
-                    day: at.solar_day(0.0),
-                    began: at,
-                    level_ratio: level(d) + noise(d),
-                    clear_ratio: Some(clear(d)),
-                };
+                let (day, at) = plane_day(d, level(d) + noise(d), Some(clear(d)));
                 watch.rained(day.day, rain_mm(d));
                 watch.take(day, at).map(|edge| (d, edge))
             })
@@ -405,13 +410,7 @@ mod tests {
     ) -> bool {
         let mut watch = SoilingWatch::new(beside, FIRST);
         (0..days).any(|d| {
-            let at = Time::from_unix_ms(d * 86_400_000);
-            let day = PlaneDay {
-                day: at.solar_day(0.0),
-                began: at,
-                level_ratio: 1.0 - fallen(d),
-                clear_ratio,
-            };
+            let (day, at) = plane_day(d, 1.0 - fallen(d), clear_ratio);
             watch.take(day, at).is_some()
         })
     }
@@ -452,22 +451,11 @@ mod tests {
         assert_eq!(edges(20, falls, rises, |_| None), []);
     }
 
-    fn without_clear_hours(d: i64, level_ratio: f64) -> (PlaneDay, Time) {
-        let at = Time::from_unix_ms(d * 86_400_000);
-        let day = PlaneDay {
-            day: SolarDay::from_number(d),
-            began: at,
-            level_ratio,
-            clear_ratio: None,
-        };
-        (day, at)
-    }
-
     #[test]
     fn rain_on_a_day_without_a_level_washes_once() {
         let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor, FIRST);
         let mut take = |d: i64, level: f64, mm: Option<f64>| {
-            let (day, at) = without_clear_hours(d, level);
+            let (day, at) = plane_day(d, level, None);
             watch.rained(day.day, mm);
             watch.take(day, at)
         };
@@ -476,13 +464,12 @@ mod tests {
         // Rain of a day that has been taken does not count for the next.
         assert_eq!(take(19, 0.94, Some(8.0)), None);
         assert_eq!(take(20, 0.94, Some(0.0)), None);
-        let mut watch = watch.clone();
         for (d, mm) in [(21, Some(8.0)), (22, None), (23, Some(0.0))] {
             watch.rained(SolarDay::from_number(d), mm);
         }
-        let (low, at) = without_clear_hours(24, 0.94);
+        let (low, at) = plane_day(24, 0.94, None);
         assert_eq!(watch.clone().take(low, at), None, "washed, and not clean");
-        let (clean, at) = without_clear_hours(24, 1.0);
+        let (clean, at) = plane_day(24, 1.0, None);
         let edge = watch.take(clean, at);
         assert!(matches!(edge, Some(Edge::Ended { .. })), "{edge:?}");
     }
@@ -490,7 +477,7 @@ mod tests {
     #[test]
     fn what_stands_is_stale_once_its_light_has_been_gone_for_two_months() {
         let mut watch = SoilingWatch::new(DirtBeside::HorizontalSensor, FIRST);
-        let (day, at) = without_clear_hours(3, 1.0);
+        let (day, at) = plane_day(3, 1.0, None);
         watch.take(day, at);
         // A dark winter: light without clear hours.
         watch.lit(SolarDay::from_number(90));
@@ -503,11 +490,8 @@ mod tests {
         let probability = |clear: &dyn Fn(i64) -> Option<f64>| {
             let mut watch = SoilingWatch::new(DirtBeside::PlaneSensor, FIRST);
             (0..30).find_map(|d| {
-                let (day, at) = without_clear_hours(d, 1.0 - 0.003 * (d - 10).max(0) as f64);
-                let day = PlaneDay {
-                    clear_ratio: clear(d),
-                    ..day
-                };
+                let level_ratio = 1.0 - 0.003 * (d - 10).max(0) as f64;
+                let (day, at) = plane_day(d, level_ratio, clear(d));
                 match watch.take(day, at)? {
                     Edge::Found { seen, .. } => Some(seen.probability),
                     Edge::Ended { .. } => None,
