@@ -22,6 +22,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
+use tests::environment_of_service;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::time::{Instant, Interval, MissedTickBehavior, interval_at, sleep};
 use tokio_modbus::client::{Reader, tcp};
@@ -111,15 +112,6 @@ fn compare(count: u64, measured_s: u64) {
     }
     devices.kill().expect("it was started here");
     devices.wait().expect("ended");
-}
-
-/// How the service sets the allocator, so that memory is measured as it is used there.
-fn environment_of_service() -> impl Iterator<Item = (&'static str, &'static str)> {
-    let unit = include_str!("../../daemon/packaging/noonmark.service");
-    let lines = unit
-        .lines()
-        .filter_map(|line| line.strip_prefix("Environment="));
-    lines.filter_map(|line| line.split_once('='))
 }
 
 /// Simulated devices, each with an address on the loopback of its own; prints them.

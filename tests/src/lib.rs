@@ -26,7 +26,7 @@ mod wait;
 pub use browser::{Answer, Browser};
 pub use close::relative;
 pub use peer::{judged, python};
-pub use program::{COMMANDS, Ended, Program, cpu_s, noonmark};
+pub use program::{COMMANDS, Ended, Program, cpu_s, environment_of_service, noonmark};
 pub use reference::{load_reference, reference_folder};
 pub use sunspec_server::{Served, SunspecServer};
 pub use units_server::{ServedValues, UnitsServer};

@@ -65,6 +65,15 @@ enum Stream {
     Err,
 }
 
+/// How the service sets the allocator.
+pub fn environment_of_service() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let unit = include_str!("../../daemon/packaging/noonmark.service");
+    let lines = unit
+        .lines()
+        .filter_map(|line| line.strip_prefix("Environment="));
+    lines.filter_map(|line| line.split_once('='))
+}
+
 /// The program at work.
 #[derive(Debug)]
 pub struct Program {
@@ -104,13 +113,15 @@ impl Program {
         Self::spawn(command)
     }
 
-    /// Starts it so that writing beyond a limit on file sizes is an error and not its end, as on a
-    /// disk that is full. The limit itself is [`Program::limit_files`].
-    pub fn start_under_a_quota<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) -> Self {
+    /// Starts it as the service does, so that memory is measured as it is used there, and so that writing
+    /// beyond a limit on file sizes is an error and not its end, as on a disk that is full. The limit itself is
+    /// [`Program::limit_files`].
+    pub fn start_as_service<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) -> Self {
         let mut command = Command::new("sh");
         // A signal that is ignored stays ignored in the program that takes the shell's place.
         command.args(["-c", "trap '' XFSZ; exec \"$@\"", "sh"]);
         command.arg(noonmark()).args(arguments);
+        command.envs(environment_of_service());
         Self::spawn(command)
     }
 
