@@ -365,8 +365,19 @@ pub struct ClockWatch {
 pub struct ClockOff {
     /// By so much.
     pub offset: Offset,
-    /// On so many clear days.
+    /// On so many clear days or nights.
     pub days: usize,
+    /// Which of them.
+    pub by: ShownBy,
+}
+
+/// What shows that a clock is off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum ShownBy {
+    /// The course of clear days, beside the sun.
+    ClearDays,
+    /// When days end and begin, beside earlier ones (`nights`).
+    Nights,
 }
 
 impl ClockWatch {
@@ -396,12 +407,21 @@ impl ClockWatch {
         let (first, offset, days) = self.agreed()?;
         let minutes = offset.minutes.abs();
         let is_off = minutes >= SMALLEST_MIN && minutes >= SIGMAS * offset.sigma;
-        is_off.then_some((first, ClockOff { offset, days }))
+        let by = ShownBy::ClearDays;
+        is_off.then_some((first, ClockOff { offset, days, by }))
     }
 
     /// Whether the clock is known to be off.
     pub fn is_off(&self) -> bool {
         self.is_standing
+    }
+
+    /// Whether clear days since a time show the right one, and none that differs by so many minutes.
+    pub fn is_right_since(&self, at: Time, minutes: f64) -> bool {
+        self.agreed().is_some_and(|(first, mean, _)| {
+            let off = mean.minutes.abs();
+            first >= at && off < mean.sigma && (minutes - mean.minutes).abs() > SIGMAS * mean.sigma
+        })
     }
 
     /// The latest days that agree, two at least: the first of them, their mean, how many.

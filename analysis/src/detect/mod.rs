@@ -40,6 +40,7 @@ mod limit;
 mod limit_edges;
 mod limited;
 mod link;
+mod nights;
 mod off_peak;
 #[cfg(test)]
 mod off_peak_tests;
@@ -72,7 +73,7 @@ pub use array_day::{ArrayDay, ArraySample, ArrayToday, DayMedian, VoltageSums};
 pub use array_watch::{ArrayWatch, Beside, Deficit, Reference, References};
 pub use back_sensor::{BRIGHT_W_M2, BackSensorWatch};
 pub use budget::Budget;
-pub use clock::{ClockOff, ClockWatch, Course, Offset, is_smooth, offset};
+pub use clock::{ClockOff, ClockWatch, Course, Offset, ShownBy, is_smooth, offset};
 pub use dark_sensor::{DarkSensorWatch, Shows};
 pub use degradation::{YearWatch, YearlyLoss};
 pub use efficiency::{EfficiencyDay, EfficiencyLow, EfficiencySlot, EfficiencyWatch};
@@ -91,6 +92,7 @@ pub use kind::{Cost, Kind, Severity};
 pub use limit::{Acting, LimitFacts, acting};
 pub use limited::{LimitedDays, LimitedEdge, LimitedSlot, Stretch};
 pub use link::LinkWatch;
+pub use nights::NightWatch;
 pub use off_peak::{
     OffPeak, OffPeakDay, OffPeakSlot, OffPeakWatch, Shared, is_allowed, lost_along_curve,
     off_peak_guard, off_peak_slot,

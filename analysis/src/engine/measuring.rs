@@ -9,8 +9,9 @@ use super::Engine;
 use super::roles::Device;
 use super::slots::{InverterNow, When};
 use crate::detect::{
-    BackSensorWatch, ClockWatch, CounterWatch, DarkSensorWatch, Edge, FrozenWatch, ImpossibleValue,
-    ImpossibleWatch, Kind, SensorBasis, SensorWatch, WatchedValue, is_sentinel,
+    BackSensorWatch, ClockOff, ClockWatch, CounterWatch, DarkSensorWatch, Edge, FrozenWatch,
+    ImpossibleValue, ImpossibleWatch, Kind, NightWatch, SensorBasis, SensorWatch, WatchedValue,
+    is_sentinel,
 };
 use crate::diagnose::explain::Still;
 use crate::diagnose::{NewFinding, Subject, explain};
@@ -58,8 +59,10 @@ pub(super) struct MeasuringState {
     dark: BTreeMap<ChannelId, DarkSensorWatch>,
     sensors: BTreeMap<ChannelId, SensorWatch>,
     backs: BTreeMap<ChannelId, BackSensorWatch>,
-    /// By device.
+    /// By device: what clear days show of its clock.
     clocks: Vec<ClockWatch>,
+    /// By inverter: what nights show of it.
+    nights: Vec<NightWatch>,
     /// Stamps in the slot that is being filled, by device: the first, their sum after it [ms], how many.
     stamps: Vec<Option<(Time, i64, i64)>>,
     /// Responses of today, by device.
@@ -114,6 +117,7 @@ impl MeasuringState {
                 .map(|id| (*id, BackSensorWatch::new()))
                 .collect(),
             clocks: vec![ClockWatch::new(); devices],
+            nights: vec![NightWatch::new(); plant.inverters.len()],
             stamps: vec![None; devices],
             clock_day: None,
             clocks_told: BTreeMap::new(),
@@ -132,7 +136,23 @@ impl MeasuringState {
 
     /// Whether the times of anything are known to be off: the sun then says nothing about planes.
     pub fn has_clock_off(&self) -> bool {
-        self.clocks.iter().any(ClockWatch::is_off)
+        (0..self.clocks.len()).any(|number| self.is_clock_off(number))
+    }
+
+    fn is_clock_off(&self, number: usize) -> bool {
+        self.clocks[number].is_off() || self.step_of_clock(number).is_some()
+    }
+
+    /// By how much the clock of a device is off, and since when: by clear days, which know the sun, or
+    /// by nights, which know a change.
+    fn clock_off(&self, number: usize) -> Option<(Time, ClockOff)> {
+        let by_days = self.clocks[number].seen();
+        let by_days = by_days.filter(|_| self.clocks[number].is_off());
+        by_days.or_else(|| self.step_of_clock(number))
+    }
+
+    fn step_of_clock(&self, number: usize) -> Option<(Time, ClockOff)> {
+        self.nights.get(number)?.standing()
     }
 
     /// The day so far, where time goes back.
@@ -187,6 +207,7 @@ impl Engine {
             self.drop_impossible(device, &mut poll);
             if let Device::Inverter(i) = device {
                 self.drop_frozen(i, &mut poll);
+                self.watch_nights(i, &poll);
             }
             self.drop_still(&mut poll);
         }

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 
 /// Version of [`EngineState`]; a change of any type in it is a new version.
-pub const STATE_VERSION: u32 = 10;
+pub const STATE_VERSION: u32 = 11;
 
 /// What the engine remembers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

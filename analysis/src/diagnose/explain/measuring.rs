@@ -6,7 +6,9 @@
 //! Never in here: decisions.
 
 use super::{causes, evidence, place};
-use crate::detect::{ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift, is_sentinel};
+use crate::detect::{
+    ClockOff, Frozen, ImpossibleValue, Kind, SensorFault, Shift, ShownBy, is_sentinel,
+};
 use crate::diagnose::measured::measured;
 use crate::diagnose::{NewFinding, Subject};
 use crate::reading::{Channel, DeviceId, Energy, Time};
@@ -158,8 +160,12 @@ pub fn clock_off(
         0 => String::new(),
         n => format!(" and of {n} more"),
     };
+    let (beside, counted) = match seen.by {
+        ShownBy::ClearDays => ("the sun", "clear_days_count"),
+        ShownBy::Nights => ("what they were", "nights_count"),
+    };
     let summary = format!(
-        "Times of {device}{with} are {:.0} min {ahead} the sun (give or take {:.0} min): most likely {likely}.",
+        "Times of {device}{with} are {:.0} min {ahead} {beside} (give or take {:.0} min): most likely {likely}.",
         minutes.abs(),
         2.0 * seen.offset.sigma
     );
@@ -183,7 +189,7 @@ pub fn clock_off(
         evidence: evidence(&[
             ("offset_min", minutes),
             ("offset_sigma_min", seen.offset.sigma),
-            ("clear_days_count", seen.days as f64),
+            (counted, seen.days as f64),
             ("devices_count", (others + 1) as f64),
         ]),
         ..finding

@@ -6,11 +6,15 @@ use crate::detect::{ClockOff, Course, Edge, Gate, Kind, Offset, is_smooth, offse
 use crate::diagnose::{Subject, explain};
 use crate::engine::Engine;
 use crate::engine::slots::{InverterNow, When};
-use crate::reading::{ChannelId, SlotMeans, Span, Time};
+use crate::reading::{ChannelId, Quantity, Reading, SlotMeans, Span, Time};
+use crate::sky::{Observer, sun_position};
 use std::collections::BTreeMap;
 
 /// Offsets that are one [min].
 const SAME_OFFSET_MIN: f64 = 5.0;
+/// Voltage of an input by which it is day [V]: the dark shows a few volts, strings pass this at a hundredth
+/// of full light. A module by itself never does, and nothing is said of it.
+const LIT_V: f64 = 50.0;
 
 impl Engine {
     /// What each device shows of the sun in a slot.
@@ -74,28 +78,66 @@ impl Engine {
             };
             seen_today.push(number);
             let watch = &mut self.state.measuring.clocks[number];
-            if let Some(Edge::Ended { at }) = watch.add(day[0].0, offset, when.start) {
-                self.state.measuring.clocks_told.remove(&number);
-                let subject = Subject::device(&self.device_id(number));
-                self.state.book.end(&subject, Kind::ClockOff, at);
+            let edge = watch.add(day[0].0, offset, when.start);
+            let mut ended = match edge {
+                Some(Edge::Ended { at }) => Some(at),
+                _ => None,
+            };
+            if let Some(nights) = self.state.measuring.nights.get_mut(number)
+                && let Some((began, step)) = nights.standing()
+                && watch.is_right_since(began, step.offset.minutes)
+            {
+                nights.accept();
+                ended = Some(began);
             }
+            self.end_clock(number, ended);
         }
-        self.tell_clocks(when, &seen_today);
+        self.tell_clocks(when.start, &seen_today);
+    }
+
+    /// What a poll of an inverter shows of day and night.
+    pub(super) fn watch_nights(&mut self, i: usize, poll: &[Reading]) {
+        let is_lit = poll.iter().any(|reading| {
+            let (_, quantity) = self.roles.quantity(reading.channel);
+            quantity == Quantity::DcVoltage && reading.value.good().is_some_and(|v| v >= LIT_V)
+        });
+        if !is_lit {
+            return;
+        }
+        let site = &self.plant.site;
+        let observer = Observer::new(site.latitude, site.longitude, site.altitude_m);
+        let elevation_deg = |at| sun_position(at, &observer).apparent_elevation_deg();
+        let (at, every) = (poll[0].at, self.plant.inverters[i].every);
+        let measuring = &mut self.state.measuring;
+        match measuring.nights[i].lit(at, every, elevation_deg) {
+            // A clock that clear days know to be off has been set: they say what came of it.
+            Some(Edge::Found { .. }) if measuring.clocks[i].is_off() => {
+                measuring.nights[i].accept();
+            }
+            Some(Edge::Found { .. }) => self.tell_clocks(at, &[i]),
+            Some(Edge::Ended { at }) => self.end_clock(i, Some(at)),
+            None => {}
+        }
+    }
+
+    /// Ends what is told of a clock that nothing shows to be off any more.
+    fn end_clock(&mut self, number: usize, ended: Option<Time>) {
+        let measuring = &mut self.state.measuring;
+        if let Some(at) = ended.filter(|_| !measuring.is_clock_off(number)) {
+            measuring.clocks_told.remove(&number);
+            let subject = Subject::device(&self.device_id(number));
+            self.state.book.end(&subject, Kind::ClockOff, at);
+        }
     }
 
     /// Tells every clock that is off, once for all that are off by as much; one that was told together
     /// with another is told by itself once that one has been put right.
-    fn tell_clocks(&mut self, when: When, seen_today: &[usize]) {
-        let off: BTreeMap<usize, (Time, ClockOff)> = self
-            .state
-            .measuring
-            .clocks
-            .iter()
-            .enumerate()
-            .filter(|(_, watch)| watch.is_off())
-            .filter_map(|(number, watch)| Some((number, watch.seen()?)))
+    fn tell_clocks(&mut self, found: Time, seen_now: &[usize]) {
+        let measuring = &self.state.measuring;
+        let off: BTreeMap<usize, (Time, ClockOff)> = (0..measuring.clocks.len())
+            .filter_map(|number| Some((number, measuring.clock_off(number)?)))
             .collect();
-        for number in seen_today {
+        for number in seen_now {
             let Some((began, seen)) = off.get(number) else {
                 continue;
             };
@@ -118,7 +160,7 @@ impl Engine {
             let alike = off.values().filter(|(_, other)| same(other.offset.minutes));
             let (others, device) = (alike.count() - 1, self.device_id(*number));
             let longitude_deg = self.plant.site.longitude.deg();
-            let when = (*began, when.start);
+            let when = (*began, found);
             let new = explain::clock_off(&device, others, when, longitude_deg, seen);
             self.state.book.open(new);
         }
