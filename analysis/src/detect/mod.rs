@@ -101,7 +101,9 @@ pub use phase_days::DaysMean;
 pub use possible::{Possible, is_sentinel};
 pub use protection::{Acted, Protection, ProtectionEdge, ProtectionPoll, ProtectionWatch};
 pub use reconnection::{Compared, Reconnection};
-pub use residual::{Residual, common_factor, reference_current, residual};
+pub use residual::{
+    Residual, common_factor, common_of_alike, common_voltage, reference_current, residual,
+};
 pub use residual_current::{ResidualCurrentWatch, residual_current_limit_a};
 pub use sensor::{SensorBasis, SensorFault, SensorSlot, SensorWatch};
 pub use shade::{FoundShade, ShadeShape, ShadeWatch};

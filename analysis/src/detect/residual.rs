@@ -22,6 +22,8 @@ const CURVE_USABLE_RATIO: f64 = 0.3;
 /// Curve current over peak current below which the peak is the better measure [-]: right of the
 /// peak the curve is steep.
 const STEEP_RATIO: f64 = 0.9;
+/// Siblings that vouch for the light where they are alike.
+const ALIKE_FROM: usize = 3;
 /// A sibling further from 1 than this many standard deviations does not vouch for the light.
 const SIBLING_TRUST_SIGMAS: f64 = 3.0;
 
@@ -101,6 +103,36 @@ pub fn common_factor(common: f64, siblings: &[Residual]) -> (f64, f64) {
     )
 }
 
+/// The same of the voltage: heat that is not known well moves all of them.
+pub fn common_voltage(of: Uncertain, siblings: &[Residual]) -> (f64, f64) {
+    common_of_alike(of.common_ratio, &voltages(siblings))
+}
+
+/// The factor that siblings show where there are enough of them, all alike: that is no fault of one, however
+/// far it is from what the light's uncertainty allows; else [`common_factor`].
+pub fn common_of_alike(common: f64, siblings: &[Residual]) -> (f64, f64) {
+    let n = siblings.len();
+    let shown = median(siblings.iter().map(|s| s.ratio)).filter(|_| n >= ALIKE_FROM);
+    let Some(shown) = shown.filter(|shown| *shown > 0.0) else {
+        return common_factor(common, siblings);
+    };
+    let own = siblings.iter().map(|s| s.own).sum::<f64>() / n as f64;
+    let is_alike = |s: &Residual| (s.ratio / shown - 1.0).abs() <= SIBLING_TRUST_SIGMAS * own;
+    match siblings.iter().all(is_alike) {
+        true => (shown, MEDIAN_OVER_MEAN * own / (n as f64).sqrt()),
+        false => common_factor(common, siblings),
+    }
+}
+
+fn voltages(siblings: &[Residual]) -> Vec<Residual> {
+    let voltage = |sibling: &Residual| Residual {
+        ratio: sibling.voltage_ratio,
+        own: sibling.voltage_sigma.own_ratio,
+        ..*sibling
+    };
+    siblings.iter().map(voltage).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -124,6 +156,29 @@ mod tests {
         let (factor, sigma) = common_factor(0.04, &[sibling(0.95), sibling(0.95)]);
         assert!((factor - 0.95).abs() < 0.01, "{factor}");
         assert!(sigma < 0.02, "{sigma}");
+    }
+
+    #[test]
+    fn heat_that_siblings_share_is_taken_out_of_the_voltage() {
+        let warm = Residual {
+            voltage_ratio: 0.97,
+            ..sibling(1.0)
+        };
+        let (factor, sigma) = common_voltage(warm.voltage_sigma, &[warm; 4]);
+        assert!((factor - 0.97).abs() < 0.003, "{factor}");
+        assert!(sigma < 0.005, "{sigma}");
+    }
+
+    #[test]
+    fn three_that_are_alike_vouch_for_light_that_is_far_off_and_two_do_not() {
+        let (factor, sigma) = common_of_alike(0.01, &[sibling(0.9); 3]);
+        assert!(
+            (factor - 0.9).abs() < 1e-9 && sigma < 0.012,
+            "{factor} {sigma}"
+        );
+        assert_eq!(common_of_alike(0.01, &[sibling(0.9); 2]), (1.0, 0.01));
+        let unlike = [sibling(0.9), sibling(0.9), sibling(0.8)];
+        assert_eq!(common_of_alike(0.01, &unlike), (1.0, 0.01));
     }
 
     #[test]

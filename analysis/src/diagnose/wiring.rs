@@ -8,7 +8,8 @@
 //!          -1/2 [ m (d ln 2 pi s^2 + var/s^2) + d ln 2 pi s_l^2 + mean^2/s_l^2 ]           eq. (1)
 //!          d: of n parts whose mean is zero each has (n - 1) / n degrees of freedom.
 //!          Clouds under a clear sky's light, shade or a fault predict the same with wide standard
-//!          deviations, dirt and steady losses with a wide level of the current alone. "Something else"
+//!          deviations, dirt and steady losses with a wide level of the current alone, trackers away from
+//!          the peak with a wide level of both. "Something else"
 //!          is the wiring as described with each part of it perhaps so; a wrong wiring may have such
 //!          parts where it is as described. Where clouds under a clear sky's light are in what all
 //!          share, inputs of one plane are still told from each other: what is shared and what planes
@@ -34,7 +35,7 @@ const SHARED_BY_SKY: (f64, f64) = (0.12, 0.15);
 /// What all share of a clear sky's light on a day that may be clear [-].
 const LEAST_SKY_RATIO: f64 = 0.8;
 /// Level of voltages, own and shared [-].
-const VOLTAGE_LEVEL: (f64, f64) = (0.03, 0.05);
+const VOLTAGE_LEVEL: (f64, f64) = (0.02, 0.05);
 /// All of it where something else is the matter: currents, voltages [-].
 const ANYTHING: f64 = 0.6;
 const ANY_VOLTAGE: f64 = 0.2;
@@ -45,9 +46,11 @@ const PRIOR_OTHER: f64 = 0.05;
 const SAMPLES_PER_H: f64 = 2.0;
 const MOST_SAMPLES: f64 = 16.0;
 
-/// Share of the parts that are wide, and of those of which only the level is.
+/// Share of the parts that are wide, of those of which only the level is, and of these with a voltage that is
+/// elsewhere as well: trackers away from the peak.
 const WIDE: f64 = 0.1;
 const STEADY: f64 = 0.1;
+const MOVED: f64 = 0.3;
 
 /// Standard deviations of scatter and level of currents, and of the level of voltages.
 struct Widths {
@@ -174,11 +177,13 @@ impl Judged<'_> {
         if !may_be_else && !self.is_else {
             return within(known);
         }
-        let steady = Widths {
+        let steady = |voltage| Widths {
             current: (known.current.0, ANYTHING),
-            ..*known
+            voltage,
         };
-        let sound = log_mixture(STEADY, within(&steady), within(known));
+        let moved = within(&steady(ANY_VOLTAGE));
+        let lost = log_mixture(MOVED, moved, within(&steady(known.voltage)));
+        let sound = log_mixture(STEADY, lost, within(known));
         log_mixture(WIDE, within(&ANY), sound)
     }
 }

@@ -5,7 +5,7 @@ use super::Engine;
 use super::slots::{InputNow, InverterNow, When};
 use super::strings::COSTLY_ON_STRING;
 use crate::array::Limit;
-use crate::detect::{Kind, Residual, Sample, common_factor};
+use crate::detect::{Kind, Residual, Sample, common_factor, common_voltage};
 use crate::diagnose::hypotheses::{self, Context, Hypothesis};
 use crate::diagnose::{Subject, explain};
 use crate::expected::{CalibrationSample, Light};
@@ -21,9 +21,12 @@ const SAY: f64 = 0.95;
 const END: f64 = 0.9;
 /// A first ratio of the day under this is a loss that was there when the light came [-].
 const LOST_AT_FIRST_LIGHT: f64 = 0.9;
-/// Ratios of an evening and of the morning after it that are the same [-]: snow seldom leaves as much
+/// Ratios that are the same [-], of an evening and of the morning after it, of one input and another: snow seldom leaves as much
 /// uncovered (engineering judgement).
 const SAME_RATIO: f64 = 0.04;
+/// Ratio from which inputs that carry the same may all be clear: no light is that wrong (engineering
+/// judgement) [-].
+const CLEAR_FROM: f64 = 0.6;
 
 /// No light is less than this over what a sensor says, where inputs can be judged at all [-].
 const LEAST_LIGHT_RATIO: f64 = 0.05;
@@ -86,7 +89,7 @@ impl Engine {
             strings: whose.strings,
             frost,
             loss_came_at_night: lies_there || across_the_night.is_some_and(came_at_night),
-            siblings_clear: siblings.iter().any(|s| s.ratio >= LOST_AT_FIRST_LIGHT),
+            siblings_clear: are_clear(&siblings),
             siblings_share_loss: !siblings.is_empty()
                 && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),
             near_shade,
@@ -309,6 +312,15 @@ impl Engine {
     }
 }
 
+/// Whether no snow lies on inputs: one carries what it should, or all of them the same share of light that
+/// is not known well; snow goes from one input after the other.
+fn are_clear(inputs: &[Residual]) -> bool {
+    let highest = inputs.iter().map(|s| s.ratio).fold(0.0, f64::max);
+    let lowest = inputs.iter().map(|s| s.ratio).fold(f64::INFINITY, f64::min);
+    let are_alike = inputs.len() > 1 && highest - lowest <= SAME_RATIO * highest;
+    highest >= LOST_AT_FIRST_LIGHT || (are_alike && lowest >= CLEAR_FROM)
+}
+
 /// Whether a loss was there when the light came, and not as much of it the evening before.
 fn came_at_night((first, before): (f64, Option<f64>)) -> bool {
     first < LOST_AT_FIRST_LIGHT && before.is_none_or(|before| (first - before).abs() > SAME_RATIO)
@@ -323,14 +335,45 @@ fn sample(
     missing_wh: f64,
 ) -> Sample {
     let (factor, common) = common_factor(own.common, siblings);
+    let heat = common_voltage(own.voltage_sigma, siblings);
     Sample {
         start: when.start,
         ratio: own.ratio / factor,
         light_ratio: fellows.map_or(1.0, |best| (best / factor).clamp(LEAST_LIGHT_RATIO, 1.0)),
         own: own.own,
         common,
-        voltage_ratio: own.voltage_ratio,
-        voltage_sigma: own.voltage_sigma.total_ratio(),
+        voltage_ratio: own.voltage_ratio / heat.0,
+        voltage_sigma: own.voltage_sigma.own_ratio.hypot(heat.1),
         missing_wh,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::expected::Uncertain;
+
+    #[test]
+    fn inputs_are_clear_where_one_carries_all_or_all_carry_the_same() {
+        let clear = |ratios: &[f64]| {
+            let residual = |ratio: &f64| Residual {
+                ratio: *ratio,
+                own: 0.02,
+                common: 0.05,
+                curve_over_peak: 1.0,
+                voltage_ratio: 1.0,
+                voltage_sigma: Uncertain {
+                    common_ratio: 0.01,
+                    own_ratio: 0.005,
+                },
+            };
+            are_clear(&ratios.iter().map(residual).collect::<Vec<_>>())
+        };
+        assert!(clear(&[0.3, 0.95]));
+        assert!(clear(&[0.8, 0.82, 0.81]));
+        assert!(!clear(&[0.8]), "nobody beside it");
+        assert!(!clear(&[0.8, 0.6]), "half of the snow is gone");
+        assert!(!clear(&[0.3, 0.3]));
+        assert!(!clear(&[]));
     }
 }

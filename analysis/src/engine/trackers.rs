@@ -5,7 +5,7 @@
 use super::Engine;
 use super::slots::{InverterNow, When};
 use crate::detect::{
-    Budget, Kind, OffPeakDay, OffPeakSlot, Residual, Shared, common_factor, is_allowed,
+    Budget, Kind, OffPeakDay, OffPeakSlot, Shared, common_of_alike, common_voltage, is_allowed,
     off_peak_guard, off_peak_slot,
 };
 use crate::diagnose::explain;
@@ -51,7 +51,7 @@ impl Engine {
     /// those of the plant of the voltage.
     fn shared(&self, (i, k): (usize, usize), now: &[InverterNow]) -> Option<Shared> {
         let plane = self.chain.inputs[i][k].plane;
-        let (mut voltages, mut currents) = (Vec::new(), Vec::new());
+        let mut siblings = Vec::new();
         let mut others = Vec::new();
         for (j, inverter) in now.iter().enumerate() {
             for (l, input) in inverter.inputs.iter().enumerate() {
@@ -68,20 +68,14 @@ impl Engine {
                     prediction.voltage_uncertainty.own_ratio,
                 ));
                 if self.chain.inputs[j][l].plane == plane {
-                    currents.push(residual);
-                    voltages.push(Residual {
-                        ratio: residual.voltage_ratio,
-                        own: prediction.voltage_uncertainty.own_ratio,
-                        ..residual
-                    });
+                    siblings.push(residual);
                 }
             }
         }
         let prediction = now[i].inputs[k].prediction.as_ref()?;
-        let common = |of: crate::expected::Uncertain| of.common_ratio;
         Some(Shared {
-            voltage: common_factor(common(prediction.voltage_uncertainty), &voltages),
-            current: common_factor(common(prediction.current_uncertainty), &currents),
+            voltage: common_voltage(prediction.voltage_uncertainty, &siblings),
+            current: common_of_alike(prediction.current_uncertainty.common_ratio, &siblings),
             others_voltage: median(others.iter().map(|(ratio, _)| *ratio)).map(|ratio| {
                 let n = others.len() as f64;
                 let own = others.iter().map(|(_, own)| own).sum::<f64>() / n;
