@@ -328,7 +328,7 @@ mod tests {
             siblings_clear: true,
             ..FROST
         };
-        let (what, p) = best(&[0.0; 2], beside);
+        let (what, p) = best(&[0.0; 4], beside);
         assert!(what == Hypothesis::Dead && p >= 0.95, "{what:?} {p}");
     }
 

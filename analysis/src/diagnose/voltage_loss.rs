@@ -10,14 +10,13 @@
 //!          likelihood times prior, in closed form: with Q the prior's precision, m its mean,
 //!          A = X'X / s^2 + Q, b = X'd / s^2 + Q m:
 //!          ln = 1/2 (ln |Q| - ln |A| + b' A^-1 b - m' Q m)                                eq. (1)
-//!          Strings that share a voltage lose it together: with i(v) = 1 - 0.05 exp((v - 1) / w) for a
+//!          Strings that share a voltage lose it together: with i(v) = 1 - 0.06 exp((v - 1) / w) for a
 //!          string's curve over short-circuit current and peak voltage, w such that its peak is at v = 1,
 //!          1 - a = v where v [(p - 1) i(v) + i(v / (1 - k / N))] is largest               eq. (2)
 //! Symbols: d, V [V], I [A], R [ohm], a [-], s own standard deviation of d [V].
 //! Range:   sums over at least one bright day.
-//! Source:  own. The shape of the curve hardly matters to eq. (2): 0.94 or 0.95 of the short-circuit current
-//!          at the peak, with and without a series resistance, move it by 4 % of itself.
-//!          Priors are engineering judgement.
+//! Source:  own. The 0.06 of eq. (2) stands for series resistance as well: so it gives what a one-diode model
+//!          with one gives (tests). Priors are engineering judgement.
 //! Check:   unit tests below; tests/acceptance/engine/array.rs.
 
 use crate::detect::VoltageSums;
@@ -37,7 +36,7 @@ const PARALLEL_SPREAD: f64 = 0.1;
 /// driven beyond its knee, and curves are squarer there [-].
 const PARALLEL_TURN: f64 = 2.0;
 /// Of eq. (2): what a string's current at its peak is short of that in a short circuit, and steps of v [-].
-const SHORT_OF_ISC: f64 = 0.05;
+const SHORT_OF_ISC: f64 = 0.06;
 const VOLTAGE_STEP: f64 = 0.0005;
 /// Sizes of a resistance [ohm], and how wide each is [-].
 const RESISTANCES_OHM: [f64; 8] = [0.4, 0.7, 1.2, 2.0, 3.5, 6.0, 10.0, 18.0];

@@ -104,7 +104,7 @@ pub(super) const ELSEWHERE_BY_INPUTS: Sigma = Sigma::new(0.0, 0.004);
 /// What of the sky that other planes leave open is not in how far open they leave it.
 pub(super) const OPEN_SKY: Sigma = Sigma::new(0.03, 0.05);
 const ELSEWHERE_SKY: Sigma = Sigma::new(0.004, 0.006);
-const ELSEWHERE_PER_SHARE: f64 = 0.085;
+const ELSEWHERE_PER_SHARE: f64 = 0.083;
 /// The same of oblique beam, times 1 / cos theta - 1 [-].
 const ELSEWHERE_OBLIQUE: f64 = 0.012;
 /// Beyond this incidence light is as uncertain as here [-].
