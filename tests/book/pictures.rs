@@ -25,7 +25,8 @@ pub fn picture(scene: &Scene, played: &Played) -> Result<Picture, String> {
         Show::BrightDay => input_day(played, |played, utc_offset| {
             day_with_most(played, utc_offset, |day| day.expected_wh)
         }),
-        Show::Plant => plant(played).map(Some),
+        Show::Plant => plant(played, 0).map(Some),
+        Show::PlantNextDay => plant(played, 1).map(Some),
         Show::Curve => curve(played),
         Show::History => history(played, &played.input_name(), |_| 1.0),
         Show::HistoryAsNew => {
@@ -136,9 +137,10 @@ fn input_day(
     input_day_picture(&input, (0, played.input()), &why)
 }
 
-fn plant(played: &Played) -> Result<Picture, ChartError> {
+fn plant(played: &Played, days_later: i64) -> Result<Picture, ChartError> {
     let utc_offset = played.utc_offset();
-    let slots = played.slots_of(local_day(played.finding.began, &utc_offset), &utc_offset);
+    let day = local_day(played.finding.began, &utc_offset) + days_later;
+    let slots = played.slots_of(day, &utc_offset);
     let end = slots
         .last()
         .map_or(played.span.1, |slot| slot.start + slot.span);

@@ -32,6 +32,8 @@ pub enum Show {
     BrightDay,
     /// Everything of the plant on the day on which it began.
     Plant,
+    /// The same on the day after: a clock that is set back gives some hours of that day twice.
+    PlantNextDay,
     /// Where the input worked on its curve.
     Curve,
     /// Current and voltage of an input, day by day.
@@ -89,7 +91,7 @@ pub const SCENES: &[Scene] = &[
     scene(Kind::LinkLost, 1, Show::Plant),
     scene(Kind::ValueFrozen, 0, Show::InputDay),
     scene(Kind::ValueImpossible, 0, Show::InputDay),
-    scene(Kind::ClockOff, 2, Show::Plant),
+    scene(Kind::ClockOff, 2, Show::PlantNextDay),
     scene(Kind::SensorWrong, 2, Show::Plant),
 ];
 
@@ -150,7 +152,7 @@ impl Scene {
     /// kinds a fault that eyes can see.
     fn is_fit(&self, drawn: &DrawnPlant, fault: &Fault) -> bool {
         let inputs = match self.show {
-            Show::Plant => ALL_INPUTS,
+            Show::Plant | Show::PlantNextDay => ALL_INPUTS,
             _ => INPUTS,
         };
         let is_seen = match self.kind {

@@ -17,7 +17,9 @@ pub fn text(finding: &Finding, show: Show, picture: &Picture) -> String {
     });
     let causes: Vec<String> = causes.collect();
     let reading = match show {
-        Show::InputDay | Show::DayFound | Show::BrightDay | Show::Plant => String::new(),
+        Show::InputDay | Show::DayFound | Show::BrightDay | Show::Plant | Show::PlantNextDay => {
+            String::new()
+        }
         _ => format!("{}\n\n", picture.reading),
     };
     let (steps, hurts) = (

@@ -313,6 +313,43 @@ fn a_clock_that_stays_off_is_told_when_the_one_told_with_it_is_put_right() {
     assert!(mast.ended.is_none(), "{}", told.list());
 }
 
+/// Without a clear day only when the days end and begin says it.
+#[test]
+fn a_clock_that_is_set_is_told_under_clouds_and_ends_when_it_is_put_right() {
+    let plant = site(Span::from_min(5), &[]);
+    let overcast = World {
+        cloudiness: vec![1.0],
+        ..fair()
+    };
+    const SET: i64 = 10;
+    const PUT_RIGHT: i64 = 16;
+    let right = played(&plant, overcast, 20);
+    assert!(told(&plant, &right).of(Kind::ClockOff).is_empty());
+    for (minutes, nights) in [(60, 2.0), (-60, 2.0), (15, 3.0)] {
+        let mut polls = shift(&right, &plant, minutes, SET, false);
+        polls.retain(|(at, _)| *at < self::at(PUT_RIGHT, 0.0));
+        let rest = right
+            .iter()
+            .filter(|(at, _)| *at >= self::at(PUT_RIGHT, 0.0));
+        polls.extend(rest.cloned());
+        let told = told(&plant, &polls);
+        let [found] = told.of(Kind::ClockOff)[..] else {
+            panic!("{minutes}: {}", told.list());
+        };
+        let offset = found.evidence["offset_min"];
+        assert!((offset - minutes as f64).abs() < 5.0, "{minutes}: {offset}");
+        assert_eq!(found.evidence["nights_count"], nights);
+        let after = days(found.found - at(SET, 0.0));
+        assert!(after < nights + 0.4, "{minutes}: {after}");
+        let ended = found.ended.expect("it was put right");
+        assert!(
+            (days(ended - at(PUT_RIGHT, 0.0))).abs() < 1.0,
+            "{}",
+            told.list()
+        );
+    }
+}
+
 #[test]
 fn a_quarter_of_an_hour_is_told_of_a_horizontal_sensor() {
     let plant = site(Span::from_min(5), &[Quantity::Ghi]);
