@@ -113,10 +113,10 @@ impl Program {
         Self::spawn(command)
     }
 
-    /// Starts it as the service does, so that memory is measured as it is used there, and so that writing
-    /// beyond a limit on file sizes is an error and not its end, as on a disk that is full. The limit itself is
-    /// [`Program::limit_files`].
-    pub fn start_as_service<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) -> Self {
+    /// Starts it so that writing beyond a limit on file sizes is an error and not its end, as on a disk that is
+    /// full, and with the service's allocator, so that memory is measured as it is used there. The limit itself
+    /// is [`Program::limit_files`].
+    pub fn start_under_a_quota<A: AsRef<OsStr>>(arguments: impl IntoIterator<Item = A>) -> Self {
         let mut command = Command::new("sh");
         // A signal that is ignored stays ignored in the program that takes the shell's place.
         command.args(["-c", "trap '' XFSZ; exec \"$@\"", "sh"]);

@@ -392,7 +392,7 @@ impl ClockWatch {
         if self.days.len() > DAYS_KEPT {
             self.days.pop_front();
         }
-        let (first, mean, _) = self.agreed()?;
+        let (first, mean, _) = agreed(self.days.iter().rev())?;
         if let Some((began, seen)) = self.seen().filter(|_| !self.is_standing) {
             self.is_standing = true;
             return Some(Edge::Found { began, found, seen });
@@ -404,7 +404,7 @@ impl ClockWatch {
     /// By how much it is off on the latest days that agree, and since when; `None` where they do not
     /// say that it is.
     pub fn seen(&self) -> Option<(Time, ClockOff)> {
-        let (first, offset, days) = self.agreed()?;
+        let (first, offset, days) = agreed(self.days.iter().rev())?;
         let minutes = offset.minutes.abs();
         let is_off = minutes >= SMALLEST_MIN && minutes >= SIGMAS * offset.sigma;
         let by = ShownBy::ClearDays;
@@ -416,37 +416,42 @@ impl ClockWatch {
         self.is_standing
     }
 
-    /// Whether clear days since a time show the right one, and none that differs by so many minutes.
+    /// Whether the clear days since a time show the right one, and none that differs by so many minutes. By planes
+    /// alone they never do where these are less than half an hour.
     pub fn is_right_since(&self, at: Time, minutes: f64) -> bool {
-        self.agreed().is_some_and(|(first, mean, _)| {
+        let since = self.days.iter().filter(|(began, _)| *began >= at);
+        agreed(since.rev()).is_some_and(|(_, mean, _)| {
             let off = mean.minutes.abs();
-            first >= at && off < mean.sigma && (minutes - mean.minutes).abs() > SIGMAS * mean.sigma
+            off < mean.sigma && (minutes - mean.minutes).abs() > SIGMAS * mean.sigma
         })
     }
+}
 
-    /// The latest days that agree, two at least: the first of them, their mean, how many.
-    fn agreed(&self) -> Option<(Time, Offset, usize)> {
-        let (_, last) = self.days.back()?;
-        let near = |(_, day): &&(Time, Offset)| {
-            let apart = (day.minutes - last.minutes).abs();
-            apart <= AGREE_MIN.max(2.0 * day.sigma.hypot(last.sigma))
-        };
-        let row: Vec<&(Time, Offset)> = self.days.iter().rev().take_while(near).collect();
-        if row.len() < DAYS {
-            return None;
-        }
-        let weight = |day: &Offset| 1.0 / (day.sigma * day.sigma);
-        let weighted = |of: &dyn Fn(&Offset) -> f64| {
-            let sum: f64 = row.iter().map(|d| weight(&d.1) * of(&d.1)).sum();
-            sum / row.iter().map(|d| weight(&d.1)).sum::<f64>()
-        };
-        let minutes = weighted(&|d| d.minutes);
-        // What no fit shows is the same every day, so many days are no surer than one of them.
-        let of_each = weighted(&|d| d.sigma * d.sigma);
-        let spread = weighted(&|d| (d.minutes - minutes) * (d.minutes - minutes));
-        let sigma = (of_each + spread).sqrt();
-        Some((row.last()?.0, Offset { minutes, sigma }, row.len()))
+/// Of days, latest first, those that agree with the latest, two at least: the first of them, their mean, how many.
+fn agreed<'d>(
+    mut days: impl Iterator<Item = &'d (Time, Offset)> + Clone,
+) -> Option<(Time, Offset, usize)> {
+    let row = days.clone();
+    let (_, last) = days.next()?;
+    let near = |(_, day): &&(Time, Offset)| {
+        let apart = (day.minutes - last.minutes).abs();
+        apart <= AGREE_MIN.max(2.0 * day.sigma.hypot(last.sigma))
+    };
+    let row: Vec<&(Time, Offset)> = row.take_while(near).collect();
+    if row.len() < DAYS {
+        return None;
     }
+    let weight = |day: &Offset| 1.0 / (day.sigma * day.sigma);
+    let weighted = |of: &dyn Fn(&Offset) -> f64| {
+        let sum: f64 = row.iter().map(|d| weight(&d.1) * of(&d.1)).sum();
+        sum / row.iter().map(|d| weight(&d.1)).sum::<f64>()
+    };
+    let minutes = weighted(&|d| d.minutes);
+    // What no fit shows is the same every day, so many days are no surer than one of them.
+    let of_each = weighted(&|d| d.sigma * d.sigma);
+    let spread = weighted(&|d| (d.minutes - minutes) * (d.minutes - minutes));
+    let sigma = (of_each + spread).sqrt();
+    Some((row.last()?.0, Offset { minutes, sigma }, row.len()))
 }
 
 #[cfg(test)]

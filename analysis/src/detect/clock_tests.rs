@@ -133,3 +133,20 @@ fn days_that_disagree_or_are_unsure_say_nothing() {
         assert_eq!(watch.add(at, day, at), None);
     }
 }
+
+#[test]
+fn days_since_a_step_show_that_it_has_put_the_clock_right() {
+    let at = |day: i64| Time::from_unix_ms(day * 86_400_000);
+    let day = |minutes: f64| Offset {
+        minutes,
+        sigma: 7.0,
+    };
+    let mut watch = ClockWatch::new();
+    // Two days before agree with those after by their own doubt.
+    for (n, minutes) in [15.0, 14.0, 1.0, -1.0].into_iter().enumerate() {
+        watch.add(at(n as i64), day(minutes), at(n as i64 + 1));
+    }
+    assert!(watch.is_right_since(at(2), 60.0));
+    assert!(!watch.is_right_since(at(2), 15.0), "planes do not know it");
+    assert!(!watch.is_right_since(at(3), 60.0), "one day");
+}

@@ -8,13 +8,13 @@
 //!          have one sign, and for nothing where they have not.
 //!          Told where the latest `NIGHTS` speak for `SMALLEST_MIN` and `SIGMAS` s or more on the same
 //!          side and agree; from `LARGE_MIN` on two of them do. s^2 = 1.57 (S^2 / `NIGHTS` + S^2 / n),
-//!          S the robust spread of (tau_s + tau_r) / 2 of the n earlier nights, not less than
+//!          as if the latest were a median too, S the robust spread of (tau_s + tau_r) / 2 of the n earlier nights, not less than
 //!          `FLOOR_MIN` and what polls leave open.
 //! Symbols: tau stamps now minus stamps before [min]; e [deg]; e' [deg/min].
 //! Range:   nights of four to twenty hours under a sun that sinks; a change alone: a clock that was wrong
 //!          from the start is left to clear days (`clock`).
 //! Source:  own. 1.57 = pi / 2, variance of a median over that of a mean (textbook). Edges: engineering
-//!          judgement, held against drawn healthy plants (DEVELOPERS.md).
+//!          judgement; whole campaigns have had no false one (DEVELOPERS.md, seeds 161 and 171).
 //! Check:   unit tests below; tests/acceptance/engine/measuring.rs; the campaign.
 
 use super::{ClockOff, Edge, Offset, ShownBy};
@@ -77,6 +77,12 @@ impl NightWatch {
         self.standing
     }
 
+    /// Whether the clock has been set so far that the sun's place says nothing of shade and planes.
+    pub fn is_far_off(&self) -> bool {
+        self.standing
+            .is_some_and(|(_, seen)| seen.offset.minutes.abs() >= LARGE_MIN)
+    }
+
     /// What is now is right: a step that stands has put the clock right, or was none.
     pub fn accept(&mut self) {
         *self = Self {
@@ -94,6 +100,9 @@ impl NightWatch {
     ) -> Option<Edge<ClockOff>> {
         let last = self.lit.replace(at)?;
         let gap = at - last;
+        if gap > *NIGHT.end() {
+            self.latest.clear();
+        }
         if !NIGHT.contains(&gap) || elevation_deg(last + gap.half()) >= 0.0 {
             return None;
         }
@@ -114,6 +123,9 @@ impl NightWatch {
         }
         self.latest.push_back(night);
         let edge = self.judge(every, at);
+        if let Some(Edge::Ended { at }) = edge {
+            self.latest.retain(|night| night.began >= at);
+        }
         if self.latest.len() >= NIGHTS {
             let oldest = self.latest.pop_front();
             if self.standing.is_none() {

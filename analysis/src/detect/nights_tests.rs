@@ -101,6 +101,9 @@ fn it_ends_once_two_nights_are_as_they_were_and_is_not_told_again() {
     let day = (at - Time::from_unix_ms(0)).hours() / 24.0;
     assert!((day - 32.75).abs() < 0.1, "{day}");
     assert_eq!(watch.standing(), None);
+    let usual = watch.usual().expect("nights enough");
+    let moved = watch.earlier.iter().map(|night| middle(night.moved(usual)));
+    assert!(moved.fold(0.0, |most: f64, min| most.max(min.abs())) < 10.0);
 }
 
 #[test]

@@ -85,7 +85,7 @@ pub struct Context {
     pub frost: Option<bool>,
     /// Whether the loss was there when the light came, and not the evening before.
     pub loss_came_at_night: bool,
-    /// Whether no snow lies on other inputs of the plane: it seldom covers one alone.
+    /// Whether another input of the plane is free of snow: it seldom covers one alone.
     pub siblings_clear: bool,
     /// Whether all other inputs on the plane show a loss as well: strings seldom open together.
     pub siblings_share_loss: bool,

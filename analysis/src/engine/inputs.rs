@@ -21,11 +21,13 @@ const SAY: f64 = 0.95;
 const END: f64 = 0.9;
 /// A first ratio of the day under this is a loss that was there when the light came [-].
 const LOST_AT_FIRST_LIGHT: f64 = 0.9;
-/// Ratios that are the same [-], of an evening and of the morning after it, of one input and another: snow seldom leaves as much
+/// Ratios of an evening and of the morning after it that are the same [-]: snow seldom leaves as much
 /// uncovered (engineering judgement).
 const SAME_RATIO: f64 = 0.04;
-/// Ratio from which inputs that carry the same may all be clear: no light is that wrong (engineering
-/// judgement) [-].
+/// An input that carries no more than this carries nothing; siblings beside it that differ by no more than the
+/// second may all be clear from the third on, for no light is more wrong (engineering judgement) [-].
+const NOTHING_RATIO: f64 = 0.05;
+const ALIKE_RATIO: f64 = 0.04;
 const CLEAR_FROM: f64 = 0.6;
 
 /// No light is less than this over what a sensor says, where inputs can be judged at all [-].
@@ -79,7 +81,14 @@ impl Engine {
         self.see_shade((i, k), &whose.subject, when, &now[i], &siblings, light);
         let near_shade = self.is_near_shade((i, k), light);
         let fellows = self.best_in_its_light((i, k), now, light);
-        let sample = sample(when, own, &siblings, fellows, now[i].inputs[k].missing_wh);
+        let beside = self.day_siblings(&whose, now);
+        let sample = sample(
+            when,
+            own,
+            (&siblings, &beside),
+            fellows,
+            now[i].inputs[k].missing_wh,
+        );
         let state = &mut self.state.inverters[i].inputs[k];
         state.window.push(when.day, sample);
         let across_the_night = state.window.across_the_night();
@@ -89,7 +98,7 @@ impl Engine {
             strings: whose.strings,
             frost,
             loss_came_at_night: lies_there || across_the_night.is_some_and(came_at_night),
-            siblings_clear: are_clear(&siblings),
+            siblings_clear: is_any_clear(sample.ratio, &siblings),
             siblings_share_loss: !siblings.is_empty()
                 && siblings.iter().all(|s| s.ratio < LOST_AT_FIRST_LIGHT),
             near_shade,
@@ -107,7 +116,6 @@ impl Engine {
         }
         let plane = light.planes[self.chain.inputs[i][k].plane];
         if !now[i].inputs[k].slot.is_held_back(now[i].limit) {
-            let beside = self.day_siblings(&whose, now);
             self.keep_array_sample(&whose, when, &now[i].inputs[k], &beside, plane);
         }
         if self.has_day_finding(&whose.subject) {
@@ -312,13 +320,17 @@ impl Engine {
     }
 }
 
-/// Whether no snow lies on inputs: one carries what it should, or all of them the same share of light that
-/// is not known well; snow goes from one input after the other.
-fn are_clear(inputs: &[Residual]) -> bool {
-    let highest = inputs.iter().map(|s| s.ratio).fold(0.0, f64::max);
-    let lowest = inputs.iter().map(|s| s.ratio).fold(f64::INFINITY, f64::min);
-    let are_alike = inputs.len() > 1 && highest - lowest <= SAME_RATIO * highest;
-    highest >= LOST_AT_FIRST_LIGHT || (are_alike && lowest >= CLEAR_FROM)
+/// Whether no snow lies on a sibling: one carries what it should, or, beside an input that carries nothing, all
+/// of them the same share of light that is not known well. Snow that is gone from some lies unevenly on them.
+fn is_any_clear(own_ratio: f64, siblings: &[Residual]) -> bool {
+    let highest = siblings.iter().map(|s| s.ratio).fold(0.0, f64::max);
+    let lowest = siblings
+        .iter()
+        .map(|s| s.ratio)
+        .fold(f64::INFINITY, f64::min);
+    let are_alike = siblings.len() > 1 && highest - lowest <= ALIKE_RATIO * highest;
+    let all_may_be = are_alike && lowest >= CLEAR_FROM && own_ratio < NOTHING_RATIO;
+    highest >= LOST_AT_FIRST_LIGHT || all_may_be
 }
 
 /// Whether a loss was there when the light came, and not as much of it the evening before.
@@ -326,16 +338,17 @@ fn came_at_night((first, before): (f64, Option<f64>)) -> bool {
     first < LOST_AT_FIRST_LIGHT && before.is_none_or(|before| (first - before).abs() > SAME_RATIO)
 }
 
-/// The slot of an input, freed from what its siblings share with it.
+/// The slot of an input, freed from what its siblings share with it; of the voltage those alone know anything
+/// that are at their peaks.
 fn sample(
     when: When,
     own: Residual,
-    siblings: &[Residual],
+    (siblings, at_peak): (&[Residual], &[Residual]),
     fellows: Option<f64>,
     missing_wh: f64,
 ) -> Sample {
     let (factor, common) = common_factor(own.common, siblings);
-    let heat = common_voltage(own.voltage_sigma, siblings);
+    let heat = common_voltage(own.voltage_sigma, at_peak);
     Sample {
         start: when.start,
         ratio: own.ratio / factor,
@@ -354,8 +367,8 @@ mod tests {
     use crate::expected::Uncertain;
 
     #[test]
-    fn inputs_are_clear_where_one_carries_all_or_all_carry_the_same() {
-        let clear = |ratios: &[f64]| {
+    fn a_sibling_is_clear_where_one_carries_all_or_beside_nothing_all_carry_the_same() {
+        let beside = |own: f64, ratios: &[f64]| {
             let residual = |ratio: &f64| Residual {
                 ratio: *ratio,
                 own: 0.02,
@@ -367,10 +380,12 @@ mod tests {
                     own_ratio: 0.005,
                 },
             };
-            are_clear(&ratios.iter().map(residual).collect::<Vec<_>>())
+            is_any_clear(own, &ratios.iter().map(residual).collect::<Vec<_>>())
         };
+        let clear = |ratios: &[f64]| beside(0.0, ratios);
         assert!(clear(&[0.3, 0.95]));
         assert!(clear(&[0.8, 0.82, 0.81]));
+        assert!(!beside(0.7, &[0.8, 0.82, 0.81]), "thin snow on all");
         assert!(!clear(&[0.8]), "nobody beside it");
         assert!(!clear(&[0.8, 0.6]), "half of the snow is gone");
         assert!(!clear(&[0.3, 0.3]));

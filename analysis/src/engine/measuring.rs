@@ -67,6 +67,8 @@ pub(super) struct MeasuringState {
     stamps: Vec<Option<(Time, i64, i64)>>,
     /// Responses of today, by device.
     clock_day: Option<(SolarDay, Vec<Responses>)>,
+    /// Steps of clocks that wait to be told with those of others, by inverter: since when.
+    steps_found: BTreeMap<usize, Time>,
     /// Offsets that have been told [min], by device.
     clocks_told: BTreeMap<usize, f64>,
 }
@@ -120,6 +122,7 @@ impl MeasuringState {
             nights: vec![NightWatch::new(); plant.inverters.len()],
             stamps: vec![None; devices],
             clock_day: None,
+            steps_found: BTreeMap::new(),
             clocks_told: BTreeMap::new(),
         }
     }
@@ -134,9 +137,10 @@ impl MeasuringState {
             .collect()
     }
 
-    /// Whether the times of anything are known to be off: the sun then says nothing about planes.
+    /// Whether the times of anything are known to be far off: the sun then says nothing about planes.
     pub fn has_clock_off(&self) -> bool {
-        (0..self.clocks.len()).any(|number| self.is_clock_off(number))
+        let far_off = self.nights.iter().any(NightWatch::is_far_off);
+        far_off || self.clocks.iter().any(ClockWatch::is_off)
     }
 
     fn is_clock_off(&self, number: usize) -> bool {
@@ -449,6 +453,7 @@ impl Engine {
     ) {
         self.close_sensor_days(when);
         self.close_clock_day(when);
+        self.tell_steps(when);
         // Snow on a sensor clears by itself.
         if self.frost(when.start, light.air) != Some(true) {
             self.watch_dark(when, light, means, contradicted);

@@ -110,7 +110,7 @@ fn what_a_full_disk_refuses_is_stored_when_there_is_room_again() {
     let mut server = noon(0, "2026-03-20T11:00:00Z", &[]);
     let site = Site::new(&[("hut", server.port())], None, SLOW_EVERY_S);
     let arguments = site.rehearsal(&mut server, SLOW_RATE);
-    let mut program = Program::start_as_service(arguments);
+    let mut program = Program::start_under_a_quota(arguments);
     wait_for_reading(&site, "hut");
     program.limit_files(Some(0));
     program.wait_for_line("not stored yet");

@@ -133,7 +133,7 @@ fn while_the_disk_is_full_a_right_site_file_is_not_taken_and_nothing_is_lost() {
     let port = server.port();
     let site = Site::new(&[("hut", port)], None, EVERY_S);
     let arguments = site.rehearsal(&mut server, RATE);
-    let mut program = Program::start_as_service(arguments);
+    let mut program = Program::start_under_a_quota(arguments);
     wait_for_more(&site, "hut/ac_power_w");
     program.limit_files(Some(0));
     program.wait_for_line("not stored yet");

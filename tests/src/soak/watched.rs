@@ -92,7 +92,7 @@ impl Watched {
     pub fn start_again(&mut self) {
         let text = |path: PathBuf| path.to_str().expect("a plain path").to_owned();
         let from = daemon::text::utc(self.clock.now()).expect("inside the calendar");
-        let mut program = Program::start_as_service([
+        let mut program = Program::start_under_a_quota([
             "run".to_owned(),
             text(self.folder.join("site.toml")),
             "--out".to_owned(),

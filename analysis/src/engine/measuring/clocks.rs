@@ -1,5 +1,5 @@
-//! The times of all devices beside the sun, day by day.
-//! Never in here: how an offset is found (`detect::clock`).
+//! The times of all devices beside the sun, day by day, and those of inverters beside what they were, night
+//! by night. Never in here: how an offset or a step is found (`detect`).
 
 use super::Responses;
 use crate::detect::{ClockOff, Course, Edge, Gate, Kind, Offset, is_smooth, offset};
@@ -10,6 +10,8 @@ use crate::reading::{ChannelId, Quantity, Reading, SlotMeans, Span, Time};
 use crate::sky::{Observer, sun_position};
 use std::collections::BTreeMap;
 
+/// Inverters that are set together are heard of within so long: their mornings begin one after the other.
+const TOGETHER: Span = Span::from_h(2);
 /// Offsets that are one [min].
 const SAME_OFFSET_MIN: f64 = 5.0;
 /// Voltage of an input by which it is day [V]: the dark shows a few volts, strings pass this at a hundredth
@@ -114,9 +116,28 @@ impl Engine {
             Some(Edge::Found { .. }) if measuring.clocks[i].is_off() => {
                 measuring.nights[i].accept();
             }
-            Some(Edge::Found { .. }) => self.tell_clocks(at, &[i]),
-            Some(Edge::Ended { at }) => self.end_clock(i, Some(at)),
+            Some(Edge::Found { found, .. }) => {
+                measuring.steps_found.insert(i, found);
+            }
+            Some(Edge::Ended { at: ended }) => {
+                self.end_clock(i, Some(ended));
+                // Those that it was told with are told by themselves, where they stay off.
+                let measuring = &mut self.state.measuring;
+                let nights = measuring.nights.iter().enumerate();
+                let stand = nights.filter(|(_, nights)| nights.standing().is_some());
+                let waiting: Vec<(usize, Time)> = stand.map(|(other, _)| (other, at)).collect();
+                measuring.steps_found.extend(waiting);
+            }
             None => {}
+        }
+    }
+
+    /// Tells steps of clocks once those of others that were set with them are known.
+    pub(super) fn tell_steps(&mut self, when: When) {
+        let found = &mut self.state.measuring.steps_found;
+        if found.values().any(|at| when.start - *at >= TOGETHER) {
+            let all: Vec<usize> = std::mem::take(found).into_keys().collect();
+            self.tell_clocks(when.start, &all);
         }
     }
 
