@@ -6,7 +6,7 @@ use config::checked::SiteFile;
 use daemon::alert::{Announcer, AtStore, Caller, Courier, Post, Sender, ToPost};
 use daemon::clock::Clock;
 use daemon::report::finding_line;
-use daemon::store::{Delivery, EngineState, Layout, Step, Store};
+use daemon::store::{Delivery, EngineState, Layout, Step, Store, StoreError};
 use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -50,12 +50,17 @@ impl Site {
         let file = config::load(&path);
         let file = file.unwrap_or_else(|errors| panic!("{}", errors.render(false)));
         let layout = Layout::of(&file.plant);
-        let store = Store::open(&folder.path().join("site.sqlite"), &layout);
+        let store = folder.path().join("site.sqlite");
+        // A child that another test is just starting holds the lock of the last store until it is its own program.
+        let store = until("store", || match Store::open(&store, &layout) {
+            Err(StoreError::InUse { .. }) => None,
+            opened => Some(opened.expect("opens").store),
+        });
         let (post, to_post) = Post::new(Arc::new(file.alerts.clone()), file.timezone);
         Self {
             folder,
             file,
-            store: store.expect("opens").store,
+            store,
             post,
             to_post,
             runtime: Runtime::new().expect("threads"),
