@@ -8,8 +8,8 @@
 //!          have one sign, and for nothing where they have not.
 //!          Told where the latest `NIGHTS` speak for `SMALLEST_MIN` and `SIGMAS` s or more on the same
 //!          side and agree; from `LARGE_MIN` on two of them do. s^2 = 1.57 (S^2 / `NIGHTS` + S^2 / n),
-//!          as if the latest were a median too, S the robust spread of (tau_s + tau_r) / 2 of the n earlier nights, not less than
-//!          `FLOOR_MIN` and what polls leave open.
+//!          as if the latest were a median too, S the robust spread of (tau_s + tau_r) / 2 of the n earlier
+//!          nights, not less than `FLOOR_MIN` and what polls leave open.
 //! Symbols: tau stamps now minus stamps before [min]; e [deg]; e' [deg/min].
 //! Range:   nights of four to twenty hours under a sun that sinks; a change alone: a clock that was wrong
 //!          from the start is left to clear days (`clock`).

@@ -107,8 +107,11 @@ impl Engine {
             return;
         }
         let site = &self.plant.site;
-        let observer = Observer::new(site.latitude, site.longitude, site.altitude_m);
-        let elevation_deg = |at| sun_position(at, &observer).apparent_elevation_deg();
+        // Asked for at the end of a night alone, not at every poll.
+        let elevation_deg = |at| {
+            let observer = Observer::new(site.latitude, site.longitude, site.altitude_m);
+            sun_position(at, &observer).apparent_elevation_deg()
+        };
         let (at, every) = (poll[0].at, self.plant.inverters[i].every);
         let measuring = &mut self.state.measuring;
         match measuring.nights[i].lit(at, every, elevation_deg) {
