@@ -19,7 +19,7 @@
 //! Range:   slots that divide a day, up to 15 min; days without clouds; true to about a minute of slot
 //!          and the edges of a horizon.
 //! Source:  own; common practice shifts measured against clear-sky power, threshold 4 min.
-//! Check:   unit tests below; tests/acceptance/engine/measuring.rs.
+//! Check:   unit tests below; tests/acceptance/engine/clocks.rs.
 
 use super::Edge;
 use crate::reading::{Span, Time};

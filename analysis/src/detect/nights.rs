@@ -15,7 +15,7 @@
 //!          from the start is left to clear days (`clock`).
 //! Source:  own. 1.57 = pi / 2, variance of a median over that of a mean (textbook). Edges: engineering
 //!          judgement; whole campaigns have had no false one (DEVELOPERS.md, seeds 161 and 171).
-//! Check:   unit tests below; tests/acceptance/engine/measuring.rs; the campaign.
+//! Check:   unit tests below; tests/acceptance/engine/clocks.rs; the campaign.
 
 use super::{ClockOff, Edge, Offset, ShownBy};
 use crate::reading::{MEDIAN_OVER_MEAN, Span, Time, median, robust_spread};

@@ -1,4 +1,4 @@
-//! The measuring itself: values that cannot be or stand still, sensors; clocks below (`clocks`). What goes wrong is
+//! The measuring itself: values that cannot be or stand still, sensors, and clocks (`clocks`). What goes wrong is
 //! done to the readings of a healthy plant, so that all else stays as it was.
 //!
 //! Operating curves, of the healthy plant with three inputs on one plane (days 0, 1, ...):
